@@ -1,0 +1,27 @@
+package ingest
+
+import "parstead/light"
+
+// TimeFormat says how a payload writes a reading's own time.
+type TimeFormat string
+
+// The formats of a reading's own time.
+const (
+	RFC3339 TimeFormat = "rfc3339"
+	Unix    TimeFormat = "unix"    // seconds since 1970, fractions allowed
+	UnixMS  TimeFormat = "unix_ms" // milliseconds since 1970
+)
+
+// Feed tells where one sensor's readings arrive and how to read them: one entry
+// of a trial's sensors. Its topic may hold {bin}, {row} and {column}, each a
+// part of one level; it then stands for a sensor at every position of every bin
+// in Bins, named "NAME BIN ROW COLUMN".
+type Feed struct {
+	Topic       string
+	Value       string // JSON Pointer (RFC 6901); "" takes the whole payload as a number
+	Time        string // JSON Pointer to the reading's own time; "" takes the time of arrival
+	TimeFormat  TimeFormat
+	Sensor      light.Sensor // its Name is the template where the topic has placeholders
+	Placeholder bool         // whether Topic holds any of {bin} {row} {column}
+	Bins        []light.Bin  // the bins that a placeholder may name
+}

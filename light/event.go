@@ -1,0 +1,93 @@
+package light
+
+import (
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Kind says what an entry of the trial's log is about.
+type Kind string
+
+// Kinds that a grower writes.
+const (
+	LampMoved        Kind = "lamp_moved"
+	LampCleaned      Kind = "lamp_cleaned"
+	LampReplaced     Kind = "lamp_replaced"
+	ReflectorChanged Kind = "reflector_changed"
+	SensorMoved      Kind = "sensor_moved"
+	SensorCleaned    Kind = "sensor_cleaned"
+	FloodMissed      Kind = "flood_missed"
+	PowerCut         Kind = "power_cut"
+	Contaminated     Kind = "contaminated"
+	Treated          Kind = "treated"
+	Ignore           Kind = "ignore" // sets a sensor's stretch aside
+	Mute             Kind = "mute"   // silences a known condition for a stretch
+	Other            Kind = "other"
+)
+
+// Kinds that the program writes.
+const (
+	Started      Kind = "started"       // a daemon began to take readings
+	ClockStepped Kind = "clock_stepped" // the system clock jumped
+	Dealt        Kind = "dealt"         // a layout was dealt: seed, procedure, planned analysis
+	Looked       Kind = "looked"        // results were read before the trial's end
+	Withdrawn    Kind = "withdrawn"     // takes back the entry named by Withdraws
+)
+
+var growersKinds = []Kind{
+	LampMoved, LampCleaned, LampReplaced, ReflectorChanged, SensorMoved, SensorCleaned,
+	FloodMissed, PowerCut, Contaminated, Treated, Ignore, Mute, Other,
+}
+
+// ParseKind reads a kind that a grower may write.
+func ParseKind(s string) (Kind, error) {
+	if k := Kind(s); slices.Contains(growersKinds, k) {
+		return k, nil
+	}
+	return "", fmt.Errorf("%q is not a kind of note: use one of %v", s, growersKinds)
+}
+
+// EndsMap tells whether an event of this kind makes a light map invalid.
+func (k Kind) EndsMap() bool {
+	switch k {
+	case LampMoved, LampCleaned, LampReplaced, ReflectorChanged, SensorMoved, SensorCleaned:
+		return true
+	}
+	return false
+}
+
+// Event is an entry of the trial's log. Entries are never changed or erased:
+// one that was wrong is withdrawn by a later one.
+type Event struct {
+	ID      uint64
+	At      time.Time // when it happened
+	Written time.Time // when it was entered
+	Kind    Kind
+	Bin     string // "" for the whole rack
+	Plant   string
+	Sensor  string
+	During  Span // for ignore and mute
+	Text    string
+	Data    []byte // what the program needs to read back (JSON), of its own kinds
+
+	Withdraws uint64 // id of the entry that this one takes back; 0 for none
+}
+
+// Standing lists the events that no later one has withdrawn, ordered by At.
+func Standing(log []Event) []Event {
+	gone := map[uint64]bool{}
+	for _, e := range log {
+		if e.Withdraws != 0 {
+			gone[e.Withdraws] = true
+		}
+	}
+	var standing []Event
+	for _, e := range log {
+		if !gone[e.ID] && e.Kind != Withdrawn {
+			standing = append(standing, e)
+		}
+	}
+	slices.SortStableFunc(standing, func(a, b Event) int { return a.At.Compare(b.At) })
+	return standing
+}

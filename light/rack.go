@@ -1,0 +1,60 @@
+package light
+
+import "time"
+
+// SurveyReading is one value that a handheld meter showed at one position.
+type SurveyReading struct {
+	At       time.Time
+	Position Position
+	Measures Quantity // QuantityPPFD or QuantityLux
+	Value    float64
+	Meter    string // "" where not said: one meter
+}
+
+// Flood is the watering of one reservoir's bins: times of day, each for Lasts.
+type Flood struct {
+	Reservoir string
+	Times     []TimeOfDay
+	Lasts     time.Duration
+}
+
+// Limits are what the air at the plants should keep to. A nil range sets none.
+type Limits struct {
+	Celsius  *[2]float64
+	Humidity *[2]float64
+}
+
+// Rack is all that the light account needs to know of a trial.
+type Rack struct {
+	Calendar
+	Starts, Ends Date // first and last light day that count
+	Bins         []Bin
+	Lamps        []Lamp
+	Sensors      []Sensor // an entry a stretch
+	Floods       []Flood
+	Survey       []SurveyReading // in order of time
+	Limits       Limits
+	BaseCelsius  float64 // degree-days count from here
+	HasBase      bool    // whether a base is given
+}
+
+// Bin finds a bin by name.
+func (r *Rack) Bin(name string) (Bin, bool) {
+	for _, b := range r.Bins {
+		if b.Name == name {
+			return b, true
+		}
+	}
+	return Bin{}, false
+}
+
+// Trial is the span from the start of the first light day to the end of the last.
+func (r *Rack) Trial() Span {
+	return Span{r.Day(r.Starts).From, r.Day(r.Ends).Until}
+}
+
+// Stay is a plant's stretch at one position.
+type Stay struct {
+	Position Position
+	During   Span
+}
