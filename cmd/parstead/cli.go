@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/alecthomas/kong"
+)
+
+// commands is the command line. Each command lives in the file of its name.
+type commands struct {
+	Version kong.VersionFlag `help:"Print the version and end."`
+}
+
+// env is what a command is given of the world.
+type env struct {
+	ctx            context.Context
+	stdin          io.Reader
+	stdout, stderr io.Writer
+	now            func() time.Time
+}
+
+// errSaid ends a command with exit status 1 when it has already said why.
+var errSaid = errors.New("already said")
+
+// usageError is a command line that can't be meant: exit status 2.
+type usageError struct{ says string }
+
+func (e usageError) Error() string { return e.says }
+
+// run carries out one command line. Results go to stdout, talk to stderr.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) error {
+	return runAt(&env{ctx, stdin, stdout, stderr, time.Now}, args)
+}
+
+func runAt(e *env, args []string) error {
+	var cli commands
+	ended := false // help or version was asked for and printed
+	parser, err := kong.New(&cli,
+		kong.Name("parstead"),
+		kong.Description("The light each place got, and what the harvest owes to it. "+
+			"Exit status: 0 done, 1 a fault, 2 a command line that can't be meant."),
+		kong.Writers(e.stdout, e.stderr),
+		kong.Exit(func(int) { ended = true }),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 80}),
+		kong.Vars{"version": version()},
+	)
+	if err != nil {
+		return fmt.Errorf("build the command line: %w", err)
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	call, err := parser.Parse(args)
+	if ended {
+		return nil
+	}
+	if err != nil {
+		return usageError{strings.TrimSpace(err.Error()) + "; see parstead --help"}
+	}
+	return call.Run(e)
+}
+
+// exitCode tells an error in one line and gives the process's exit status.
+func exitCode(err error, stderr io.Writer) int {
+	var usage usageError
+	switch {
+	case err == nil:
+		return 0
+	case errors.Is(err, errSaid):
+		return 1
+	case errors.As(err, &usage):
+		fmt.Fprintln(stderr, "parstead:", err)
+		return 2
+	default:
+		fmt.Fprintln(stderr, "parstead:", err)
+		return 1
+	}
+}

@@ -1,0 +1,28 @@
+package main
+
+import (
+	"runtime"
+	"runtime/debug"
+)
+
+// version is the module's version with the revision and the platform it was
+// built from and for.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "parstead, unknown build"
+	}
+	revision, dirty := "", ""
+	for _, s := range info.Settings {
+		switch s.Key {
+		case "vcs.revision":
+			revision = " " + s.Value[:min(12, len(s.Value))]
+		case "vcs.modified":
+			if s.Value == "true" {
+				dirty = " with local changes"
+			}
+		}
+	}
+	return "parstead " + info.Main.Version + revision + dirty +
+		" (" + runtime.GOOS + "/" + runtime.GOARCH + ", " + info.GoVersion + ")"
+}
