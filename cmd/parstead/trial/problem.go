@@ -1,0 +1,71 @@
+package trial
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+)
+
+// The levels of a problem.
+const (
+	LevelError   = "error"   // the trial can't be used before it is mended
+	LevelWarning = "warning" // worth knowing
+)
+
+// Problem is one thing that is wrong with a trial's folder.
+type Problem struct {
+	File   string `json:"file"`   // in the folder; "" for the folder itself
+	Line   int    `json:"line"`   // from 1; 0 where the file as a whole is meant
+	Column int    `json:"column"` // from 1, in characters (csv, toml) or cells (xlsx); 0 where the line is meant
+	Level  string `json:"level"`
+	Says   string `json:"says"`
+	Mend   string `json:"mend"`
+}
+
+// Error is the problem in one line.
+func (p Problem) Error() string {
+	return fmt.Sprintf("%s: %s: %s; %s", p.place(), p.Level, p.Says, p.Mend)
+}
+
+func (p Problem) place() string {
+	switch {
+	case p.File == "":
+		return "folder"
+	case p.Line == 0:
+		return p.File
+	case p.Column == 0:
+		return fmt.Sprintf("%s:%d", p.File, p.Line)
+	default:
+		return fmt.Sprintf("%s:%d:%d", p.File, p.Line, p.Column)
+	}
+}
+
+// Usable tells whether no problem is an error.
+func Usable(problems []Problem) bool {
+	return !slices.ContainsFunc(problems, func(p Problem) bool { return p.Level == LevelError })
+}
+
+// place is where a problem lies.
+type place struct {
+	file         string
+	line, column int
+}
+
+// problems gathers what is wrong.
+type problems struct{ list []Problem }
+
+func (p *problems) fault(at place, says, mend string) {
+	p.list = append(p.list, Problem{at.file, at.line, at.column, LevelError, says, mend})
+}
+
+func (p *problems) warn(at place, says, mend string) {
+	p.list = append(p.list, Problem{at.file, at.line, at.column, LevelWarning, says, mend})
+}
+
+// sorted lists the problems by file, line and column, each once.
+func (p *problems) sorted() []Problem {
+	slices.SortStableFunc(p.list, func(a, b Problem) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
+	})
+	return slices.Compact(p.list)
+}

@@ -1,0 +1,90 @@
+package trial
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"parstead/light"
+)
+
+// Broker says where readings are published.
+type Broker struct {
+	Embedded                  bool   // the daemon is the broker
+	URL                       string // of another broker; "" where embedded
+	Listen                    string // host:port; "" unless embedded
+	ClientID                  string // "" to take one from the trial's name
+	Username                  string
+	Password                  Secret
+	CAFile, CertFile, KeyFile string // paths; "" where not given
+}
+
+// Page says where the status page is served.
+type Page struct {
+	Listen            string // host:port
+	Code              Secret // what a phone must give before it may write
+	CertFile, KeyFile string // paths; "" where not given
+}
+
+// Tell says how the grower hears of trouble.
+type Tell struct {
+	Command []string         // program and arguments; nil where mail is sent
+	Mail    *Mail            // nil where a command is run
+	Daily   *light.TimeOfDay // when to send a line even if all is well; nil for never
+}
+
+// Mail is where messages are sent through and to.
+type Mail struct {
+	To       []string
+	From     string
+	Host     string
+	Port     int
+	Username string
+	Password Secret
+}
+
+// Backup says when to copy the trial and where to.
+type Backup struct {
+	Folder string // path
+	At     light.TimeOfDay
+	Keep   int // newest copies kept
+}
+
+// Cost is the price of electricity.
+type Cost struct {
+	Currency string
+	PerKWh   float64
+}
+
+// Load is what else draws current for the trial.
+type Load struct {
+	Name        string
+	Watts       float64
+	HoursPerDay float64
+	Bins        []string // whose plants it serves
+}
+
+// Secret is the path of a file that holds a password or a code; "" for none.
+type Secret string
+
+// Read gives the file's content without surrounding blanks and line ends.
+func (s Secret) Read() (string, error) {
+	data, err := os.ReadFile(string(s))
+	if err != nil {
+		return "", fmt.Errorf("read the secret: %w", err)
+	}
+	secret := strings.TrimSpace(string(bytes.TrimPrefix(data, []byte("\ufeff"))))
+	if secret == "" {
+		return "", fmt.Errorf("%s is empty: write the password or the code into it", s)
+	}
+	return secret, nil
+}
+
+func inDir(dir, name string) string {
+	if name == "" || filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(dir, name)
+}
