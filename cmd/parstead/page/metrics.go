@@ -1,0 +1,91 @@
+package page
+
+import (
+	"context"
+	"strconv"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"parstead/light"
+)
+
+// Collector turns the State into metrics each time they are asked for; nothing
+// is kept between two views.
+type Collector struct {
+	state func(context.Context) (*State, error)
+}
+
+// NewCollector is a collector over the same state that the page shows.
+func NewCollector(state func(context.Context) (*State, error)) *Collector { return &Collector{state} }
+
+var (
+	position = []string{"bin", "row", "column"}
+
+	ppfd = prometheus.NewDesc("parstead_ppfd_micromoles_per_square_meter_second",
+		"Newest photon flux density (400-700 nm) that a sensor measured; row and column 0 for a sensor that speaks for its bin.",
+		append(position[:3:3], "sensor"), nil)
+	temperature = prometheus.NewDesc("parstead_temperature_celsius",
+		"Newest temperature.", []string{"bin", "sensor"}, nil)
+	humidity = prometheus.NewDesc("parstead_humidity_ratio",
+		"Newest relative humidity, 0 to 1.", []string{"bin", "sensor"}, nil)
+	today = prometheus.NewDesc("parstead_dli_moles_per_square_meter",
+		"Light of the running light day so far.", position, nil)
+	lastDay = prometheus.NewDesc("parstead_dli_last_day_moles_per_square_meter",
+		"Daily light integral of the last whole light day.", position, nil)
+	total = prometheus.NewDesc("parstead_light_total_moles_per_square_meter",
+		"Light since the trial's start.", position, nil)
+	coverage = prometheus.NewDesc("parstead_coverage_ratio",
+		"Share of the running light day so far that readings cover.", []string{"bin"}, nil)
+	active = prometheus.NewDesc("parstead_condition_active",
+		"1 while a condition holds.", []string{"condition", "bin", "sensor"}, nil)
+)
+
+// Describe lists the metrics.
+func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range []*prometheus.Desc{ppfd, temperature, humidity, today, lastDay, total, coverage, active} {
+		ch <- d
+	}
+}
+
+// Collect reads the state once.
+func (c *Collector) Collect(ch chan<- prometheus.Metric) {
+	s, err := c.state(context.Background())
+	if err != nil {
+		ch <- prometheus.NewInvalidMetric(today, err)
+		return
+	}
+	gauge := func(d *prometheus.Desc, value float64, labels ...string) {
+		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, value, labels...)
+	}
+	for _, x := range s.Sensors {
+		if !x.Heard {
+			continue
+		}
+		switch {
+		case x.Measures.IsLight():
+			p := x.Position
+			gauge(ppfd, float64(x.PPFD), p.Bin, strconv.Itoa(p.Row), strconv.Itoa(p.Column), x.Name)
+		case x.Measures == light.QuantityTemperature:
+			gauge(temperature, x.Value, x.Position.Bin, x.Name)
+		case x.Measures == light.QuantityHumidity:
+			gauge(humidity, x.Value/100, x.Position.Bin, x.Name)
+		}
+	}
+	for _, b := range s.Bins {
+		gauge(coverage, b.Coverage, b.Name)
+		for i, p := range b.Positions() {
+			row, column := strconv.Itoa(p.Row), strconv.Itoa(p.Column)
+			for _, f := range []struct {
+				desc   *prometheus.Desc
+				figure Figure
+			}{{today, b.Cells[i].Today}, {lastDay, b.Cells[i].Yesterday}, {total, b.Cells[i].Total}} {
+				if f.figure.Known {
+					gauge(f.desc, float64(f.figure.DLI), p.Bin, row, column)
+				}
+			}
+		}
+	}
+	for _, x := range s.Conditions {
+		gauge(active, 1, x.Condition, x.Bin, x.Sensor)
+	}
+}

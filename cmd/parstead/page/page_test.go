@@ -1,0 +1,214 @@
+package page
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+	"go.uber.org/goleak"
+
+	"parstead/light"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// example is a rack of two small bins at 10:30 on the third day.
+func example(t testing.TB) *State {
+	t.Helper()
+	zone, err := time.LoadLocation("Europe/Lisbon")
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Date(2026, 7, 23, 10, 30, 0, 0, zone)
+	known := func(x float64, measured bool) Figure {
+		return Figure{DLI: light.DLI(x), Known: true, Measured: measured, Source: "map"}
+	}
+	upper := Bin{Bin: light.Bin{Name: "upper", Rows: 2, Columns: 3, TargetDLI: 4.3}, Coverage: 0.98, Due: 1.1, HasDue: true, Map: "light map of 2026-07-21"}
+	for i := range 6 {
+		upper.Cells = append(upper.Cells, Cell{Today: known(1+0.1*float64(i), i == 4), Yesterday: known(4+0.1*float64(i), i == 4), Total: known(8+0.2*float64(i), i == 4)})
+	}
+	lower := Bin{Bin: light.Bin{Name: "lower <b>", Rows: 1, Columns: 1}, Cells: make([]Cell, 1)}
+	return &State{
+		Trial: `media "trial" & <script>`, Now: now, Calendar: light.Calendar{Zone: zone},
+		Day: light.Date{Year: 2026, Month: 7, Day: 23}, Starts: light.Date{Year: 2026, Month: 7, Day: 21}, Ends: light.Date{Year: 2026, Month: 12, Day: 21},
+		Bins: []Bin{upper, lower}, Connected: true, Broker: "127.0.0.1:1883",
+		Sensors: []Sensor{
+			{Sensor: light.Sensor{Name: "upper centre", Measures: light.QuantityLux, Position: light.Position{Bin: "upper", Row: 2, Column: 2}, MaxGap: 10 * time.Minute}, Heard: true, Value: 5900, PPFD: 85, At: now.Add(-40 * time.Second)},
+			{Sensor: light.Sensor{Name: "upper air", Measures: light.QuantityTemperature, Position: light.Position{Bin: "upper"}, MaxGap: 10 * time.Minute}, Heard: true, Value: 22.25, At: now.Add(-30 * time.Second)},
+			{Sensor: light.Sensor{Name: "upper damp", Measures: light.QuantityHumidity, Position: light.Position{Bin: "upper"}, MaxGap: 10 * time.Minute}, Heard: true, Value: 65, At: now.Add(-30 * time.Second)},
+		},
+		Log: []light.Event{{ID: 1, At: now.Add(-time.Hour), Kind: light.LampCleaned, Bin: "upper", Text: "wiped <dust>"}},
+	}
+}
+
+func serve(t *testing.T, s *State, ready error) *httptest.Server {
+	t.Helper()
+	state := func(context.Context) (*State, error) { return s, nil }
+	registry := prometheus.NewPedanticRegistry()
+	registry.MustRegister(NewCollector(state))
+	p := New(Config{State: state, Ready: func() error { return ready }, Gatherer: registry, Log: slog.New(slog.DiscardHandler)})
+	server := httptest.NewUnstartedServer(nil)
+	server.Config.Handler = p.guard(p.routes(), server.Listener.Addr())
+	server.Start()
+	t.Cleanup(server.Close)
+	return server
+}
+
+func get(t *testing.T, s *httptest.Server, path string) (int, string, http.Header) {
+	t.Helper()
+	r, err := s.Client().Get(s.URL + path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = r.Body.Close() }()
+	body, err := io.ReadAll(r.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r.StatusCode, string(body), r.Header
+}
+
+func TestPageSaysWhatIsKnown(t *testing.T) {
+	t.Parallel()
+	s := serve(t, example(t), nil)
+	status, body, header := get(t, s, "/")
+	if status != http.StatusOK {
+		t.Fatalf("status %d: %s", status, body)
+	}
+	for _, want := range []string{
+		"All well: 3 sensors heard", "day 3 of 154", "Oldest newest reading: 40 s ago, of upper centre.",
+		"Light so far today: 1.25 mol m⁻² on average over 1 bin; 1.10 was due by this hour.",
+		"So far 1.25 mol m⁻² on average, 1.00 to 1.50 over its positions; 1.10 due by now; 4.3 meant for the day; readings cover 98 % of the day so far; light map of 2026-07-21.",
+		"Light not known yet today.", "5900.0 lx (85 µmol m⁻² s⁻¹)", "wiped &lt;dust&gt;", "lower &lt;b&gt;",
+		"Parstead only watches.", `class="s9 estimated"`, "<b>1.40</b>", "<i>4.40</i>",
+	} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if strings.Contains(body, "<script") || strings.Contains(body, "ZgotmplZ") {
+		t.Error("something was not escaped")
+	}
+	if got := header.Get("Content-Security-Policy"); !strings.Contains(got, "default-src 'none'") {
+		t.Errorf("content policy %q", got)
+	}
+}
+
+func TestPageSaysWhatIsWrongFirst(t *testing.T) {
+	t.Parallel()
+	state := example(t)
+	state.Conditions = []Condition{
+		{Condition: "dark_when_due", Bin: "upper", Since: state.Now.Add(-time.Hour), Says: "Bin upper is dark though its lamp is due.", Do: "Switch off at the plug before touching; then look at the timer."},
+		{Condition: "silent", Sensor: "upper air", Since: state.Now, Says: "upper air is silent.", Do: "Look at its supply."},
+	}
+	_, body, _ := get(t, serve(t, state, nil), "/")
+	if !strings.Contains(body, "Bin upper is dark though its lamp is due. And 1 more below.") {
+		t.Error("the headline does not name the first condition")
+	}
+	if strings.Contains(body, "All well") {
+		t.Error("the page says that all is well")
+	}
+}
+
+func TestReadyAndAlive(t *testing.T) {
+	t.Parallel()
+	s := serve(t, example(t), errors.New("the totals are being computed"))
+	if status, body, _ := get(t, s, "/ready"); status != http.StatusServiceUnavailable || !strings.Contains(body, "totals") {
+		t.Errorf("not ready: %d %q", status, body)
+	}
+	if status, _, _ := get(t, s, "/alive"); status != http.StatusOK {
+		t.Errorf("not alive: %d", status)
+	}
+}
+
+func TestOtherNamesAndMethodsAreRefused(t *testing.T) {
+	t.Parallel()
+	s := serve(t, example(t), nil)
+	port := s.URL[strings.LastIndex(s.URL, ":")+1:]
+	for host, want := range map[string]int{
+		"localhost:" + port: http.StatusOK, "127.0.0.1:" + port: http.StatusOK, "[::1]:" + port: http.StatusOK,
+		"rebound.example:" + port: http.StatusMisdirectedRequest, "127.0.0.1:1": http.StatusMisdirectedRequest,
+	} {
+		r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, s.URL+"/", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Host = host
+		answer, err := s.Client().Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_ = answer.Body.Close()
+		if answer.StatusCode != want {
+			t.Errorf("host %q: status %d, want %d", host, answer.StatusCode, want)
+		}
+	}
+	answer, err := s.Client().Post(s.URL+"/", "text/plain", strings.NewReader("x"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_ = answer.Body.Close()
+	if answer.StatusCode != http.StatusMethodNotAllowed {
+		t.Errorf("POST: status %d", answer.StatusCode)
+	}
+}
+
+func TestMetrics(t *testing.T) {
+	t.Parallel()
+	state := example(t)
+	state.Conditions = []Condition{{Condition: "silent", Sensor: "upper air"}}
+	c := NewCollector(func(context.Context) (*State, error) { return state, nil })
+	want := `
+# HELP parstead_condition_active 1 while a condition holds.
+# TYPE parstead_condition_active gauge
+parstead_condition_active{bin="",condition="silent",sensor="upper air"} 1
+# HELP parstead_coverage_ratio Share of the running light day so far that readings cover.
+# TYPE parstead_coverage_ratio gauge
+parstead_coverage_ratio{bin="lower <b>"} 0
+parstead_coverage_ratio{bin="upper"} 0.98
+# HELP parstead_humidity_ratio Newest relative humidity, 0 to 1.
+# TYPE parstead_humidity_ratio gauge
+parstead_humidity_ratio{bin="upper",sensor="upper damp"} 0.65
+# HELP parstead_ppfd_micromoles_per_square_meter_second Newest photon flux density (400-700 nm) that a sensor measured; row and column 0 for a sensor that speaks for its bin.
+# TYPE parstead_ppfd_micromoles_per_square_meter_second gauge
+parstead_ppfd_micromoles_per_square_meter_second{bin="upper",column="2",row="2",sensor="upper centre"} 85
+# HELP parstead_temperature_celsius Newest temperature.
+# TYPE parstead_temperature_celsius gauge
+parstead_temperature_celsius{bin="upper",sensor="upper air"} 22.25
+`
+	if err := testutil.CollectAndCompare(c, strings.NewReader(want),
+		"parstead_condition_active", "parstead_coverage_ratio", "parstead_humidity_ratio",
+		"parstead_ppfd_micromoles_per_square_meter_second", "parstead_temperature_celsius"); err != nil {
+		t.Error(err)
+	}
+	if problems, err := testutil.CollectAndLint(c); err != nil || len(problems) > 0 {
+		t.Errorf("lint: %v %v", problems, err)
+	}
+}
+
+func TestMetricsPassPromtool(t *testing.T) {
+	t.Parallel()
+	promtool, err := exec.LookPath("promtool")
+	if err != nil {
+		if os.Getenv("PARSTEAD_REQUIRE_TOOLS") == "1" {
+			t.Fatal("promtool is required and missing")
+		}
+		t.Skip("promtool is not installed")
+	}
+	_, body, _ := get(t, serve(t, example(t), nil), "/metrics")
+	check := exec.CommandContext(t.Context(), promtool, "check", "metrics")
+	check.Stdin = strings.NewReader(body)
+	if out, err := check.CombinedOutput(); err != nil {
+		t.Errorf("promtool: %v\n%s", err, out)
+	}
+}

@@ -1,0 +1,160 @@
+package page
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+)
+
+//go:embed page.html page.css
+var files embed.FS
+
+// Config is what the page needs of the daemon.
+type Config struct {
+	State    func(context.Context) (*State, error) // called for each view; must be cheap
+	Ready    func() error                          // nil once the trial's totals are known
+	Gatherer prometheus.Gatherer
+	Log      *slog.Logger
+}
+
+// Server answers on one listener.
+type Server struct {
+	config Config
+	page   *template.Template
+	css    []byte
+}
+
+// New prepares a server. It does no I/O.
+func New(c Config) *Server {
+	css, err := files.ReadFile("page.css")
+	if err != nil {
+		panic("page: its style sheet is not in the program")
+	}
+	return &Server{
+		config: c,
+		page:   template.Must(template.New("page.html").Funcs(words).ParseFS(files, "page.html")),
+		css:    css,
+	}
+}
+
+// Listen binds the address, so that a failure is told before anything starts.
+func Listen(address string) (net.Listener, error) {
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("open the page at %s: %w; set [page] listen in trial.toml to a free address", address, err)
+	}
+	return l, nil
+}
+
+// Serve answers requests until ctx ends, then finishes those under way.
+func (s *Server) Serve(ctx context.Context, l net.Listener) error {
+	server := &http.Server{
+		Handler:           s.guard(s.routes(), l.Addr()),
+		ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout:       10 * time.Second,
+		WriteTimeout:      30 * time.Second,
+		IdleTimeout:       time.Minute,
+		MaxHeaderBytes:    16 << 10,
+		ErrorLog:          slog.NewLogLogger(s.config.Log.Handler(), slog.LevelDebug),
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- server.Serve(l) }()
+	select {
+	case err := <-ended:
+		return fmt.Errorf("serve the page: %w", err)
+	case <-ctx.Done():
+	}
+	last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+	defer cancel()
+	err := server.Shutdown(last)
+	if errors.Is(err, context.DeadlineExceeded) {
+		err = server.Close()
+	}
+	<-ended
+	return err
+}
+
+func (s *Server) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.showPage)
+	mux.HandleFunc("GET /page.css", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/css; charset=utf-8")
+		w.Header().Set("Cache-Control", "max-age=3600")
+		_, _ = w.Write(s.css) // the reader has gone: nobody to tell
+	})
+	mux.Handle("GET /metrics", promhttp.HandlerFor(s.config.Gatherer, promhttp.HandlerOpts{
+		ErrorLog: slog.NewLogLogger(s.config.Log.Handler(), slog.LevelError), MaxRequestsInFlight: 4,
+	}))
+	mux.HandleFunc("GET /alive", func(w http.ResponseWriter, _ *http.Request) { say(w, http.StatusOK, "alive") })
+	mux.HandleFunc("GET /ready", func(w http.ResponseWriter, _ *http.Request) {
+		if err := s.config.Ready(); err != nil {
+			say(w, http.StatusServiceUnavailable, err.Error())
+			return
+		}
+		say(w, http.StatusOK, "ready")
+	})
+	return mux
+}
+
+func say(w http.ResponseWriter, status int, words string) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.WriteHeader(status)
+	_, _ = fmt.Fprintln(w, words) // the reader has gone: nobody to tell
+}
+
+func (s *Server) showPage(w http.ResponseWriter, r *http.Request) {
+	state, err := s.config.State(r.Context())
+	if err != nil {
+		s.config.Log.Error("page not shown", "error", err)
+		say(w, http.StatusInternalServerError, "The page can't be shown now: "+err.Error())
+		return
+	}
+	var b strings.Builder
+	if err := s.page.Execute(&b, newView(state)); err != nil {
+		s.config.Log.Error("page not shown", "error", err)
+		say(w, http.StatusInternalServerError, "The page can't be shown now; the daemon's log says why.")
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	_, _ = w.Write([]byte(b.String())) // the reader has gone: nobody to tell
+}
+
+// guard keeps a browser from being turned against the page: the Host header
+// must name this listener (another name that resolves here is refused), and
+// nothing may be framed, scripted or loaded from elsewhere.
+func (s *Server) guard(next http.Handler, address net.Addr) http.Handler {
+	_, port, _ := net.SplitHostPort(address.String())
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		if !allowedHost(r.Host, port) {
+			say(w, http.StatusMisdirectedRequest, "Ask for this page by the machine's address or as localhost.")
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// allowedHost accepts localhost and literal addresses: a name that somebody
+// else's name server answers for can't be either.
+func allowedHost(host, port string) bool {
+	name, p, err := net.SplitHostPort(host)
+	if err != nil {
+		name, p = host, port
+	}
+	name = strings.Trim(name, "[]")
+	return p == port && (name == "localhost" || net.ParseIP(name) != nil)
+}

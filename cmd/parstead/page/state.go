@@ -1,0 +1,79 @@
+// Package page shows a running trial: the status page, the metrics, and the
+// answers to whether the daemon is alive and ready. It decides nothing: the
+// daemon gives it a State, and the page and the metrics are two views of it.
+package page
+
+import (
+	"time"
+
+	"parstead/light"
+)
+
+// State is what is known of the trial at one moment.
+type State struct {
+	Trial      string
+	Now        time.Time
+	Calendar   light.Calendar
+	Day        light.Date // the light day that is running
+	Starts     light.Date
+	Ends       light.Date
+	Conditions []Condition // what is wrong, gravest first
+	Bins       []Bin
+	Sensors    []Sensor
+	Tasks      []string // what the grower has to do next
+	Log        []light.Event
+	Connected  bool   // whether the broker answers
+	Broker     string // where the broker is
+}
+
+// Condition is one thing that is wrong, with what to do about it.
+type Condition struct {
+	Condition string // its fixed name: dark_when_due, silent, ...
+	Bin       string // "" where it concerns no bin
+	Sensor    string
+	Since     time.Time
+	Says      string // one sentence: what, where
+	Do        string // the safest step first
+}
+
+// Bin is a bin with the light of its positions, in mol m⁻² d⁻¹.
+type Bin struct {
+	light.Bin
+	Map      string    // which light map is in use, in words
+	Coverage float64   // share of the running day so far that readings cover
+	Due      light.DLI // by this hour, from the target or from the last days
+	HasDue   bool
+	Cells    []Cell // by light.Bin.Index
+}
+
+// Cell is one position.
+type Cell struct {
+	Today, Yesterday Figure
+	Total            Figure // since the trial's start, mol m⁻²
+	Plant            string
+}
+
+// Figure is an amount of light with how it came to be. An unknown one is zero
+// and not Known.
+type Figure struct {
+	DLI      light.DLI
+	Known    bool
+	Measured bool // a sensor at that very position; else estimated
+	Source   string
+	Error    float64 // relative, one standard deviation
+}
+
+// Sensor is a sensor with its newest reading, in the unit of what it measures.
+type Sensor struct {
+	light.Sensor
+	Heard bool
+	Value float64
+	At    time.Time
+	PPFD  light.PPFD // of a light sensor
+}
+
+// Age is how long ago the sensor was last heard.
+func (s Sensor) Age(now time.Time) time.Duration { return now.Sub(s.At) }
+
+// Overdue tells whether the sensor should have been heard again by now.
+func (s Sensor) Overdue(now time.Time) bool { return !s.Heard || s.Age(now) > s.MaxGap }

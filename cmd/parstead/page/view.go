@@ -1,0 +1,240 @@
+package page
+
+import (
+	"cmp"
+	"fmt"
+	"html/template"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"parstead/light"
+)
+
+// view is a State with the sentences and shades that the template prints.
+type view struct {
+	*State
+	Headline string
+	Well     bool
+	Oldest   string
+	Due      string
+	Grids    []grid
+	Recent   []light.Event
+}
+
+type grid struct {
+	Bin
+	Rows    []gridRow
+	Summary string
+}
+
+type gridRow struct {
+	Number int
+	Cells  []gridCell
+}
+
+type gridCell struct {
+	Cell
+	Column int
+	Shade  int // 0 (darkest place of the rack) to 9, by today's light or else yesterday's
+}
+
+// logShown is how many of the newest log entries the page lists.
+const logShown = 20
+
+func newView(s *State) view {
+	v := view{State: s, Well: len(s.Conditions) == 0, Headline: headline(s), Oldest: oldest(s), Due: due(s)}
+	top := 0.0
+	for _, b := range s.Bins {
+		for _, c := range b.Cells {
+			top = max(top, float64(c.shown().DLI))
+		}
+	}
+	for _, b := range s.Bins {
+		v.Grids = append(v.Grids, newGrid(b, top))
+	}
+	v.Recent = slices.Clone(s.Log)
+	slices.SortStableFunc(v.Recent, func(a, b light.Event) int { return b.At.Compare(a.At) })
+	v.Recent = v.Recent[:min(logShown, len(v.Recent))]
+	return v
+}
+
+func (c Cell) shown() Figure {
+	if c.Today.Known {
+		return c.Today
+	}
+	return c.Yesterday
+}
+
+func newGrid(b Bin, top float64) grid {
+	g := grid{Bin: b}
+	var known []float64
+	for r := 1; r <= b.Bin.Rows; r++ {
+		row := gridRow{Number: r}
+		for c := 1; c <= b.Columns; c++ {
+			cell := b.Cells[b.Index(light.Position{Bin: b.Name, Row: r, Column: c})]
+			shade := 0
+			if f := cell.shown(); f.Known && top > 0 {
+				shade = min(9, int(10*float64(f.DLI)/top))
+			}
+			if cell.Today.Known {
+				known = append(known, float64(cell.Today.DLI))
+			}
+			row.Cells = append(row.Cells, gridCell{cell, c, shade})
+		}
+		g.Rows = append(g.Rows, row)
+	}
+	g.Summary = summary(b, known)
+	return g
+}
+
+func summary(b Bin, known []float64) string {
+	if len(known) == 0 {
+		return "Light not known yet today."
+	}
+	sum := 0.0
+	for _, x := range known {
+		sum += x
+	}
+	parts := []string{fmt.Sprintf("So far %.2f mol m⁻² on average, %.2f to %.2f over its positions",
+		sum/float64(len(known)), slices.Min(known), slices.Max(known))}
+	if b.HasDue {
+		parts = append(parts, fmt.Sprintf("%.2f due by now", b.Due))
+	}
+	if b.TargetDLI > 0 {
+		parts = append(parts, fmt.Sprintf("%.1f meant for the day", b.TargetDLI))
+	}
+	parts = append(parts, fmt.Sprintf("readings cover %.0f %% of the day so far", 100*b.Coverage))
+	if b.Map != "" {
+		parts = append(parts, b.Map)
+	}
+	return strings.Join(parts, "; ") + "."
+}
+
+func headline(s *State) string {
+	switch n := len(s.Conditions); {
+	case n == 1:
+		return s.Conditions[0].Says
+	case n > 1:
+		return fmt.Sprintf("%s And %d more below.", s.Conditions[0].Says, n-1)
+	case len(s.Sensors) == 0:
+		return "No sensor is set up yet: nothing is watched."
+	default:
+		heard := 0
+		for _, x := range s.Sensors {
+			if x.Heard {
+				heard++
+			}
+		}
+		if heard == 0 {
+			return fmt.Sprintf("Waiting: none of %d sensors has been heard yet.", len(s.Sensors))
+		}
+		return fmt.Sprintf("All well: %s heard, nothing out of the ordinary.", count(heard, "sensor"))
+	}
+}
+
+func oldest(s *State) string {
+	var worst *Sensor
+	for i := range s.Sensors {
+		x := &s.Sensors[i]
+		if !x.During.Holds(s.Now) {
+			continue
+		}
+		if !x.Heard {
+			return fmt.Sprintf("%s has not been heard yet.", x.Name)
+		}
+		if worst == nil || x.At.Before(worst.At) {
+			worst = x
+		}
+	}
+	if worst == nil {
+		return ""
+	}
+	return fmt.Sprintf("Oldest newest reading: %s ago, of %s.", ago(worst.Age(s.Now)), worst.Name)
+}
+
+func due(s *State) string {
+	var got, owed float64
+	bins := 0
+	for _, b := range s.Bins {
+		if !b.HasDue {
+			continue
+		}
+		sum, n := 0.0, 0
+		for _, c := range b.Cells {
+			if c.Today.Known {
+				sum, n = sum+float64(c.Today.DLI), n+1
+			}
+		}
+		if n > 0 {
+			got, owed, bins = got+sum/float64(n), owed+float64(b.Due), bins+1
+		}
+	}
+	if bins == 0 {
+		return ""
+	}
+	n := float64(bins)
+	return fmt.Sprintf("Light so far today: %.2f mol m⁻² on average over %s; %.2f was due by this hour.",
+		got/n, count(bins, "bin"), owed/n)
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// ago writes a length of time in its largest fitting unit.
+func ago(d time.Duration) string {
+	switch {
+	case d < 2*time.Minute:
+		return fmt.Sprintf("%d s", max(0, int(math.Round(d.Seconds()))))
+	case d < 2*time.Hour:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%d h", int(d.Hours()))
+	default:
+		return fmt.Sprintf("%d days", int(d.Hours()/24))
+	}
+}
+
+var words = template.FuncMap{
+	"ago": func(now, then time.Time) string { return ago(now.Sub(then)) },
+	"local": func(c light.Calendar, t time.Time) string {
+		return t.In(c.Zone).Format("2006-01-02 15:04")
+	},
+	"dli": func(f Figure) string {
+		if !f.Known {
+			return "–"
+		}
+		return fmt.Sprintf("%.2f", float64(f.DLI))
+	},
+	"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
+	"value": func(s Sensor) string {
+		if !s.Heard {
+			return "not heard yet"
+		}
+		if s.Measures == light.QuantityWet {
+			return cmp.Or(map[float64]string{0: "dry", 1: "wet"}[s.Value], fmt.Sprint(s.Value))
+		}
+		text := fmt.Sprintf("%.1f %s", s.Value, s.Measures.Unit())
+		if s.Measures == light.QuantityLux && s.PPFD > 0 {
+			text += fmt.Sprintf(" (%.0f µmol m⁻² s⁻¹)", float64(s.PPFD))
+		}
+		return text
+	},
+	"day": func(s *State) string {
+		n := s.Starts.DaysUntil(s.Day) + 1
+		total := s.Starts.DaysUntil(s.Ends) + 1
+		switch {
+		case n < 1:
+			return fmt.Sprintf("starts in %s", count(1-n, "day"))
+		case n > total:
+			return fmt.Sprintf("ended on %s", s.Ends)
+		default:
+			return fmt.Sprintf("day %d of %d", n, total)
+		}
+	},
+}
