@@ -23,11 +23,11 @@ import (
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // example is a rack of two small bins at 10:30 on the third day.
-func example(t testing.TB) *State {
-	t.Helper()
+func example(tb testing.TB) *State {
+	tb.Helper()
 	zone, err := time.LoadLocation("Europe/Lisbon")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	now := time.Date(2026, 7, 23, 10, 30, 0, 0, zone)
 	known := func(x float64, measured bool) Figure {

@@ -80,7 +80,9 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	if errors.Is(err, context.DeadlineExceeded) {
 		err = server.Close()
 	}
-	<-ended
+	if closed := <-ended; err == nil && !errors.Is(closed, http.ErrServerClosed) {
+		err = closed
+	}
 	return err
 }
 

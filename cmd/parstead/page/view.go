@@ -25,11 +25,11 @@ type view struct {
 
 type grid struct {
 	Bin
-	Rows    []gridRow
+	Lines   []gridLine
 	Summary string
 }
 
-type gridRow struct {
+type gridLine struct {
 	Number int
 	Cells  []gridCell
 }
@@ -70,8 +70,8 @@ func (c Cell) shown() Figure {
 func newGrid(b Bin, top float64) grid {
 	g := grid{Bin: b}
 	var known []float64
-	for r := 1; r <= b.Bin.Rows; r++ {
-		row := gridRow{Number: r}
+	for r := 1; r <= b.Rows; r++ {
+		row := gridLine{Number: r}
 		for c := 1; c <= b.Columns; c++ {
 			cell := b.Cells[b.Index(light.Position{Bin: b.Name, Row: r, Column: c})]
 			shade := 0
@@ -83,7 +83,7 @@ func newGrid(b Bin, top float64) grid {
 			}
 			row.Cells = append(row.Cells, gridCell{cell, c, shade})
 		}
-		g.Rows = append(g.Rows, row)
+		g.Lines = append(g.Lines, row)
 	}
 	g.Summary = summary(b, known)
 	return g
