@@ -1,0 +1,471 @@
+package model
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// Unit is what got a treatment as a whole and is its replicate.
+type Unit string
+
+// The units of a treatment.
+const (
+	PerPlant     Unit = "plant"
+	PerBin       Unit = "bin"
+	PerReservoir Unit = "reservoir"
+)
+
+// Factor sorts the rows into named levels.
+type Factor struct {
+	Name   string
+	Levels []string // the first is the reference
+	Of     []int    // the level of each row
+}
+
+// Treatment is a factor that the grower set.
+type Treatment struct {
+	Factor
+	SetPer Unit
+}
+
+// Variable is a number for each row.
+type Variable struct {
+	Name   string
+	Values []float64
+}
+
+// Terms are what a model is made of. The order of a model's columns is fixed:
+// intercept, block, bin, treatments, interactions, covariates, light.
+type Terms struct {
+	NoIntercept  bool // only for models without any factor
+	Block, Bin   *Factor
+	Treatments   []Treatment
+	Interactions bool // all two-way interactions of the treatments
+	Covariates   []Variable
+	Light        *Variable // its effect is called "light" whatever its name
+}
+
+// Kind tells the part that an effect plays in a model.
+type Kind uint8
+
+// The kinds of effect, in the order of a model's columns.
+const (
+	KindIntercept Kind = iota
+	KindBlock
+	KindBin
+	KindTreatment
+	KindInteraction
+	KindCovariate
+	KindLight
+)
+
+// Effect is a set of neighbouring columns that are tested together.
+type Effect struct {
+	Name       string // "medium", "A × B", "light", "block" by the factor's own name, a covariate's name
+	Kind       Kind
+	Factors    []int // the factors it is made of, by index into Design.Factors
+	First, End int   // its columns
+}
+
+// Column is one column of a design with the identity of its coefficient.
+type Column struct {
+	Of      string // the effect
+	Level   string // the level the coefficient stands for; "a, b" in an interaction; "" for numbers
+	Against string // the reference level
+	Values  []float64
+}
+
+// String names the column for people: "medium bark", "light".
+func (c Column) String() string {
+	if c.Level == "" {
+		return c.Of
+	}
+	return c.Of + " " + c.Level
+}
+
+// At fixes a factor at a level, both by index.
+type At struct{ Factor, Level int }
+
+// Design is a model's columns over the rows used.
+//
+// A treatment set per bin or reservoir has no columns of its own, since the
+// bins hold it; its interactions with plant treatments do. Levels that no row
+// has are gone from Factors.
+type Design struct {
+	N       int
+	Factors []Factor
+	Effects []Effect
+	Columns []Column
+
+	treatments []int // into Factors, in stated order
+	units      []Unit
+	bin        int   // into Factors; -1 where the model has no bins
+	nested     []int // treatments that the bins hold, into Factors
+	means      []float64
+}
+
+// largest is the largest size a number may have: squares of products of two
+// such stay finite. smallest is its counterpart for spreads.
+const (
+	largest  = 1e70
+	smallest = 1e-70
+)
+
+// NewDesign builds the columns of a model with n rows. A block that is a union
+// of bins drops out, and so does a block or bin with one level.
+//
+// Errors: no rows; a number that is not finite or beyond 1e70; a treatment of
+// one level; a treatment set per bin that differs within one, or without bins.
+// Columns that cannot be told apart are found by Fit. NewDesign panics where
+// lengths differ or a level's index is out of range.
+func NewDesign(n int, t Terms) (*Design, error) {
+	if n == 0 {
+		return nil, fmt.Errorf("no row has all that the model needs: fill in the missing cells or name fewer columns")
+	}
+	d := &Design{N: n, bin: -1}
+	if !t.NoIntercept {
+		ones := make([]float64, n)
+		for i := range ones {
+			ones[i] = 1
+		}
+		d.add(Effect{Name: "intercept", Kind: KindIntercept}, Column{Of: "intercept", Values: ones})
+	}
+	d.places(t)
+	if err := d.treat(t); err != nil {
+		return nil, err
+	}
+	for _, v := range t.Covariates {
+		if err := d.number(v.Name, KindCovariate, v.Values); err != nil {
+			return nil, err
+		}
+	}
+	if t.Light != nil {
+		if err := d.number("light", KindLight, t.Light.Values); err != nil {
+			return nil, err
+		}
+	}
+	d.means = make([]float64, len(d.Columns))
+	for j, c := range d.Columns {
+		d.means[j] = mean(c.Values)
+	}
+	return d, nil
+}
+
+// places adds block and bin.
+func (d *Design) places(t Terms) {
+	var block, bin Factor
+	if t.Block != nil {
+		block = d.used(*t.Block)
+	}
+	if t.Bin != nil {
+		bin = d.used(*t.Bin)
+	}
+	if len(block.Levels) > 1 && (t.Bin == nil || !Holds(bin, block)) {
+		d.factor(block, KindBlock)
+	}
+	if t.Bin != nil {
+		d.bin = d.factor(bin, KindBin)
+	}
+}
+
+// treat adds treatments and interactions.
+func (d *Design) treat(t Terms) error {
+	for _, tr := range t.Treatments {
+		f := d.used(tr.Factor)
+		if len(f.Levels) < 2 {
+			return fmt.Errorf("treatment %q has only the level %q in the rows used: it cannot be compared with anything", f.Name, strings.Join(f.Levels, ""))
+		}
+		var index int
+		if tr.SetPer == PerPlant {
+			index = d.factor(f, KindTreatment)
+		} else {
+			if d.bin < 0 {
+				return fmt.Errorf("treatment %q is set per %s: name the bins too", f.Name, tr.SetPer)
+			}
+			if b := d.Factors[d.bin]; !Holds(b, f) {
+				return fmt.Errorf("treatment %q is set per %s but differs within a bin (%s): give it per plant or mend the table", f.Name, tr.SetPer, splitLevel(b, f))
+			}
+			index = len(d.Factors)
+			d.Factors = append(d.Factors, f)
+			d.nested = append(d.nested, index)
+		}
+		d.treatments = append(d.treatments, index)
+		d.units = append(d.units, tr.SetPer)
+	}
+	if !t.Interactions {
+		return nil
+	}
+	for i, a := range d.treatments {
+		for j, b := range d.treatments[i+1:] {
+			if d.units[i] == PerPlant || d.units[i+1+j] == PerPlant {
+				d.interaction(a, b)
+			}
+		}
+	}
+	return nil
+}
+
+// used is f with only the levels that a row has.
+func (d *Design) used(f Factor) Factor {
+	if len(f.Of) != d.N {
+		panic("model: a factor's length differs from the number of rows")
+	}
+	rows := make([]int, len(f.Levels))
+	for _, l := range f.Of {
+		rows[l]++
+	}
+	u := Factor{Name: f.Name, Of: make([]int, d.N)}
+	at := make([]int, len(f.Levels))
+	for l, count := range rows {
+		if count > 0 {
+			at[l] = len(u.Levels)
+			u.Levels = append(u.Levels, f.Levels[l])
+		}
+	}
+	for i, l := range f.Of {
+		u.Of[i] = at[l]
+	}
+	return u
+}
+
+// Holds tells whether every level of inner lies in one level of outer, so that
+// inner's columns can make outer's.
+func Holds(inner, outer Factor) bool { return splitLevel(inner, outer) == "" }
+
+// splitLevel names a level of inner that has rows in two levels of outer; "" if none.
+func splitLevel(inner, outer Factor) string {
+	first := make([]int, len(inner.Levels))
+	for i, l := range inner.Of {
+		switch first[l] {
+		case 0:
+			first[l] = outer.Of[i] + 1
+		case outer.Of[i] + 1:
+		default:
+			return inner.Levels[l]
+		}
+	}
+	return ""
+}
+
+func (d *Design) add(e Effect, columns ...Column) {
+	e.First = len(d.Columns)
+	d.Columns = append(d.Columns, columns...)
+	e.End = len(d.Columns)
+	d.Effects = append(d.Effects, e)
+}
+
+// factor adds a factor and a column for each level but the first.
+func (d *Design) factor(f Factor, kind Kind) int {
+	index := len(d.Factors)
+	d.Factors = append(d.Factors, f)
+	if len(f.Levels) < 2 {
+		return index
+	}
+	columns := make([]Column, len(f.Levels)-1)
+	for l := range columns {
+		columns[l] = Column{Of: f.Name, Level: f.Levels[l+1], Against: f.Levels[0], Values: make([]float64, d.N)}
+	}
+	for i, l := range f.Of {
+		if l > 0 {
+			columns[l-1].Values[i] = 1
+		}
+	}
+	d.add(Effect{Name: f.Name, Kind: kind, Factors: []int{index}}, columns...)
+	return index
+}
+
+// interaction adds the products of two factors' columns, the first slowest.
+func (d *Design) interaction(a, b int) {
+	fa, fb := d.Factors[a], d.Factors[b]
+	name := Times(fa.Name, fb.Name)
+	var columns []Column
+	for la := 1; la < len(fa.Levels); la++ {
+		for lb := 1; lb < len(fb.Levels); lb++ {
+			c := Column{Of: name, Level: fa.Levels[la] + ", " + fb.Levels[lb], Against: fa.Levels[0] + ", " + fb.Levels[0], Values: make([]float64, d.N)}
+			for i := range c.Values {
+				if fa.Of[i] == la && fb.Of[i] == lb {
+					c.Values[i] = 1
+				}
+			}
+			columns = append(columns, c)
+		}
+	}
+	d.add(Effect{Name: name, Kind: KindInteraction, Factors: []int{a, b}}, columns...)
+}
+
+// Times is the name of an interaction.
+func Times(a, b string) string { return a + " × " + b }
+
+func (d *Design) number(name string, kind Kind, values []float64) error {
+	if len(values) != d.N {
+		panic("model: a variable's length differs from the number of rows")
+	}
+	if err := inRange(name, values); err != nil {
+		return err
+	}
+	d.add(Effect{Name: name, Kind: kind}, Column{Of: name, Values: values})
+	return nil
+}
+
+// inRange demands finite numbers whose squares can be summed.
+func inRange(name string, values []float64) error {
+	for i, v := range values {
+		if !(math.Abs(v) <= largest) {
+			return fmt.Errorf("%s is %g in row %d of those used: numbers must lie within ±%g", name, v, i+1, largest)
+		}
+	}
+	return nil
+}
+
+// Treatments lists the treatments in stated order, by index into Factors.
+func (d *Design) Treatments() []int { return d.treatments }
+
+// Unit tells what the treatment with this index into Factors was set per.
+func (d *Design) Unit(factor int) Unit { return d.units[slices.Index(d.treatments, factor)] }
+
+// Bin is the index into Factors of the bins, -1 where the model has none.
+func (d *Design) Bin() int { return d.bin }
+
+// Effect finds an effect by kind and name; ok is false where the model has none.
+func (d *Design) Effect(kind Kind, name string) (e Effect, ok bool) {
+	i := slices.IndexFunc(d.Effects, func(e Effect) bool { return e.Kind == kind && e.Name == name })
+	if i < 0 {
+		return Effect{}, false
+	}
+	return d.Effects[i], true
+}
+
+// Contains tells whether e is an interaction of which f is a part.
+func (e Effect) Contains(f Effect) bool {
+	if len(f.Factors) == 0 || len(f.Factors) >= len(e.Factors) {
+		return false
+	}
+	for _, i := range f.Factors {
+		if !slices.Contains(e.Factors, i) {
+			return false
+		}
+	}
+	return true
+}
+
+// Weights gives the linear function of the coefficients that is the adjusted
+// mean at the levels given: covariates and light at their mean over the rows;
+// levels of all other factors, blocks and bins weighted equally. Bins count
+// equally within each level of the treatments that they hold, and these levels
+// equally, where an interaction makes that matter. Fixing a bin fixes what it
+// holds.
+func (d *Design) Weights(at ...At) []float64 {
+	levels := d.levelWeights(at)
+	w := make([]float64, len(d.Columns))
+	for _, e := range d.Effects {
+		switch len(e.Factors) {
+		case 0:
+			w[e.First] = d.means[e.First]
+		case 1:
+			copy(w[e.First:e.End], levels[e.Factors[0]][1:])
+		case 2:
+			j := e.First
+			for _, wa := range levels[e.Factors[0]][1:] {
+				for _, wb := range levels[e.Factors[1]][1:] {
+					w[j] = wa * wb
+					j++
+				}
+			}
+		}
+	}
+	return w
+}
+
+// levelWeights gives each factor's levels their weight.
+func (d *Design) levelWeights(at []At) [][]float64 {
+	weights := make([][]float64, len(d.Factors))
+	fixed := make([]int, len(d.Factors))
+	for f := range d.Factors {
+		fixed[f] = -1
+	}
+	for _, a := range at {
+		fixed[a.Factor] = a.Level
+	}
+	for f, factor := range d.Factors {
+		weights[f] = make([]float64, len(factor.Levels))
+		for l := range weights[f] {
+			if fixed[f] < 0 {
+				weights[f][l] = 1 / float64(len(factor.Levels))
+			} else if fixed[f] == l {
+				weights[f][l] = 1
+			}
+		}
+	}
+	if len(d.nested) > 0 {
+		d.nest(weights, fixed)
+	}
+	return weights
+}
+
+// nest makes the weights of bins and of the treatments they hold agree.
+func (d *Design) nest(weights [][]float64, fixed []int) {
+	bins := d.Factors[d.bin]
+	held := make([][]int, len(bins.Levels)) // by bin: the levels of the nested treatments
+	for i, b := range bins.Of {
+		if held[b] == nil {
+			for _, f := range d.nested {
+				held[b] = append(held[b], d.Factors[f].Of[i])
+			}
+		}
+	}
+	fits := func(b int) bool {
+		if fixed[d.bin] >= 0 && fixed[d.bin] != b {
+			return false
+		}
+		for k, f := range d.nested {
+			if fixed[f] >= 0 && fixed[f] != held[b][k] {
+				return false
+			}
+		}
+		return true
+	}
+	share := map[string]float64{} // bins that fit, by what they hold
+	matters := slices.ContainsFunc(d.Effects, func(e Effect) bool {
+		return slices.ContainsFunc(e.Factors, func(f int) bool { return slices.Contains(d.nested, f) })
+	})
+	cell := func(b int) string {
+		if !matters {
+			return ""
+		}
+		return fmt.Sprint(held[b])
+	}
+	for b := range bins.Levels {
+		if fits(b) {
+			share[cell(b)]++
+		}
+	}
+	for _, f := range d.nested {
+		clear(weights[f])
+	}
+	for b := range bins.Levels {
+		weights[d.bin][b] = 0
+		if !fits(b) {
+			continue
+		}
+		weights[d.bin][b] = 1 / (share[cell(b)] * float64(len(share)))
+		for k, f := range d.nested {
+			weights[f][held[b][k]] += weights[d.bin][b]
+		}
+	}
+}
+
+// mean sums in two passes, so that a large common part costs no digits.
+func mean(x []float64) float64 {
+	var sum float64
+	for _, v := range x {
+		sum += v
+	}
+	m := sum / float64(len(x))
+	var rest float64
+	for _, v := range x {
+		rest += v - m
+	}
+	return m + rest/float64(len(x))
+}
