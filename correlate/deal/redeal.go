@@ -1,0 +1,195 @@
+package deal
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+)
+
+// Redeal deals labels anew among rows that stay where they are, by the
+// procedure that dealt them at first. It holds no random state and may be used
+// by several goroutines, each with a generator and a Redeal of its own (Clone).
+type Redeal struct {
+	names  []string // treatments
+	levels []int    // number of levels of each
+	decks  []deck
+}
+
+// deck is treatments that are dealt together: a cell is a combination of their
+// levels, numbered with the last treatment fastest.
+type deck struct {
+	treatments []int
+	cells      int
+	groups     []group
+	shuffled   [][]int // for free deals: rows whose cells are shuffled
+	held       []int   // for free deals: the cell that each row has
+}
+
+// group is the rows that are dealt together: blocks of bins of sets.
+type group struct {
+	blocks []block
+	over   *extras // which cells the blocks hold once more
+	within []*extras
+}
+
+type block struct {
+	bins []binSets
+}
+
+type binSets struct {
+	whole [][]int // sets of as many rows as there are cells
+	rest  []int   // the shorter set
+}
+
+// Free deals labels freely among the rows of each stratum: every arrangement
+// of the labels that are there is equally likely. Labels of several treatments
+// move together. codes holds, per treatment, each row's level (negative: the
+// row has none and stays out); stratum may be nil.
+func Free(names []string, levels []int, codes [][]int, stratum []int) *Redeal {
+	if len(codes) == 0 {
+		panic("deal: nothing to deal")
+	}
+	d := deck{cells: 1, held: make([]int, len(codes[0]))}
+	for t := range codes {
+		d.treatments = append(d.treatments, t)
+		d.cells *= levels[t]
+	}
+	rows := map[int][]int{}
+	var order []int
+	for i := range d.held {
+		cell := 0
+		for t := range codes {
+			if codes[t][i] < 0 {
+				cell = -1
+				break
+			}
+			cell = cell*levels[t] + codes[t][i]
+		}
+		d.held[i] = cell
+		if cell < 0 {
+			continue
+		}
+		s := 0
+		if stratum != nil {
+			s = stratum[i]
+		}
+		if _, ok := rows[s]; !ok {
+			order = append(order, s)
+		}
+		rows[s] = append(rows[s], i)
+	}
+	for _, s := range order {
+		d.shuffled = append(d.shuffled, rows[s])
+	}
+	return &Redeal{names: slices.Clone(names), levels: slices.Clone(levels), decks: []deck{d}}
+}
+
+// Treatments lists the treatments whose labels are dealt, in the order of the
+// labels that Deal fills.
+func (r *Redeal) Treatments() []string { return slices.Clone(r.names) }
+
+// Deal fills labels[t][row] with a new deal; rows that hold no label keep what
+// is there.
+func (r *Redeal) Deal(rng *rand.Rand, labels [][]int) {
+	if len(labels) != len(r.names) {
+		panic(fmt.Sprintf("deal: labels for %d treatments, want %d", len(labels), len(r.names)))
+	}
+	for i := range r.decks {
+		d := &r.decks[i]
+		d.deal(rng, func(row, cell int) {
+			for j := len(d.treatments) - 1; j >= 0; j-- {
+				t := d.treatments[j]
+				labels[t][row] = cell % r.levels[t]
+				cell /= r.levels[t]
+			}
+		})
+	}
+}
+
+func (d *deck) deal(rng *rand.Rand, put func(row, cell int)) {
+	for _, rows := range d.shuffled {
+		cells := make([]int, len(rows))
+		for i, row := range rows {
+			cells[i] = d.held[row]
+		}
+		rng.Shuffle(len(cells), func(a, b int) { cells[a], cells[b] = cells[b], cells[a] })
+		for i, row := range rows {
+			put(row, cells[i])
+		}
+	}
+	cells := make([]int, d.cells)
+	for i := range cells {
+		cells[i] = i
+	}
+	for _, g := range d.groups {
+		over := g.over.draw(rng)
+		for b, bl := range g.blocks {
+			// The block's shorter sets use every cell equally often, but for those
+			// that the block holds once more.
+			total := 0
+			for _, bin := range bl.bins {
+				total += len(bin.rest)
+			}
+			left := make([]int, d.cells)
+			for cell := range left {
+				left[cell] = total / d.cells
+			}
+			for _, cell := range over[b] {
+				left[cell]++
+			}
+			rests := g.within[b].fill(rng, left)
+			for i, bin := range bl.bins {
+				for _, set := range bin.whole {
+					rng.Shuffle(len(cells), func(a, b int) { cells[a], cells[b] = cells[b], cells[a] })
+					for j, row := range set {
+						if row >= 0 {
+							put(row, cells[j])
+						}
+					}
+				}
+				for j, row := range bin.rest {
+					if row >= 0 {
+						put(row, rests[i][j])
+					}
+				}
+			}
+		}
+	}
+}
+
+// Clone is a Redeal that another goroutine may use at the same time.
+func (r *Redeal) Clone() *Redeal {
+	c := *r
+	c.decks = slices.Clone(r.decks)
+	for i := range c.decks {
+		c.decks[i].groups = slices.Clone(r.decks[i].groups)
+		for j := range c.decks[i].groups {
+			g := &c.decks[i].groups[j]
+			g.over = newExtras(g.over.k, g.over.sizes)
+			within := make([]*extras, len(g.within))
+			for b, w := range g.within {
+				within[b] = newExtras(w.k, w.sizes)
+			}
+			g.within = within
+		}
+	}
+	return &c
+}
+
+// newGroup prepares the extras of a group whose blocks are set.
+func newGroup(cells int, blocks []block) group {
+	g := group{blocks: blocks}
+	var over []int
+	for _, bl := range blocks {
+		var rests []int
+		total := 0
+		for _, bin := range bl.bins {
+			rests = append(rests, len(bin.rest))
+			total += len(bin.rest)
+		}
+		over = append(over, total%cells)
+		g.within = append(g.within, newExtras(cells, rests))
+	}
+	g.over = newExtras(cells, over)
+	return g
+}

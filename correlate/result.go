@@ -1,0 +1,279 @@
+package correlate
+
+// Result is the harvest correlation of one trial. Its JSON has the keys of the
+// command's contract; what could not be estimated is absent and a check says why.
+type Result struct {
+	Plants              int             `json:"plants"`
+	Outcomes            []OutcomeResult `json:"outcomes"`
+	Lost                []Losses        `json:"lost,omitempty"`
+	OutcomeCorrelations []Correlation   `json:"outcome_correlations,omitempty"`
+	Departures          []string        `json:"departures,omitempty"`
+}
+
+// OutcomeResult is one outcome for one value of analyse_by.
+type OutcomeResult struct {
+	Name             string            `json:"name"`
+	Kind             Kind              `json:"kind"`
+	Of               map[string]string `json:"of,omitempty"`
+	Unit             string            `json:"unit,omitempty"`
+	Scale            Scale             `json:"scale,omitempty"`
+	Planned          bool              `json:"planned"`
+	Primary          bool              `json:"primary"`
+	N                int               `json:"n"`
+	Missing          int               `json:"missing"`
+	Model            string            `json:"model,omitempty"`
+	ResidualDF       *float64          `json:"residual_df,omitempty"`
+	ResidualSD       *float64          `json:"residual_sd,omitempty"`
+	Groups           []Group           `json:"groups,omitempty"`
+	Effects          []Effect          `json:"effects,omitempty"`
+	Coefficients     []Coefficient     `json:"coefficients,omitempty"`
+	Comparisons      []Comparison      `json:"comparisons,omitempty"`
+	Light            *LightResult      `json:"light,omitempty"`
+	NegativeBinomial *NegativeBinomial `json:"negative_binomial,omitempty"`
+	Exact            *Exact            `json:"exact,omitempty"`
+	Position         *Position         `json:"position,omitempty"`
+	UnequalSpread    *UnequalSpread    `json:"unequal_spread,omitempty"`
+	Suspects         []Suspect         `json:"suspects,omitempty"`
+	Checks           []Check           `json:"checks"`
+	Findings         []string          `json:"findings"`
+
+	// Plants are the rows the results rest on, for pictures.
+	Plants []PlantPoint `json:"-"`
+	// Curve is the fitted light curve with its band over measured light, for pictures.
+	Curve *CurveBand `json:"-"`
+}
+
+// PlantPoint is one plant that entered an outcome's results.
+type PlantPoint struct {
+	Row      int     // index into the Input's rows
+	Value    float64 // as it was entered: never logged
+	Light    float64 // NaN where there is none
+	Residual float64 // on the analysed scale; NaN where there is none
+	Levels   map[string]string
+	Bin      string
+}
+
+// CurveBand is a fitted curve over measured light, in the outcome's own unit,
+// at the reference of every factor averaged and covariates at their mean.
+type CurveBand struct {
+	Shape     string
+	Light     []float64
+	Value     []float64
+	Low, High []float64 // 95 % band, pointwise
+}
+
+// Group is the plants that share a treatment's level, or a cell of two treatments.
+type Group struct {
+	Levels       map[string]string `json:"levels"`
+	N            int               `json:"n"`
+	Mean         *float64          `json:"mean,omitempty"`
+	SD           *float64          `json:"sd,omitempty"`
+	AdjustedMean *float64          `json:"adjusted_mean,omitempty"`
+	CI95         *[2]float64       `json:"ci95,omitempty"`
+	Letters      string            `json:"letters,omitempty"`
+}
+
+// Effect is the test of one term of the model.
+type Effect struct {
+	Effect   string    `json:"effect"`
+	Test     string    `json:"test,omitempty"` // F, chi2 or exact
+	Value    *float64  `json:"value,omitempty"`
+	DF       []float64 `json:"df,omitempty"`
+	P        *float64  `json:"p,omitempty"`
+	PFDR     *float64  `json:"p_fdr,omitempty"`
+	PRedealt *float64  `json:"p_redealt,omitempty"`
+	Unit     string    `json:"unit,omitempty"` // what was replicated: plant, bin or reservoir
+}
+
+// Coefficient is one column of the model.
+type Coefficient struct {
+	Of       string      `json:"of"`
+	Level    string      `json:"level,omitempty"`
+	Against  string      `json:"against,omitempty"`
+	Estimate *float64    `json:"estimate,omitempty"`
+	SE       *float64    `json:"se,omitempty"`
+	CI95     *[2]float64 `json:"ci95,omitempty"`
+	P        *float64    `json:"p,omitempty"`
+	SEHC3    *float64    `json:"se_hc3,omitempty"`
+	PHC3     *float64    `json:"p_hc3,omitempty"`
+}
+
+// Contrast is a difference on a natural scale or a ratio on any other, with
+// its interval; exactly one of Difference and Ratio is set.
+type Contrast struct {
+	Difference *float64    `json:"difference,omitempty"`
+	Ratio      *float64    `json:"ratio,omitempty"`
+	CI95       *[2]float64 `json:"ci95,omitempty"`
+	P          *float64    `json:"p,omitempty"`
+}
+
+// Comparison is level A against level B of a treatment. SE is on the analysed
+// scale: the natural log where the contrast is a ratio.
+type Comparison struct {
+	Treatment          string      `json:"treatment"`
+	A                  string      `json:"a"`
+	B                  string      `json:"b"`
+	Difference         *float64    `json:"difference,omitempty"`
+	Ratio              *float64    `json:"ratio,omitempty"`
+	SE                 *float64    `json:"se,omitempty"`
+	CI95               *[2]float64 `json:"ci95,omitempty"`
+	P                  *float64    `json:"p,omitempty"`
+	PSingle            *float64    `json:"p_single,omitempty"`
+	Unit               string      `json:"unit,omitempty"`
+	WithoutLight       *Contrast   `json:"without_light,omitempty"`
+	Verdict            string      `json:"verdict,omitempty"`
+	SmallestDetectable *float64    `json:"smallest_detectable,omitempty"`
+}
+
+// The verdicts on a comparison.
+const (
+	Larger     = "larger"
+	Smaller    = "smaller"
+	Equivalent = "equivalent"
+	CantTell   = "can't tell"
+)
+
+// Slope is a slope with its test.
+type Slope struct {
+	Slope *float64    `json:"slope,omitempty"`
+	SE    *float64    `json:"se,omitempty"`
+	CI95  *[2]float64 `json:"ci95,omitempty"`
+	P     *float64    `json:"p,omitempty"`
+	DF    *float64    `json:"df,omitempty"`
+}
+
+// LightResult is what light was found to do, per unit of light: in the
+// outcome's unit, its natural log (log scale, counts) or log odds (yes_no).
+type LightResult struct {
+	Slope
+	Reliability *float64        `json:"reliability,omitempty"`
+	VIF         *float64        `json:"vif,omitempty"`
+	WithinBin   *Slope          `json:"within_bin,omitempty"`
+	BetweenBin  *Slope          `json:"between_bin,omitempty"`
+	Corrected   *CorrectedSlope `json:"corrected_for_error,omitempty"`
+	Curve       []LightCurve    `json:"curve,omitempty"`
+}
+
+// CorrectedSlope is the slope made up for independent error in the light figures.
+type CorrectedSlope struct {
+	Slope float64    `json:"slope"`
+	CI95  [2]float64 `json:"ci95"`
+}
+
+// LightCurve is one shape fitted to light.
+type LightCurve struct {
+	Shape       string       `json:"shape"` // straight, hyperbola, exponential, quadratic
+	RSS         *float64     `json:"rss,omitempty"`
+	AIC         *float64     `json:"aic,omitempty"`
+	AICc        *float64     `json:"aicc,omitempty"`
+	Weight      *float64     `json:"weight,omitempty"`
+	Parameters  []Parameter  `json:"parameters,omitempty"`
+	Predictions []Prediction `json:"predictions,omitempty"`
+}
+
+// Parameter is one parameter of a curve.
+type Parameter struct {
+	Name     string      `json:"name"`
+	Estimate *float64    `json:"estimate,omitempty"`
+	SE       *float64    `json:"se,omitempty"`
+	CI95     *[2]float64 `json:"ci95,omitempty"`
+}
+
+// Prediction is the outcome that a curve gives at a stated light.
+type Prediction struct {
+	DLI   float64     `json:"dli"`
+	Value *float64    `json:"value,omitempty"`
+	CI95  *[2]float64 `json:"ci95,omitempty"`
+}
+
+// NegativeBinomial stands beside the quasi-likelihood of a count; Size is held
+// at the full fit.
+type NegativeBinomial struct {
+	Size         float64       `json:"size"`
+	Coefficients []Coefficient `json:"coefficients"`
+	Effects      []Effect      `json:"effects"`
+}
+
+// Exact holds the exact tests where a penalised logistic model is the main one.
+type Exact struct {
+	Effects     []Effect     `json:"effects"`
+	Comparisons []Comparison `json:"comparisons"`
+}
+
+// Position is what the residuals tell of where the plants stood.
+type Position struct {
+	MoranI           *float64 `json:"moran_i,omitempty"`
+	P                *float64 `json:"p,omitempty"`
+	MoranIAfterLight *float64 `json:"moran_i_after_light,omitempty"`
+	PAfterLight      *float64 `json:"p_after_light,omitempty"`
+	Edge             *Edge    `json:"edge,omitempty"`
+}
+
+// Edge is the difference of edge plants from inner ones beside light.
+type Edge struct {
+	Estimate *float64    `json:"estimate,omitempty"`
+	CI95     *[2]float64 `json:"ci95,omitempty"`
+	VIF      *float64    `json:"vif,omitempty"`
+}
+
+// UnequalSpread stands beside a one-way analysis without assuming equal spread.
+type UnequalSpread struct {
+	Welch       *WelchTest   `json:"welch,omitempty"`
+	GamesHowell []PairSpread `json:"games_howell,omitempty"`
+}
+
+// WelchTest is Welch's test of equal means.
+type WelchTest struct {
+	Value float64    `json:"value"`
+	DF    [2]float64 `json:"df"`
+	P     float64    `json:"p"`
+}
+
+// PairSpread is a pair by Games and Howell.
+type PairSpread struct {
+	A string `json:"a"`
+	B string `json:"b"`
+	Contrast
+}
+
+// Suspect is a plant whose residual is larger than chance makes likely.
+type Suspect struct {
+	Plant       string   `json:"plant"`
+	Value       float64  `json:"value"`
+	Studentized float64  `json:"studentized"`
+	PWithout    *float64 `json:"p_without,omitempty"`
+}
+
+// Check is a test of an assumption, or the reason why a quantity is absent.
+type Check struct {
+	Check string    `json:"check"`
+	Of    string    `json:"of,omitempty"`
+	Value *float64  `json:"value,omitempty"`
+	DF    []float64 `json:"df,omitempty"`
+	P     *float64  `json:"p,omitempty"`
+	Says  string    `json:"says"`
+}
+
+// Losses are the plants lost of one level of a treatment. N counts the plants
+// that started; accidents are no treatment's losses and are not in Lost.
+type Losses struct {
+	Of        map[string]string `json:"of,omitempty"`
+	Treatment string            `json:"treatment"`
+	Level     string            `json:"level"`
+	N         int               `json:"n"`
+	Lost      int               `json:"lost"`
+	Accident  int               `json:"accident"`
+	Causes    map[string]int    `json:"causes,omitempty"`
+	P         *float64          `json:"p,omitempty"`
+}
+
+// Correlation is the rank correlation of two outcomes within treatments.
+type Correlation struct {
+	Of   map[string]string `json:"of,omitempty"`
+	A    string            `json:"a"`
+	B    string            `json:"b"`
+	N    int               `json:"n"`
+	Rho  *float64          `json:"rho,omitempty"`
+	CI95 *[2]float64       `json:"ci95,omitempty"`
+	P    *float64          `json:"p,omitempty"`
+}
