@@ -86,10 +86,10 @@ func (c TimeOfDay) On(d Date, zone *time.Location) time.Time {
 	h, mi, s := naive.Clock()
 	t := time.Date(y, mo, da, h, mi, s, 0, zone)
 	start, end := t.ZoneBounds()
-	if shown := t.Hour()*3600 + t.Minute()*60 + t.Second(); shown != h*3600+mi*60+s {
+	if _, offset := t.Zone(); t.Unix()+int64(offset) != naive.Unix() {
 		// Skipped: time.Date answers with either side's offset, so the gap is at
 		// the nearer edge of the zone period that it landed in.
-		if !start.IsZero() && t.Sub(start) < 24*time.Hour {
+		if !start.IsZero() && t.Sub(start) <= 24*time.Hour {
 			return start.In(zone)
 		}
 		return end.In(zone)

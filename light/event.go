@@ -1,6 +1,7 @@
 package light
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -74,16 +75,18 @@ type Event struct {
 	Withdraws uint64 // id of the entry that this one takes back; 0 for none
 }
 
-// Standing lists the events that no later one has withdrawn, ordered by At.
+// Standing lists the events that no later one has withdrawn, ordered by At. A
+// withdrawal can itself be withdrawn: the entry it took back then stands again.
 func Standing(log []Event) []Event {
+	byID := slices.SortedStableFunc(slices.Values(log), func(a, b Event) int { return cmp.Compare(a.ID, b.ID) })
 	gone := map[uint64]bool{}
-	for _, e := range log {
-		if e.Withdraws != 0 {
+	for _, e := range slices.Backward(byID) {
+		if e.Withdraws != 0 && e.Withdraws < e.ID && !gone[e.ID] {
 			gone[e.Withdraws] = true
 		}
 	}
 	var standing []Event
-	for _, e := range log {
+	for _, e := range byID {
 		if !gone[e.ID] && e.Kind != Withdrawn {
 			standing = append(standing, e)
 		}
