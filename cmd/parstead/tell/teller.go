@@ -1,0 +1,169 @@
+package tell
+
+import (
+	"cmp"
+	"context"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+)
+
+// Config says how a Teller works.
+type Config struct {
+	Ways []Way
+	Now  func() time.Time
+	Log  *slog.Logger
+}
+
+// How a Teller spaces what it sends.
+const (
+	quiet      = time.Hour        // a cause that comes back within this long of its last message waits
+	firstRetry = 10 * time.Second // after a message that could not be sent, doubled each time
+	lastRetry  = 10 * time.Minute
+)
+
+// Teller keeps what the grower should know apart from what was sent, and sends
+// the difference. A cause that comes and goes is told once an hour at most, and
+// not at all if it has gone by then.
+type Teller struct {
+	config Config
+	wake   chan struct{}
+
+	mu      sync.Mutex
+	current map[cause]Message // how each cause stands
+	sent    map[cause]sent
+	failed  map[cause]failure
+}
+
+type sent struct {
+	message Message
+	at      time.Time // when the cause was last told as present
+}
+
+type failure struct {
+	why   string
+	tries int
+	next  time.Time
+}
+
+// Unsent is a message that could not be sent so far.
+type Unsent struct {
+	Message Message
+	Why     string
+	Tries   int
+}
+
+// New prepares a Teller; Run sends.
+func New(c Config) *Teller {
+	return &Teller{
+		config: c, wake: make(chan struct{}, 1),
+		current: map[cause]Message{}, sent: map[cause]sent{}, failed: map[cause]failure{},
+	}
+}
+
+// Tell takes a message in and returns at once. A message with Until ends its cause.
+func (t *Teller) Tell(m Message) {
+	t.mu.Lock()
+	t.current[m.cause()] = m
+	t.mu.Unlock()
+	select {
+	case t.wake <- struct{}{}:
+	default:
+	}
+}
+
+// Unsent lists the messages that could not be sent so far, oldest cause first.
+func (t *Teller) Unsent() []Unsent {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	var list []Unsent
+	for c, f := range t.failed {
+		list = append(list, Unsent{t.current[c], f.why, f.tries})
+	}
+	slices.SortFunc(list, func(a, b Unsent) int {
+		return cmp.Or(a.Message.Since.Compare(b.Message.Since), cmp.Compare(a.Message.Condition, b.Message.Condition),
+			cmp.Compare(a.Message.Bin, b.Message.Bin), cmp.Compare(a.Message.Sensor, b.Message.Sensor))
+	})
+	return list
+}
+
+// Run sends until ctx ends.
+func (t *Teller) Run(ctx context.Context) error {
+	tick := time.NewTicker(firstRetry)
+	defer tick.Stop()
+	for {
+		t.sendDue(ctx)
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.wake:
+		case <-tick.C:
+		}
+	}
+}
+
+// sendDue sends each message that is due now, one after the other.
+func (t *Teller) sendDue(ctx context.Context) {
+	for _, m := range t.due(t.config.Now()) {
+		if ctx.Err() != nil {
+			return
+		}
+		var why error
+		for _, way := range t.config.Ways {
+			if err := way.Send(ctx, m); err != nil {
+				why = err
+			}
+		}
+		t.settle(m, why)
+	}
+}
+
+func (t *Teller) due(now time.Time) []Message {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	var due []Message
+	for c, m := range t.current {
+		last, told := t.sent[c]
+		over := m.Until != nil
+		switch {
+		case !told && over: // came and went before a word of it was sent
+			delete(t.current, c)
+			delete(t.failed, c)
+			continue
+		case told && last.message.Since.Equal(m.Since) && (last.message.Until != nil) == over:
+			continue // said already
+		case told && over && last.message.Until != nil: // came back, was held, and went again
+			continue
+		case told && !over && now.Sub(last.at) < quiet && m.Condition != Test && m.Condition != DailyLine:
+			continue
+		}
+		if f, ok := t.failed[c]; ok && now.Before(f.next) {
+			continue
+		}
+		due = append(due, m)
+	}
+	slices.SortFunc(due, func(a, b Message) int { return a.Since.Compare(b.Since) })
+	return due
+}
+
+func (t *Teller) settle(m Message, why error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	c := m.cause()
+	now := t.config.Now()
+	if why != nil {
+		f := t.failed[c]
+		wait := min(lastRetry, firstRetry<<min(f.tries, 10))
+		t.failed[c] = failure{why.Error(), f.tries + 1, now.Add(wait)}
+		t.config.Log.Error("message not sent", "condition", m.Condition, "bin", m.Bin, "tries", f.tries+1, "again_in", wait, "error", why)
+		return
+	}
+	delete(t.failed, c)
+	at := now
+	if m.Until != nil {
+		at = t.sent[c].at
+	}
+	t.sent[c] = sent{m, at}
+	t.config.Log.Info("message sent", "condition", m.Condition, "bin", m.Bin, "over", m.Until != nil)
+}
