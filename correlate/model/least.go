@@ -1,0 +1,155 @@
+package model
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Errors of Fit that data can cause, beside *CollinearError.
+var (
+	ErrNoSpread = errors.New("every row has the same value: there is nothing to explain")
+	ErrTooFew   = errors.New("no row is left to measure the spread by")
+)
+
+// Fit is a least-squares fit of one outcome.
+//
+//	y = X β + e,  RSS = |e|²,  s² = RSS / (n − p)
+type Fit struct {
+	Design    *Design
+	Y         []float64
+	Beta      []float64
+	Residuals []float64
+	Hat       []float64 // diagonal of X (XᵀX)⁻¹ Xᵀ
+	RSS       float64
+	DF        int // n − p, at least 1
+
+	// Exact tells that the residuals are nothing but rounding. They and RSS are
+	// then zero, and no test or interval can be given.
+	Exact bool
+
+	basis *basis
+	z     []float64 // Qᵀ y
+}
+
+// exactLimit is the share of an outcome's spread under which residuals are rounding.
+const exactLimit = 1e-12
+
+// Fit fits the outcome y, one value a row, by least squares.
+//
+// Errors: a *CollinearError; ErrNoSpread; ErrTooFew where there are no more
+// rows than columns; a value that is not finite or beyond 1e70.
+func (d *Design) Fit(y []float64) (*Fit, error) {
+	if len(y) != d.N {
+		panic("model: the outcome's length differs from the number of rows")
+	}
+	if err := inRange("the outcome", y); err != nil {
+		return nil, err
+	}
+	if p := len(d.Columns); d.N <= p {
+		return nil, fmt.Errorf("%d rows for %d coefficients: %w: leave out a column or a level", d.N, p, ErrTooFew)
+	}
+	b, err := d.basis(nil)
+	if err != nil {
+		return nil, err
+	}
+	spread, size := append([]float64(nil), y...), norm(y)
+	if d.Columns[0].Of == "intercept" {
+		project(spread, b.q[:1], make([]float64, 1))
+	}
+	total := norm(spread)
+	if total <= constantLimit*size || total < smallest {
+		return nil, ErrNoSpread
+	}
+	f := &Fit{
+		Design: d, Y: y, DF: d.N - len(d.Columns), Hat: b.hat(),
+		Residuals: append([]float64(nil), y...), basis: b, z: make([]float64, len(b.q)),
+	}
+	project(f.Residuals, b.q, f.z)
+	f.Beta = b.solve(f.z)
+	if left := norm(f.Residuals); left <= exactLimit*total {
+		clear(f.Residuals)
+		f.Exact = true
+	} else {
+		f.RSS = left * left
+	}
+	return f, nil
+}
+
+// MeanSquare is s², the residual mean square.
+func (f *Fit) MeanSquare() float64 { return f.RSS / float64(f.DF) }
+
+// SD is s, the residual standard deviation.
+func (f *Fit) SD() float64 { return math.Sqrt(f.MeanSquare()) }
+
+// Linear estimates the linear function wᵀβ of the coefficients.
+//
+//	se² = s² · wᵀ (XᵀX)⁻¹ w
+func (f *Fit) Linear(w []float64) Estimate {
+	g := f.basis.solveT(w)
+	return Estimate{Value: dot(g, f.z), SE: f.SD() * norm(g), DF: float64(f.DF)}
+}
+
+// Coefficient is one estimated coefficient with its identity.
+type Coefficient struct {
+	Of, Level, Against string
+	Estimate
+	HC3   Estimate // the same value with the heteroscedasticity-consistent standard error
+	HC3OK bool     // false where a row alone determines a coefficient
+}
+
+// Coefficients lists the coefficients in the design's order.
+func (f *Fit) Coefficients() []Coefficient {
+	meat, ok := f.hc3()
+	list := make([]Coefficient, len(f.Beta))
+	w := make([]float64, len(f.Beta))
+	for j, c := range f.Design.Columns {
+		clear(w)
+		w[j] = 1
+		e := f.Linear(w)
+		e.Value = f.Beta[j]
+		list[j] = Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: e, HC3OK: ok}
+		if ok {
+			list[j].HC3 = Estimate{Value: e.Value, SE: math.Sqrt(quadratic(f.basis.solveT(w), meat)), DF: e.DF}
+		}
+	}
+	return list
+}
+
+// Estimate is an estimated quantity with its standard error; DF is infinite
+// where the normal distribution takes the place of Student's t. Without a
+// spread (SE zero) it has no test: see OK.
+type Estimate struct{ Value, SE, DF float64 }
+
+// OK tells whether the estimate has a test and an interval.
+func (e Estimate) OK() bool {
+	return e.SE > 0 && !math.IsInf(e.SE, 0) && !math.IsNaN(e.Value) && !math.IsInf(e.Value, 0) && e.DF > 0
+}
+
+// P is the two-sided p value of no effect.
+func (e Estimate) P() float64 {
+	t := e.Value / e.SE
+	if math.IsInf(e.DF, 1) {
+		return math.Erfc(math.Abs(t) / math.Sqrt2)
+	}
+	return tTwoSided(t, e.DF)
+}
+
+// CI95 is the single 95 % interval.
+func (e Estimate) CI95() [2]float64 { return e.within(e.quantile(0.05)) }
+
+// Detectable is the smallest difference that a comparison with this standard
+// error would have shown in four trials of five: (t₀.₉₇₅ + t₀.₈) · se.
+func (e Estimate) Detectable() float64 { return (e.quantile(0.05) + e.quantile(0.4)) * e.SE }
+
+func (e Estimate) within(t float64) [2]float64 {
+	return [2]float64{e.Value - t*e.SE, e.Value + t*e.SE}
+}
+
+// quantile is the point exceeded in size with probability p.
+func (e Estimate) quantile(p float64) float64 {
+	if math.IsInf(e.DF, 1) {
+		return math.Sqrt2 * math.Erfcinv(p)
+	}
+	return tQuantile(p, e.DF)
+}
