@@ -193,3 +193,87 @@ func newGroup(cells int, blocks []block) group {
 	g.over = newExtras(cells, over)
 	return g
 }
+
+// Redeal is the record's procedure over rows that hold these plants, in this
+// order. It deals the treatments that were set per plant; nil if there are
+// none. Plants that are no longer there still take their part in every deal.
+func (r Record) Redeal(plants []string) *Redeal {
+	row := make(map[string]int, len(plants))
+	for i, p := range plants {
+		row[p] = i
+	}
+	rows := func(codes []string) []int {
+		at := make([]int, len(codes))
+		for i, c := range codes {
+			at[i] = -1
+			if j, ok := row[c]; ok {
+				at[i] = j
+			}
+		}
+		return at
+	}
+	re := &Redeal{}
+	for _, kept := range r.Decks {
+		if len(kept.Groups) == 0 {
+			continue
+		}
+		d := deck{cells: 1}
+		for _, name := range kept.Treatments {
+			i := slices.IndexFunc(r.Treatments, func(t Treatment) bool { return t.Name == name })
+			d.treatments = append(d.treatments, len(re.names))
+			re.names = append(re.names, name)
+			re.levels = append(re.levels, len(r.Treatments[i].Levels))
+			d.cells *= len(r.Treatments[i].Levels)
+		}
+		for _, g := range kept.Groups {
+			var blocks []block
+			at := map[string]int{}
+			for _, b := range g.Bins {
+				if _, ok := at[b.Block]; !ok {
+					at[b.Block] = len(blocks)
+					blocks = append(blocks, block{})
+				}
+				sets := binSets{rest: rows(b.Rest)}
+				for _, w := range b.Whole {
+					sets.whole = append(sets.whole, rows(w))
+				}
+				bl := &blocks[at[b.Block]]
+				bl.bins = append(bl.bins, sets)
+			}
+			d.groups = append(d.groups, newGroup(d.cells, blocks))
+		}
+		re.decks = append(re.decks, d)
+	}
+	if len(re.names) == 0 {
+		return nil
+	}
+	return re
+}
+
+// Units is the record's procedure for a treatment set per bin or reservoir,
+// with the units in the record's order and the index of the treatment within
+// the cells that are dealt; ok is false if the record has no such deal.
+func (r Record) Units(treatment string) (u *Units, names []string, level func(cell int) int, ok bool) {
+	for _, kept := range r.Decks {
+		j := slices.Index(kept.Treatments, treatment)
+		if j < 0 || len(kept.Units) == 0 {
+			continue
+		}
+		u = kept.unitDeal(r.Treatments)
+		for _, unit := range kept.Units {
+			names = append(names, unit.Name)
+		}
+		return u, names, func(cell int) int { return u.level(cell, j) }, true
+	}
+	return nil, nil, nil, false
+}
+
+// Levels lists a treatment's levels as they were dealt; nil if it was not.
+func (r Record) Levels(treatment string) []string {
+	for _, t := range r.Treatments {
+		if t.Name == treatment {
+			return t.Levels
+		}
+	}
+	return nil
+}
