@@ -1,0 +1,171 @@
+package demo
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"time"
+	_ "time/tzdata" // the season needs its time zone on every machine
+
+	"parstead/light"
+)
+
+// Length of the scenario's season and the shortest that still holds all of its
+// events, in days.
+const (
+	FullSeason = 154
+	MinDays    = 28
+)
+
+// Every is how often each sensor publishes.
+const Every = 5 * time.Minute
+
+// Zone is the time zone of the rack: its season has one light day of 25 hours.
+const Zone = "Europe/Lisbon"
+
+// Config says which world to make.
+type Config struct {
+	Seed  uint64
+	Days  int  // 0: FullSeason; a shorter season plays the same events, closer together
+	Quiet bool // nothing goes wrong: no faults, no mistakes, no losses
+	Exact bool // the sensors' scales are exactly right
+}
+
+// World is one simulated rack and season. It is not changed after New and may
+// be used by several goroutines.
+type World struct {
+	Config
+	Rack   light.Rack // as the trial's files describe it
+	Plants []Plant
+	Truth  Truth
+
+	season season
+	places []bin // in the order of Rack.Bins
+	probes []probe
+	posts  []post
+	supply []float64 // relative mains supply on each hour from the season's start
+	start  time.Time // of the first light day
+	days   []light.Span
+	walks  []walk
+}
+
+// Streams of random numbers: one a subject, so that a new draw in one leaves
+// the others as they were.
+const (
+	streamLamps = iota + 1
+	streamSupply
+	streamSensors
+	streamSurvey
+	streamPlants
+	streamDeal
+	streamHarvest
+	streamMistakes
+)
+
+func (c Config) stream(subject uint64) *rand.Rand { return rand.New(rand.NewPCG(c.Seed, subject)) }
+
+// New makes the world of a seed. It reports an error for a season shorter than
+// MinDays or longer than FullSeason.
+func New(c Config) (*World, error) {
+	if c.Days == 0 {
+		c.Days = FullSeason
+	}
+	if c.Days < MinDays || c.Days > FullSeason {
+		return nil, fmt.Errorf("a demo season has %d to %d days, not %d: choose --days between them",
+			MinDays, FullSeason, c.Days)
+	}
+	zone, err := time.LoadLocation(Zone)
+	if err != nil {
+		return nil, fmt.Errorf("load time zone %s: %w", Zone, err)
+	}
+	w := &World{Config: c}
+	w.Rack.Calendar = light.Calendar{Zone: zone}
+	w.Rack.Starts = light.Date{Year: 2026, Month: time.July, Day: 21}
+	w.Rack.Ends = w.Rack.Starts.Add(c.Days - 1)
+	w.start = w.Rack.Trial().From
+	for d := range c.Days {
+		w.days = append(w.days, w.Rack.Day(w.Rack.Starts.Add(d)))
+	}
+	w.season = newSeason(c, w.Rack.Calendar, w.Rack.Starts)
+	w.describeAir()
+	w.buildBins()
+	w.buildSupply()
+	w.integrate()
+	w.buildSensors()
+	w.deal()
+	w.grow()
+	w.survey()
+	return w, nil
+}
+
+// shelfPlan is the rack: three shelves as blocks that each lack one light
+// level, and a bin under water beside them.
+var shelfPlan = []struct {
+	name, shelf, reservoir, level string
+	ppfd                          float64 // mean over the grid when new, µmol m⁻² s⁻¹
+	watts                         float64
+}{
+	{"low-1", "shelf 1", "A", "low", 45, 22},
+	{"mid-1", "shelf 1", "A", "mid", 85, 40},
+	{"mid-2", "shelf 2", "B", "mid", 85, 40},
+	{"high-1", "shelf 2", "B", "high", 130, 60},
+	{"low-2", "shelf 3", "C", "low", 45, 22},
+	{"high-2", "shelf 3", "C", "high", 130, 60},
+	{pond, "", "", pond, 85, 40},
+}
+
+const (
+	pond        = "pond" // name and light level of the bin under water
+	waterCM     = 8.0
+	attenuation = 4.0  // of the tinted water, per metre
+	luxPerPPFD  = 67.0 // of the lamps, lux per µmol m⁻² s⁻¹
+	photoperiod = 14 * time.Hour
+)
+
+var (
+	lampOn  = light.TimeOfDay(7 * time.Hour)
+	lampOff = lampOn + light.TimeOfDay(photoperiod)
+)
+
+// buildBins lays out the rack and hangs a lamp over every bin.
+func (w *World) buildBins() {
+	rng := w.stream(streamLamps)
+	for _, plan := range shelfPlan {
+		b := light.Bin{
+			Name: plan.name, Rows: 7, Columns: 8, PitchRows: 6, PitchColumns: 6,
+			Lamps: []string{"lamp " + plan.name}, Block: plan.shelf, Reservoir: plan.reservoir,
+			TargetDLI: light.PPFD(plan.ppfd).Over(photoperiod.Seconds()),
+		}
+		if plan.name == pond {
+			b.Rows, b.WaterCM, b.Attenuation = 5, waterCM, attenuation
+		}
+		w.Rack.Bins = append(w.Rack.Bins, b)
+		w.Rack.Lamps = append(w.Rack.Lamps, light.Lamp{
+			Name: b.Lamps[0], LuxPerPPFD: luxPerPPFD, Watts: plan.watts,
+			On: []light.TimeOfDay{lampOn}, Off: []light.TimeOfDay{lampOff},
+		})
+		place := bin{Bin: b, level: plan.level, lit: w.season.lit(plan.name, w.Config, w.Rack.Calendar, w.Rack.Starts)}
+		place.hang(rng, plan.ppfd, plan.name == w.season.raisedBin)
+		w.places = append(w.places, place)
+	}
+	for _, reservoir := range reservoirs {
+		w.Rack.Floods = append(w.Rack.Floods, light.Flood{
+			Reservoir: reservoir, Times: floodTimes, Lasts: floodLasts,
+		})
+	}
+}
+
+var (
+	reservoirs = []string{"A", "B", "C"}
+	floodTimes = []light.TimeOfDay{light.TimeOfDay(8 * time.Hour), light.TimeOfDay(20 * time.Hour)}
+)
+
+const floodLasts = 15 * time.Minute
+
+func (w *World) place(name string) *bin {
+	for i := range w.places {
+		if w.places[i].Name == name {
+			return &w.places[i]
+		}
+	}
+	return nil
+}
