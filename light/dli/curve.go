@@ -1,0 +1,90 @@
+package dli
+
+import (
+	"sort"
+
+	"parstead/light"
+)
+
+// Between integrates the curve over a window of its span (Unix ns).
+func (c *Curve) Between(from, until int64) Light {
+	var sum float64
+	var covered int64
+	c.covered(from, until, func(from, until int64) {
+		covered += until - from
+		c.lines(from, until, func(t0, t1 int64, left, right float64) {
+			sum += (left + right) * float64(t1-t0)
+		})
+	})
+	return Light{light.DLI(sum * molPerPair), covered}
+}
+
+// Above is for how many ns of a window of its span the curve lies above a level
+// in µmol m⁻² s⁻¹. Gaps do not count.
+func (c *Curve) Above(level float64, from, until int64) int64 {
+	var above float64
+	c.covered(from, until, func(from, until int64) {
+		c.lines(from, until, func(t0, t1 int64, left, right float64) {
+			length := float64(t1 - t0)
+			switch low, high := min(left, right), max(left, right); {
+			case low > level:
+				above += length
+			case high > level:
+				above += length * (high - level) / (high - low)
+			}
+		})
+	})
+	return int64(above + 0.5)
+}
+
+// At is the PPFD at an instant of the span; ok is false in a gap.
+func (c *Curve) At(t int64) (ppfd float64, ok bool) {
+	i := sort.Search(len(c.Times), func(i int) bool { return c.Times[i] >= t })
+	if i < len(c.Times) && c.Times[i] == t {
+		return c.PPFD[i], true
+	}
+	if i == 0 || i == len(c.Times) {
+		return 0, false
+	}
+	g := sort.Search(len(c.Gaps), func(g int) bool { return c.Gaps[g].Until > t })
+	if g < len(c.Gaps) && c.Gaps[g].From <= t {
+		return 0, false
+	}
+	return c.line(i, t), true
+}
+
+// covered gives the parts of a window that lie in no gap.
+func (c *Curve) covered(from, until int64, part func(from, until int64)) {
+	g := sort.Search(len(c.Gaps), func(g int) bool { return c.Gaps[g].Until > from })
+	for ; g < len(c.Gaps) && c.Gaps[g].From < until; g++ {
+		if from < c.Gaps[g].From {
+			part(from, c.Gaps[g].From)
+		}
+		from = c.Gaps[g].Until
+	}
+	if from < until {
+		part(from, until)
+	}
+}
+
+// lines gives the straight lines that make up a stretch without gaps.
+func (c *Curve) lines(from, until int64, line func(t0, t1 int64, left, right float64)) {
+	i := sort.Search(len(c.Times), func(i int) bool { return c.Times[i] > from })
+	t0, left := from, c.line(i, from)
+	for ; i < len(c.Times) && c.Times[i] < until; i++ {
+		line(t0, c.Times[i], left, c.PPFD[i])
+		t0, left = c.Times[i], c.PPFD[i]
+	}
+	if t0 < until {
+		line(t0, until, left, c.line(i, until))
+	}
+}
+
+// line is the PPFD at t on the line that ends at reading i.
+func (c *Curve) line(i int, t int64) float64 {
+	if i == len(c.Times) || c.Times[i-1] == t {
+		return c.PPFD[i-1]
+	}
+	t0, t1 := c.Times[i-1], c.Times[i]
+	return c.PPFD[i-1] + (c.PPFD[i]-c.PPFD[i-1])*float64(t-t0)/float64(t1-t0)
+}
