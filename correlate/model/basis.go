@@ -37,7 +37,9 @@ type collinear struct {
 	of []int
 }
 
-func (c *collinear) Error() string { return fmt.Sprintf("column %d is a combination of columns %v", c.j, c.of) }
+func (c *collinear) Error() string {
+	return fmt.Sprintf("column %d is a combination of columns %v", c.j, c.of)
+}
 
 // newBasis factorises the columns in their order. centre tells that the first
 // column is constant. The error is a *collinear.

@@ -37,8 +37,8 @@ const exactLimit = 1e-12
 
 // Fit fits the outcome y, one value a row, by least squares.
 //
-// Errors: a *CollinearError; ErrNoSpread; ErrTooFew where there are no more
-// rows than columns; a value that is not finite or beyond 1e70.
+// Errors: a *CollinearError; ErrNoSpread; one that wraps ErrTooFew where there
+// are no more rows than columns; a value that is not finite or beyond 1e70.
 func (d *Design) Fit(y []float64) (*Fit, error) {
 	if len(y) != d.N {
 		panic("model: the outcome's length differs from the number of rows")
@@ -49,6 +49,11 @@ func (d *Design) Fit(y []float64) (*Fit, error) {
 	if p := len(d.Columns); d.N <= p {
 		return nil, fmt.Errorf("%d rows for %d coefficients: %w: leave out a column or a level", d.N, p, ErrTooFew)
 	}
+	return d.fit(y)
+}
+
+// fit also fits as many columns as there are rows; DF is then zero.
+func (d *Design) fit(y []float64) (*Fit, error) {
 	b, err := d.basis(nil)
 	if err != nil {
 		return nil, err
@@ -88,6 +93,17 @@ func (f *Fit) SD() float64 { return math.Sqrt(f.MeanSquare()) }
 func (f *Fit) Linear(w []float64) Estimate {
 	g := f.basis.solveT(w)
 	return Estimate{Value: dot(g, f.z), SE: f.SD() * norm(g), DF: float64(f.DF)}
+}
+
+// Slope estimates the coefficient of a covariate or of light.
+func (f *Fit) Slope(kind Kind, name string) (e Estimate, ok bool) {
+	effect, ok := f.Design.Effect(kind, name)
+	if !ok {
+		return Estimate{}, false
+	}
+	w := make([]float64, len(f.Beta))
+	w[effect.First] = 1
+	return f.Linear(w), true
 }
 
 // Coefficient is one estimated coefficient with its identity.

@@ -1,0 +1,140 @@
+package model
+
+import (
+	"math"
+	"slices"
+)
+
+// BrownForsythe tests whether residuals spread alike in all cells: an F test
+// of the distances to each cell's median.
+//
+//	zᵢ = |eᵢ − median of its cell|
+//
+// cell gives each residual's cell, from 0. OK is false with fewer than two
+// cells, no row to spare, or distances that do not vary within cells.
+//
+// Brown, Forsythe (1974), Journal of the American Statistical Association
+// 69:364–367.
+func BrownForsythe(residuals []float64, cell []int) Test {
+	groups := grouped(residuals, cell)
+	for _, g := range groups {
+		m := median(g)
+		for i, e := range g {
+			g[i] = math.Abs(e - m)
+		}
+	}
+	t := Test{DF: [2]float64{float64(len(groups) - 1), float64(len(residuals) - len(groups))}}
+	if t.DF[0] < 1 || t.DF[1] < 1 {
+		return t
+	}
+	grand := mean(slices.Concat(groups...))
+	var between, within float64
+	for _, g := range groups {
+		m := mean(g)
+		between += float64(len(g)) * (m - grand) * (m - grand)
+		for _, z := range g {
+			within += (z - m) * (z - m)
+		}
+	}
+	if size := maxAbs(residuals); within <= exactLimit*exactLimit*size*size {
+		return t
+	}
+	t.F = between / t.DF[0] / (within / t.DF[1])
+	t.P = fUpper(t.F, t.DF[0], t.DF[1])
+	t.OK = true
+	return t
+}
+
+// Welch tests whether groups have one mean without taking their spreads to be
+// the same. OK is false with fewer than two groups, or where a group has fewer
+// than two values or no spread.
+//
+//	wⱼ = nⱼ / sⱼ²,  W = Σ wⱼ,  ȳ = Σ wⱼ ȳⱼ / W,  Λ = Σ (1 − wⱼ/W)² / (nⱼ − 1)
+//	F  = [Σ wⱼ (ȳⱼ − ȳ)² / (k − 1)] / [1 + 2 (k − 2) Λ / (k² − 1)]
+//	df = k − 1, (k² − 1) / (3 Λ)
+//
+// Welch (1951), Biometrika 38:330–336.
+func Welch(groups [][]float64) Test {
+	k := float64(len(groups))
+	weights, means := make([]float64, len(groups)), make([]float64, len(groups))
+	var sum, centre float64
+	for j, g := range groups {
+		m, v, ok := meanVariance(g)
+		if !ok || len(groups) < 2 {
+			return Test{}
+		}
+		means[j], weights[j] = m, float64(len(g))/v
+		sum += weights[j]
+		centre += weights[j] * m
+	}
+	if !(sum > 0) || math.IsInf(sum, 0) {
+		return Test{}
+	}
+	centre /= sum
+	var between, lambda float64
+	for j, g := range groups {
+		between += weights[j] * (means[j] - centre) * (means[j] - centre)
+		share := 1 - weights[j]/sum
+		lambda += share * share / float64(len(g)-1)
+	}
+	t := Test{DF: [2]float64{k - 1, (k*k - 1) / (3 * lambda)}, OK: true}
+	t.F = between / (k - 1) / (1 + 2*(k-2)*lambda/(k*k-1))
+	t.P = fUpper(t.F, t.DF[0], t.DF[1])
+	return t
+}
+
+// GamesHowell compares every pair of groups, each pair with its own spreads and
+// degrees of freedom, by the studentized range of all groups. Pairs with a
+// group of fewer than two values, or without spread, are left out.
+//
+//	se² = s_a²/n_a + s_b²/n_b,  df = se⁴ / Σ (sⱼ²/nⱼ)²/(nⱼ − 1)
+//
+// Games, Howell (1976), Journal of Educational Statistics 1:113–125.
+func GamesHowell(groups [][]float64) []Pair {
+	var pairs []Pair
+	for a, ga := range groups {
+		ma, va, okA := meanVariance(ga)
+		for b, gb := range groups[:a] {
+			mb, vb, okB := meanVariance(gb)
+			if !okA || !okB {
+				continue
+			}
+			sa, sb := va/float64(len(ga)), vb/float64(len(gb))
+			se2 := sa + sb
+			ra, rb := sa/se2, sb/se2
+			df := max(1, 1/(ra*ra/float64(len(ga)-1)+rb*rb/float64(len(gb)-1)))
+			e := Estimate{Value: ma - mb, SE: math.Sqrt(se2), DF: df}
+			var q studentized // every pair has its own degrees of freedom
+			if e.OK() {
+				pairs = append(pairs, q.pair(a, b, e, len(groups)))
+			}
+		}
+	}
+	return pairs
+}
+
+// meanVariance is ok with two values or more that are not all the same.
+func meanVariance(x []float64) (m, v float64, ok bool) {
+	if len(x) < 2 {
+		return 0, 0, false
+	}
+	m, sd := MeanSD(x)
+	return m, sd * sd, sd > constantLimit*math.Abs(m) && sd > smallest && sd <= largest
+}
+
+// grouped sorts values by cell, leaving empty cells out.
+func grouped(values []float64, cell []int) [][]float64 {
+	groups := make([][]float64, slices.Max(append([]int{-1}, cell...))+1)
+	for i, c := range cell {
+		groups[c] = append(groups[c], values[i])
+	}
+	return slices.DeleteFunc(groups, func(g []float64) bool { return len(g) == 0 })
+}
+
+func median(x []float64) float64 {
+	s := slices.Sorted(slices.Values(x))
+	if n := len(s); n%2 == 0 {
+		return s[n/2-1]/2 + s[n/2]/2
+	}
+	return s[len(s)/2]
+}
