@@ -1,0 +1,201 @@
+package watch
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"parstead/light"
+)
+
+const (
+	flatReadings  = 6                // equal ones in a row: the least that can be called stuck
+	flatEachSide  = 30 * time.Minute // of a switching time that a stuck sensor did not see
+	saturatedOf   = 5                // newest readings, of which
+	saturatedWant = 3                // say that the sensor is at its ceiling
+	ratioOff      = 0.15             // natural log of a sensor's share in the bin, against its baseline
+)
+
+// silent names the sensors that are not heard, those of one bin or of the whole
+// rack as one cause.
+func (l *look) silent() []Condition {
+	byBin := map[string][]*sensed{}
+	all, quiet := map[string]int{}, 0
+	for i := range l.sensors {
+		s := &l.sensors[i]
+		all[s.Position.Bin]++
+		if s.quiet {
+			quiet++
+			byBin[s.Position.Bin] = append(byBin[s.Position.Bin], s)
+		}
+	}
+	starts := l.rack.Trial().From
+	if quiet > 1 && quiet == len(l.sensors) {
+		since := l.sensors[0].heardBefore(starts, l.now)
+		for _, s := range l.sensors {
+			if at := s.heardBefore(starts, l.now); at.After(since) {
+				since = at
+			}
+		}
+		return []Condition{{
+			Name: Silent, Since: since, Says: fmt.Sprintf("None of the %d sensors is heard.", len(l.sensors)),
+			Do: "Look at the power of the rack, then at the network and the broker.",
+		}}
+	}
+	var found []Condition
+	for bin, mute := range byBin {
+		if len(mute) > 1 && len(mute) == all[bin] {
+			since := mute[0].heardBefore(starts, l.now)
+			for _, s := range mute {
+				if at := s.heardBefore(starts, l.now); at.After(since) {
+					since = at
+				}
+			}
+			found = append(found, Condition{
+				Name: Silent, Bin: bin, Since: since, Says: fmt.Sprintf("None of the %d sensors of bin %s is heard.", len(mute), bin),
+				Do: "Look at their supply and at the network.",
+			})
+			continue
+		}
+		for _, s := range mute {
+			found = append(found, Condition{
+				Name: Silent, Bin: bin, Sensor: s.Name, Since: s.heardBefore(starts, l.now),
+				Says: fmt.Sprintf("Sensor %s is not heard.", s.Name), Do: "Look at its supply, its cable and the network.",
+			})
+		}
+	}
+	return found
+}
+
+// stuck finds light sensors that can't be believed now, and marks them so that
+// lamps are not judged by them.
+func (l *look) stuck() []Condition {
+	var found []Condition
+	for i := range l.sensors {
+		s := &l.sensors[i]
+		if !s.Measures.IsLight() || s.quiet {
+			continue
+		}
+		if since, ok := s.saturated(); ok {
+			s.stuck = true
+			found = append(found, Condition{
+				Name: Saturated, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
+				Says: fmt.Sprintf("Sensor %s is at its ceiling.", s.Name), Do: "Look for a loose cable, or a range that is too small for this light.",
+			})
+			continue
+		}
+		if since, ok := l.flat(s); ok {
+			s.stuck = true
+			found = append(found, Condition{
+				Name: Flat, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
+				Says: fmt.Sprintf("Sensor %s has sent the same value through a change of light.", s.Name),
+				Do:   "Restart the sensor; its stretch is left out of the light account.",
+			})
+		}
+	}
+	return append(found, l.ratios()...)
+}
+
+func (s *sensed) saturated() (since time.Time, ok bool) {
+	newest := s.raw[max(0, len(s.raw)-saturatedOf):]
+	n := 0
+	for _, p := range slices.Backward(newest) {
+		if light.Saturated(p.value) || s.Value(p.value) > s.High {
+			n++
+			since = p.at
+		}
+	}
+	return since, n >= saturatedWant
+}
+
+// flat finds a run of exactly equal readings until now that reaches past a
+// switching time by half an hour on both sides. Equal darkness is believed
+// unless another sensor of the bin saw light meanwhile.
+func (l *look) flat(s *sensed) (since time.Time, ok bool) {
+	n := len(s.points)
+	i := n - 1
+	for i > 0 && s.points[i-1].value == s.points[n-1].value {
+		i--
+	}
+	if i < 0 || n-i < flatReadings {
+		return time.Time{}, false
+	}
+	run := light.Span{From: s.points[i].at, Until: s.points[n-1].at}
+	if !s.isLit(s.points[n-1].value) && !l.othersSawLight(s, run) {
+		return time.Time{}, false
+	}
+	return run.From, crossesEdge(run, l.due(s.Position.Bin))
+}
+
+func crossesEdge(run light.Span, timer []light.Span) bool {
+	in := light.Span{From: run.From.Add(flatEachSide), Until: run.Until.Add(-flatEachSide)}
+	return in.From.Before(in.Until) && slices.ContainsFunc(timer, func(t light.Span) bool {
+		return in.Holds(t.From) || in.Holds(t.Until)
+	})
+}
+
+func (l *look) othersSawLight(s *sensed, run light.Span) bool {
+	for i := range l.sensors {
+		o := &l.sensors[i]
+		if o == s || o.Name == s.Name || o.Position.Bin != s.Position.Bin || !o.Measures.IsLight() {
+			continue
+		}
+		n := 0
+		for _, p := range inside(o.points, []light.Span{run}) {
+			if o.isLit(p.value) {
+				n++
+			}
+		}
+		if time.Duration(n)*o.Every >= flatEachSide {
+			return true
+		}
+	}
+	return false
+}
+
+// ratios finds a sensor whose share of its bin's light has changed. Of two
+// sensors neither can be called the wrong one.
+func (l *look) ratios() []Condition {
+	var found []Condition
+	for _, bin := range l.rack.Bins {
+		expected := inner(l.due(bin.Name), grace)
+		var sensors []*sensed
+		var logs []float64
+		var since []time.Time
+		for i := range l.sensors {
+			s := &l.sensors[i]
+			if s.Position.Bin != bin.Name || !s.Measures.IsLight() || s.quiet || s.stuck {
+				continue
+			}
+			recent, from := s.plateau(expected)
+			if r := math.Log(recent / s.baseline); !math.IsNaN(r) && !math.IsInf(r, 0) {
+				sensors, logs, since = append(sensors, s), append(logs, r), append(since, from)
+			}
+		}
+		if len(sensors) < 2 {
+			continue
+		}
+		worst, off := 0, 0.0
+		for i := range sensors {
+			others := slices.Concat(logs[:i], logs[i+1:])
+			if d := math.Abs(logs[i] - median(others)); d > off {
+				worst, off = i, d
+			}
+		}
+		if off <= ratioOff {
+			continue
+		}
+		says := fmt.Sprintf("Sensor %s reads %+.0f %% against the other sensors of bin %s.", sensors[worst].Name, 100*math.Expm1(logs[worst]-median(slices.Concat(logs[:worst], logs[worst+1:]))), bin.Name)
+		if len(sensors) == 2 {
+			says = fmt.Sprintf("Sensors %s and %s no longer agree, by %.0f %%.", sensors[0].Name, sensors[1].Name, 100*math.Expm1(off))
+		} else {
+			sensors[worst].stuck = true
+		}
+		found = append(found, Condition{
+			Name: Ratio, Bin: bin.Name, Sensor: sensors[worst].Name, Since: since[worst], Says: says,
+			Do: "Look for a leaf over the sensor, dirt, or a sensor that was moved; log what you find.",
+		})
+	}
+	return found
+}

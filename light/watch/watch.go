@@ -1,0 +1,268 @@
+// Package watch says what is wrong at the rack by what its sensors read: a lamp
+// that is out, a timer that drifts, a sensor that is stuck, a flood that did
+// not come. It looks at stored readings only, so it finds the same in a running
+// daemon, in a simulation and years later.
+//
+// The thresholds are this project's choice; none has a published source. Each
+// is wide enough to stay quiet through a normal season and is stated where it
+// is set.
+package watch
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"parstead/light"
+)
+
+// Name is a condition's fixed name.
+type Name string
+
+// The conditions that readings can show.
+const (
+	Dimmed         Name = "dimmed"
+	DarkWhenDue    Name = "dark_when_due"
+	LitWhenDark    Name = "lit_when_dark"
+	SwitchingDrift Name = "switching_drift"
+	Silent         Name = "silent"
+	Flat           Name = "flat"
+	Saturated      Name = "saturated"
+	Ratio          Name = "ratio"
+	FloodMissed    Name = "flood_missed"
+	FloodStuck     Name = "flood_stuck"
+	Hot            Name = "hot"
+	Cold           Name = "cold"
+)
+
+// Condition is one thing that is wrong.
+type Condition struct {
+	Name   Name
+	Bin    string // "" where it concerns the whole rack
+	Sensor string // "" where it concerns no single sensor
+	Since  time.Time
+	Says   string // what and where, one sentence
+	Do     string // the safest step first
+}
+
+const (
+	window = 48 * time.Hour   // how far back a look goes: two evenings and two mornings
+	grace  = 15 * time.Minute // around each switching time, and the least length of most conditions
+	share  = 0.10             // of the baseline: above it a lamp counts as lit
+	half   = 0.5              // of the baseline: where it counts as switching
+)
+
+// Watch holds what a rack's baselines are. It is not safe for concurrent use.
+type Watch struct {
+	rack      *light.Rack
+	baselines map[epoch]float64
+}
+
+// New prepares a watch over a rack.
+func New(rack *light.Rack) *Watch {
+	return &Watch{rack: rack, baselines: map[epoch]float64{}}
+}
+
+// At lists what is wrong at the given moment, gravest first, from the readings
+// of the two days before it and each sensor's baseline. What the log mutes is
+// left out. Errors are those of the source.
+func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Condition, error) {
+	log, err := src.Events(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("read the log: %w", err)
+	}
+	standing := light.Standing(log)
+	l := &look{rack: w.rack, now: now}
+	for _, s := range w.rack.Sensors {
+		if !s.During.Holds(now) {
+			continue
+		}
+		sensed, err := w.sense(ctx, src, s, standing, now)
+		if err != nil {
+			return nil, err
+		}
+		l.sensors = append(l.sensors, sensed)
+	}
+	var found []Condition
+	found = append(found, l.silent()...)
+	found = append(found, l.stuck()...)
+	for _, bin := range w.rack.Bins {
+		found = append(found, l.lamps(bin)...)
+		found = append(found, l.air(bin)...)
+	}
+	found = append(found, l.floods()...)
+	found = l.together(found)
+	found = slices.DeleteFunc(found, func(c Condition) bool { return muted(c, standing, now) })
+	slices.SortStableFunc(found, func(a, b Condition) int {
+		return cmp.Or(cmp.Compare(gravity[a.Name], gravity[b.Name]), a.Since.Compare(b.Since),
+			cmp.Compare(a.Bin, b.Bin), cmp.Compare(a.Sensor, b.Sensor))
+	})
+	return found, nil
+}
+
+// gravity orders conditions: what can kill plants soonest comes first.
+var gravity = map[Name]int{
+	FloodStuck: 0, FloodMissed: 1, Hot: 2, Cold: 3, DarkWhenDue: 4, LitWhenDark: 5,
+	Silent: 6, SwitchingDrift: 7, Dimmed: 8, Flat: 9, Ratio: 10, Saturated: 11,
+}
+
+// look is one moment's view of the rack.
+type look struct {
+	rack    *light.Rack
+	now     time.Time
+	sensors []sensed
+}
+
+// sensed is a sensor with its readings of the window, in its own unit.
+type sensed struct {
+	light.Sensor
+	points   []point // usable and valid, ordered by time
+	raw      []point // every reading of the window
+	baseline float64 // of a light sensor: its plateau early in the epoch; NaN where not known
+	quiet    bool    // not heard for longer than its max gap
+	stuck    bool    // set by look.stuck: not believed
+}
+
+type point struct {
+	at    time.Time
+	value float64
+}
+
+// epoch is a sensor's stretch between two events that change what it reads.
+type epoch struct {
+	sensor string
+	from   time.Time
+}
+
+func (w *Watch) sense(ctx context.Context, src light.Source, s light.Sensor, standing []light.Event, now time.Time) (sensed, error) {
+	out := sensed{Sensor: s, baseline: math.NaN()}
+	var series light.Series
+	if err := src.Series(ctx, s.Name, light.Span{From: now.Add(-window), Until: now.Add(time.Second)}, &series); err != nil {
+		return out, fmt.Errorf("read %s: %w", s.Name, err)
+	}
+	out.raw, out.points = points(s, &series, standing)
+	last := out.heardBefore(w.rack.Trial().From, now)
+	out.quiet = now.Sub(last) > s.MaxGap && !now.Before(w.rack.Trial().From)
+	if s.Measures.IsLight() {
+		b, err := w.baseline(ctx, src, s, standing, now)
+		if err != nil {
+			return out, err
+		}
+		out.baseline = b
+	}
+	return out, nil
+}
+
+// points turns a series into points of the sensor's unit, all of them and those
+// that are usable, valid and not set aside by the log.
+func points(s light.Sensor, series *light.Series, standing []light.Event) (raw, usable []point) {
+	raw, usable = make([]point, 0, series.Len()), make([]point, 0, series.Len())
+	for i, t := range series.Times {
+		at := time.Unix(0, t)
+		if !s.During.Holds(at) || (series.Marks != nil && !series.Marks[i].Usable()) {
+			continue
+		}
+		p := point{at, s.Value(series.Values[i])}
+		raw = append(raw, point{at, series.Values[i]})
+		if p.value < s.Low || p.value > s.High || light.Saturated(series.Values[i]) || ignored(s, at, standing) {
+			continue
+		}
+		usable = append(usable, p)
+	}
+	return raw, usable
+}
+
+func ignored(s light.Sensor, at time.Time, standing []light.Event) bool {
+	return slices.ContainsFunc(standing, func(e light.Event) bool {
+		return e.Kind == light.Ignore && e.Sensor == s.Name && e.During.Holds(at)
+	})
+}
+
+// heardBefore is when the sensor was last heard, or else since when it could
+// have been.
+func (s *sensed) heardBefore(starts, now time.Time) time.Time {
+	if n := len(s.raw); n > 0 {
+		return s.raw[n-1].at
+	}
+	from := starts
+	if s.During.From.After(from) {
+		from = s.During.From
+	}
+	if early := now.Add(-window); from.Before(early) {
+		from = early
+	}
+	return from
+}
+
+// muted tells whether the log silences the condition: a mute names a bin, a
+// sensor or neither, and its text may begin with a condition's name.
+func muted(c Condition, standing []light.Event, now time.Time) bool {
+	return slices.ContainsFunc(standing, func(e light.Event) bool {
+		if e.Kind != light.Mute || !e.During.Holds(now) ||
+			(e.Bin != "" && e.Bin != c.Bin) || (e.Sensor != "" && e.Sensor != c.Sensor) {
+			return false
+		}
+		var first string
+		if _, err := fmt.Sscan(e.Text, &first); err != nil {
+			return true
+		}
+		_, named := gravity[Name(first)]
+		return !named || Name(first) == c.Name
+	})
+}
+
+// together makes one condition of what befell every bin that could show it: a
+// hot room or a power cut is one cause.
+func (l *look) together(found []Condition) []Condition {
+	for _, kind := range []Name{DarkWhenDue, LitWhenDark, SwitchingDrift, Hot, Cold} {
+		var bins []Condition
+		for _, c := range found {
+			if c.Name == kind {
+				bins = append(bins, c)
+			}
+		}
+		if len(bins) < 2 || len(bins) < l.able(kind) {
+			continue
+		}
+		one := bins[0]
+		for _, c := range bins {
+			if c.Since.Before(one.Since) {
+				one = c
+			}
+		}
+		one.Bin, one.Sensor = "", ""
+		one.Says = fmt.Sprintf("All %d bins at once: %s", len(bins), one.Says)
+		found = append(slices.DeleteFunc(found, func(c Condition) bool { return c.Name == kind }), one)
+	}
+	return found
+}
+
+// able counts the bins whose sensors could show a condition of this kind.
+func (l *look) able(kind Name) int {
+	bins := map[string]bool{}
+	for _, s := range l.sensors {
+		if s.quiet || s.stuck {
+			continue
+		}
+		if heat := kind == Hot || kind == Cold; heat == (s.Measures == light.QuantityTemperature) && (heat || s.Measures.IsLight()) {
+			bins[s.Position.Bin] = true
+		}
+	}
+	return len(bins)
+}
+
+func median(values []float64) float64 {
+	if len(values) == 0 {
+		return math.NaN()
+	}
+	s := slices.Clone(values)
+	slices.Sort(s)
+	m := len(s) / 2
+	if len(s)%2 == 1 {
+		return s[m]
+	}
+	return (s[m-1] + s[m]) / 2
+}
