@@ -1,0 +1,142 @@
+package broker
+
+import (
+	"crypto/sha256"
+	"crypto/subtle"
+	"fmt"
+	"strings"
+	"sync/atomic"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/packets"
+
+	"parstead/ingest"
+)
+
+// hook stands between the library's broker and ingest.
+type hook struct {
+	mqtt.HookBase
+	broker *Broker
+	doors  doors
+}
+
+func (h *hook) ID() string { return "ingest" }
+
+func (h *hook) Provides(b byte) bool {
+	switch b {
+	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish:
+		return true
+	}
+	return false
+}
+
+// OnConnect refuses a will that its client could not publish: the library sends
+// wills without asking.
+func (h *hook) OnConnect(cl *mqtt.Client, pk packets.Packet) error {
+	if pk.Connect.WillFlag && !h.OnACLCheck(cl, pk.Connect.WillTopic, true) {
+		return fmt.Errorf("will topic %q: %w", pk.Connect.WillTopic, packets.ErrNotAuthorized)
+	}
+	return nil
+}
+
+// OnConnectAuthenticate checks name and password, in the same time whether they
+// are right or wrong.
+func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
+	c := &h.broker.Config
+	sensor := c.Sensors == nil || c.Sensors.same(pk.Connect)
+	reader := c.Readers != nil && c.Readers.same(pk.Connect)
+	if l, ok := cl.Net.Conn.(*link); ok {
+		l.reader = reader
+	}
+	if !sensor && !reader {
+		h.doors.knock(cl.Net.Conn.RemoteAddr())
+		c.Log.Warn("wrong username or password", "client", cl.Net.Remote, "id", cl.ID)
+		return false
+	}
+	return true
+}
+
+func (l *Login) same(c packets.ConnectParams) bool {
+	name, name2 := sha256.Sum256([]byte(l.Username)), sha256.Sum256(c.Username)
+	word, word2 := sha256.Sum256([]byte(l.Password)), sha256.Sum256(c.Password)
+	return subtle.ConstantTimeCompare(name[:], name2[:])&subtle.ConstantTimeCompare(word[:], word2[:]) == 1
+}
+
+// OnACLCheck says what a client may do. It is asked for every PUBLISH, for every
+// filter of a SUBSCRIBE, and for every message before a subscriber gets it.
+func (h *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
+	if write && strings.HasPrefix(topic, "$") {
+		return false
+	}
+	if strings.HasPrefix(topic, "$share/") {
+		_, topic, _ = strings.Cut(topic[len("$share/"):], "/")
+	}
+	if !conditions(topic) {
+		return true
+	}
+	l, ok := cl.Net.Conn.(*link)
+	return !write && ok && l.reader
+}
+
+// conditions tells whether a topic, or a filter that can match nothing else,
+// belongs to the conditions.
+func conditions(topic string) bool {
+	levels := strings.SplitN(topic, "/", 4)
+	return len(levels) >= 3 && levels[0] == "parstead" && levels[2] == Conditions
+}
+
+// OnPublish gives a client's message to ingest. QoS 1 leaves the broker's own
+// handling here: its PUBACK is written once the reading is on disk, while the
+// client's next packets are read. QoS 2 waits.
+func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, error) {
+	l, ok := cl.Net.Conn.(*link)
+	if !ok { // published from within
+		return pk, nil
+	}
+	l.pace.keep()
+	d := ingest.Delivery{
+		Topic: pk.TopicName, Payload: pk.Payload,
+		Again: pk.FixedHeader.Dup, Link: l.number, ID: pk.PacketID,
+	}
+	switch pk.FixedHeader.Qos {
+	case 0:
+		h.broker.Taker.Take(d)
+		return pk, nil
+	case 1:
+		d.From = l
+		h.broker.Taker.Take(d)
+		h.passOn(cl, l, pk)
+		return pk, packets.ErrRejectPacket
+	default:
+		committed := make(patient, 1)
+		d.From = committed
+		h.broker.Taker.Take(d)
+		if err := <-committed; err != nil {
+			l.Settle(nil, err)
+			return pk, packets.ErrRejectPacket
+		}
+		return pk, nil
+	}
+}
+
+// patient waits for one delivery.
+type patient chan error
+
+func (p patient) Settle(_ []uint16, err error) { p <- err }
+
+// passOn brings a message that ingest has taken to the retained store and to
+// other subscribers, in its client's name but acknowledged by nobody.
+func (h *hook) passOn(cl *mqtt.Client, l *link, pk packets.Packet) {
+	if !pk.FixedHeader.Retain && atomic.LoadInt64(&h.broker.server.Info.Subscriptions) == 0 {
+		return
+	}
+	if l.shadow == nil {
+		l.shadow = h.broker.server.NewClient(nil, "", cl.ID, true)
+		l.shadow.Properties.ProtocolVersion = cl.Properties.ProtocolVersion
+	}
+	pk.FixedHeader.Dup = false
+	pk.Properties.TopicAliasFlag, pk.Properties.TopicAlias = false, 0
+	if err := h.broker.server.InjectPacket(l.shadow, pk); err != nil {
+		h.broker.Log.Warn("message not passed on", "topic", pk.TopicName, "error", err)
+	}
+}

@@ -1,0 +1,155 @@
+package broker
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	mqtt "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/listeners"
+
+	"parstead/ingest/wire"
+)
+
+const (
+	introduction = 10 * time.Second // a stranger's time to send CONNECT
+	maxUnsent    = 1 << 20          // bytes that wait for a client that does not read
+)
+
+// listener accepts clients for the broker, each on a link of its own.
+type listener struct {
+	broker *Broker
+	net    net.Listener
+
+	mu     sync.Mutex
+	links  map[*link]bool // nil once the listener is closed
+	attend sync.WaitGroup
+}
+
+func (l *listener) ID() string       { return "tcp" }
+func (l *listener) Protocol() string { return "tcp" }
+func (l *listener) Address() string  { return l.broker.Listen }
+
+// Init opens the address.
+func (l *listener) Init(*slog.Logger) (err error) {
+	l.net, err = net.Listen("tcp", l.broker.Listen)
+	return err
+}
+
+// Serve accepts clients until Close.
+func (l *listener) Serve(establish listeners.EstablishFn) {
+	for {
+		conn, err := l.net.Accept()
+		if errors.Is(err, net.ErrClosed) {
+			return
+		}
+		if err != nil { // out of file descriptors, most likely
+			l.broker.Log.Error("no connection accepted", "error", err)
+			time.Sleep(100 * time.Millisecond)
+			continue
+		}
+		if l.broker.hook.doors.shut(conn.RemoteAddr()) || !l.admit(conn, establish) {
+			_ = conn.Close() // the peer is not owed an answer
+		}
+	}
+}
+
+// admit serves a client in a goroutine of its own, unless the listener is
+// closed.
+func (l *listener) admit(conn net.Conn, establish listeners.EstablishFn) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.links == nil {
+		return false
+	}
+	k := &link{
+		Conn:   wire.Wrap(conn, 0, maxUnsent),
+		number: l.broker.links.Add(1),
+		broker: l.broker,
+		pace:   pace{rate: l.broker.Rate},
+	}
+	l.links[k] = true
+	l.attend.Go(func() {
+		l.serve(k, establish)
+		_ = k.Close() // never fails
+		k.Wait()
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		delete(l.links, k)
+	})
+	return true
+}
+
+// serve attends to one client until it leaves. A packet that makes the library
+// panic costs its sender the connection, and nobody else anything.
+func (l *listener) serve(k *link, establish listeners.EstablishFn) {
+	client := k.RemoteAddr().String()
+	defer func() {
+		if cause := recover(); cause != nil {
+			l.broker.Log.Error("a client's packet made the broker panic", "client", client, "error", fmt.Sprint(cause))
+		}
+	}()
+	_ = k.SetDeadline(time.Now().Add(introduction)) // on an error the first read fails
+	if err := establish(l.ID(), k); err != nil {
+		l.broker.Log.Debug("client left", "client", client, "error", err)
+	}
+}
+
+// Close ends Serve and every client's connection, and waits for them.
+func (l *listener) Close(closeClients listeners.CloseFn) {
+	_ = l.net.Close() // it is on the way out anyway
+	closeClients(l.ID())
+	l.mu.Lock()
+	left := l.links
+	l.links = nil
+	for k := range left {
+		_ = k.Close() // never fails
+	}
+	l.mu.Unlock()
+	l.attend.Wait()
+}
+
+// link is one client's connection. It is the publisher that ingest settles with.
+type link struct {
+	*wire.Conn
+	number uint64
+	broker *Broker
+	reader bool // logged in as a reader
+	pace   pace
+	shadow *mqtt.Client // publishes to other subscribers in the client's name
+	down   atomic.Bool
+}
+
+// Settle acknowledges committed deliveries, or drops the connection.
+func (l *link) Settle(ids []uint16, err error) {
+	if err == nil {
+		err = l.Acknowledge(ids)
+	}
+	if err != nil && !l.down.Swap(true) {
+		l.broker.Log.Warn("client dropped", "client", l.RemoteAddr().String(), "error", err)
+		l.Abort()
+	}
+}
+
+// pace lets through so many messages a second, in bursts of up to a second's
+// worth.
+type pace struct {
+	rate   float64
+	credit float64
+	last   time.Time
+}
+
+// keep waits until one more message is due. A client that sends faster is read
+// more slowly.
+func (p *pace) keep() {
+	now := time.Now()
+	p.credit = min(p.rate, p.credit+now.Sub(p.last).Seconds()*p.rate) - 1
+	p.last = now
+	if p.credit < 0 {
+		time.Sleep(time.Duration(-p.credit / p.rate * float64(time.Second)))
+	}
+}

@@ -1,0 +1,261 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"parstead/light"
+)
+
+const (
+	silence   = time.Second            // since the last commit: readings are sparse
+	fullHand  = 20                     // deliveries waited for that end a lingering: a common window of brokers
+	firstWait = 100 * time.Millisecond // before a failed commit is tried again, doubled each time
+	longWait  = 30 * time.Second
+	drainTime = 10 * time.Second // for the last commit
+)
+
+// group is what one commit takes: readings, and the deliveries that wait.
+type group struct {
+	arrivals []arrival
+	waiting  []waiting
+	since    time.Time // of the first arrival
+	waited   time.Time // of the first delivery that waits
+}
+
+type waiting struct {
+	from Publisher
+	id   uint16
+}
+
+func (g *group) size() int { return max(len(g.arrivals), len(g.waiting)) }
+
+func (g *group) add(found []arrival, from Publisher, id uint16) {
+	now := time.Now()
+	if g.size() == 0 {
+		g.since = now
+	}
+	g.arrivals = append(g.arrivals, found...)
+	if from != nil {
+		if len(g.waiting) == 0 {
+			g.waited = now
+		}
+		g.waiting = append(g.waiting, waiting{from, id})
+	}
+}
+
+// due is when the group has to be committed. It never waits for a count: a
+// broker whose window is full would wait for us while we wait for it.
+func (in *Intake) due(g *group, lastCommit time.Time) time.Time {
+	if in.closed || len(g.arrivals) == 0 || len(g.waiting) >= fullHand || g.since.Sub(lastCommit) <= silence {
+		return g.since
+	}
+	due := g.since.Add(max(0, in.Linger))
+	if len(g.waiting) > 0 {
+		if soon := g.waited.Add(max(0, in.LingerWaited)); soon.Before(due) {
+			due = soon
+		}
+	}
+	return due
+}
+
+// Run commits what Take queues, as soon as the last commit has ended, until ctx
+// is cancelled. It then takes nothing more in, commits what is left within ten
+// seconds, settles it and returns. An error names readings that could not be
+// kept. End Run before the sources, so that publishers get their
+// acknowledgements.
+func (in *Intake) Run(ctx context.Context) error {
+	defer context.AfterFunc(ctx, func() {
+		in.mu.Lock()
+		defer in.mu.Unlock()
+		in.closed = true
+		in.room.Broadcast()
+		in.nudge()
+	})()
+	clock := time.NewTicker(time.Second)
+	defer clock.Stop()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+
+	var taken group
+	var lastCommit, notBefore time.Time
+	wait := firstWait
+	for {
+		in.tellSteps()
+		in.mu.Lock()
+		closed, size := in.closed, in.queue.size()
+		due := in.due(&in.queue, lastCommit)
+		in.mu.Unlock()
+		if due.Before(notBefore) && !closed {
+			due = notBefore
+		}
+		now := time.Now()
+		switch {
+		case size == 0 && closed:
+			return nil
+		case size == 0 || now.Before(due):
+			var alarm <-chan time.Time
+			if size > 0 {
+				timer.Reset(due.Sub(now))
+				alarm = timer.C
+			}
+			select {
+			case <-in.wake:
+			case <-alarm:
+			case <-clock.C:
+				in.look()
+			}
+			continue
+		}
+
+		in.mu.Lock()
+		taken, in.queue = in.queue, taken.emptied()
+		in.room.Broadcast()
+		in.mu.Unlock()
+		err := in.commit(ctx, &taken)
+		lastCommit = time.Now()
+		in.settle(&taken, err)
+		if err == nil {
+			wait, notBefore = firstWait, time.Time{}
+			in.setFailing(false)
+			continue
+		}
+		lost := in.putBack(&taken)
+		in.Log.Error("commit failed: readings that publishers wait for will be sent again", "error", err, "readings", len(taken.arrivals), "retry", wait)
+		if closed {
+			if lost > 0 {
+				return fmt.Errorf("store the last readings: %d that nobody sends again are lost: %w", lost, err)
+			}
+			return fmt.Errorf("store the last readings: %w", err)
+		}
+		notBefore = time.Now().Add(wait)
+		wait = min(2*wait, longWait)
+	}
+}
+
+func (in *Intake) tellSteps() {
+	in.mu.Lock()
+	steps := in.steps
+	in.steps = nil
+	in.mu.Unlock()
+	for _, s := range steps {
+		in.Log.Warn("the system clock was set", "by", s.By, "now", s.At)
+		if in.OnStep != nil {
+			in.OnStep(s)
+		}
+	}
+}
+
+func (in *Intake) setFailing(failing bool) {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	in.failing = failing
+	in.room.Broadcast()
+}
+
+// emptied is the group without content but with its memory, unless a burst has
+// made that large.
+func (g *group) emptied() group {
+	if cap(g.arrivals) > 4096 {
+		return group{}
+	}
+	clear(g.arrivals)
+	clear(g.waiting)
+	return group{arrivals: g.arrivals[:0], waiting: g.waiting[:0]}
+}
+
+// commit appends the group's readings to the sink and accounts for each.
+func (in *Intake) commit(ctx context.Context, g *group) error {
+	if len(g.arrivals) == 0 {
+		return nil
+	}
+	in.commits.Lock()
+	defer in.commits.Unlock()
+	readings := make([]light.Reading, len(g.arrivals))
+	for i := range g.arrivals {
+		readings[i] = g.arrivals[i].reading
+	}
+	// A commit outlives the order to end: its readings are in, and wait.
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
+	defer cancel()
+	in.mu.Lock()
+	closed := in.closed
+	in.mu.Unlock()
+	if closed {
+		ctx, cancel = context.WithTimeout(ctx, drainTime)
+		defer cancel()
+	}
+	fates, err := in.Sink.Append(ctx, readings)
+	if err != nil {
+		return err
+	}
+	if len(fates) != len(readings) {
+		return errors.New("ingest: the sink did not tell every reading's fate")
+	}
+	in.account(g.arrivals, fates)
+	return nil
+}
+
+// account counts what became of each reading and shows the stored ones.
+func (in *Intake) account(arrivals []arrival, fates []light.Fate) {
+	for i := range arrivals {
+		a := &arrivals[i]
+		switch fates[i] {
+		case light.Duplicate:
+			in.metrics.rejected.WithLabelValues(a.sensor.name, Duplicate).Inc()
+			continue
+		case light.Conflicting:
+			a.reading.Mark |= light.Conflict
+		}
+		a.sensor.stored.Inc()
+		if reason := a.setAside(); reason != "" {
+			in.metrics.setAside.WithLabelValues(a.sensor.name, reason).Inc()
+		} else {
+			in.mu.Lock()
+			if a.reading.At.After(a.sensor.latest.At) {
+				a.sensor.latest = a.reading
+				a.sensor.last.Set(float64(a.reading.At.UnixMilli()) / 1e3)
+			}
+			in.mu.Unlock()
+		}
+		if in.OnStored != nil {
+			in.OnStored(a.reading)
+		}
+	}
+}
+
+// settle tells the waiting publishers, each in one call.
+func (in *Intake) settle(g *group, err error) {
+	ids := map[Publisher][]uint16{}
+	for _, w := range g.waiting {
+		ids[w.from] = append(ids[w.from], w.id)
+	}
+	for from, ids := range ids {
+		from.Settle(ids, err)
+	}
+}
+
+// putBack keeps the readings of a failed commit that nobody would send again,
+// and returns how many they are.
+func (in *Intake) putBack(g *group) int {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	in.failing = true
+	in.room.Broadcast()
+	var kept group
+	for i := range g.arrivals {
+		if !g.arrivals[i].waits {
+			kept.arrivals = append(kept.arrivals, g.arrivals[i])
+		}
+	}
+	n := len(kept.arrivals)
+	if n > 0 {
+		kept.since = g.since
+		kept.arrivals = append(kept.arrivals, in.queue.arrivals...)
+		kept.waiting, kept.waited = in.queue.waiting, in.queue.waited
+		in.queue = kept
+	}
+	return n
+}

@@ -1,0 +1,31 @@
+package ingest
+
+import "time"
+
+// Delivery is one message as a broker brought it.
+type Delivery struct {
+	Topic    string
+	Payload  []byte // not kept after Take returns
+	Retained bool   // from the broker's store on subscribing; a live publish with the retain flag is not
+	Again    bool   // the publisher or broker says that it sends it a second time (MQTT's DUP flag)
+
+	// Link numbers the connection that brought it and Away says how long the
+	// session that it resumed had been away: a backlog is recognised by them.
+	Link uint64
+	Away time.Duration
+
+	From Publisher // who waits for the acknowledgement; nil for nobody (QoS 0)
+	ID   uint16    // the packet identifier that From knows it by
+}
+
+// Publisher is one connection that waits for acknowledgements.
+type Publisher interface {
+	// Settle tells what became of deliveries, in the order of their arrival: on
+	// disk (nil), or not, and then the connection has to be dropped, because a
+	// redelivery is due only on reconnecting (MQTT 3.1.1, section 4.4). It must
+	// not block.
+	Settle(ids []uint16, err error)
+}
+
+// Taker takes deliveries in. An Intake is one.
+type Taker interface{ Take(Delivery) }

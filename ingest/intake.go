@@ -1,0 +1,297 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"parstead/light"
+)
+
+// ErrClosed is what waiting publishers are told once the intake has ended.
+var ErrClosed = errors.New("ingest: the intake has ended")
+
+// Sink keeps readings. When Append returns without an error the whole group is
+// on disk, and fates tells of each reading in order what became of it; with an
+// error none of it is.
+type Sink interface {
+	Append(ctx context.Context, group []light.Reading) (fates []light.Fate, err error)
+}
+
+// Config says how an intake works. Sink, Clock and Log must be given.
+type Config struct {
+	Sink     Sink
+	Feeds    []Feed
+	Starts   time.Time // of the trial; own times over a year earlier are refused
+	Clock    Clock
+	Boot     uint32 // counts starts of this process
+	Log      *slog.Logger
+	Register prometheus.Registerer // nil for none
+
+	// OnStored is called after each commit with every reading stored, in order
+	// and with its final marks, from the goroutine that commits. OnStep is called
+	// from there too, before what arrived after the step is committed.
+	OnStored func(light.Reading)
+	OnStep   func(Step)
+
+	// How long a commit may be put off after a silence: for readings that
+	// nobody waits for (0: 10 s) and where a publisher waits (0: 1 s). Negative:
+	// not at all. They run on the machine's clock, whatever Clock says.
+	Linger, LingerWaited time.Duration
+
+	Queue int // readings held before Take blocks; 0: 16384
+}
+
+// Intake judges readings and commits them in groups.
+type Intake struct {
+	Config
+	earliest time.Time
+	metrics  *metrics
+	routes   atomic.Pointer[routes]
+	watch    watch
+
+	commits sync.Mutex // held while a group is appended and accounted for
+
+	mu       sync.Mutex
+	room     sync.Cond // signalled when the queue was emptied
+	sensors  map[string]*sensor
+	queue    group
+	steps    []Step
+	refusals []Refusal
+	failing  bool // the last commit failed
+	closed   bool
+	wake     chan struct{}
+}
+
+// New prepares an intake. It does no I/O.
+func New(c Config) (*Intake, error) {
+	setDefault(&c.Linger, 10*time.Second)
+	setDefault(&c.LingerWaited, time.Second)
+	if c.Queue == 0 {
+		c.Queue = 16384
+	}
+	in := &Intake{
+		Config:  c,
+		metrics: newMetrics(c.Register),
+		watch:   watch{clock: c.Clock},
+		sensors: map[string]*sensor{},
+		wake:    make(chan struct{}, 1),
+	}
+	in.room.L = &in.mu
+	if !c.Starts.IsZero() {
+		in.earliest = c.Starts.AddDate(-1, 0, 0)
+	}
+	if err := in.SetFeeds(c.Feeds); err != nil {
+		return nil, err
+	}
+	return in, nil
+}
+
+func setDefault(d *time.Duration, value time.Duration) {
+	if *d == 0 {
+		*d = value
+	}
+}
+
+// SetFeeds replaces the feeds while readings come in. On an error the old ones
+// stay. The sources have to be told the new Filters.
+func (in *Intake) SetFeeds(feeds []Feed) error {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	r, err := newRoutes(feeds, func(name string) *sensor {
+		s := in.sensors[name]
+		if s == nil {
+			s = &sensor{
+				name: name, stored: in.metrics.stored.WithLabelValues(name),
+				last: in.metrics.last.WithLabelValues(name), complain: map[string]time.Duration{},
+			}
+			in.sensors[name] = s
+		}
+		return s
+	})
+	if err != nil {
+		return err
+	}
+	in.routes.Store(r)
+	return nil
+}
+
+// Filters lists the topic filters that a source has to subscribe to.
+func (in *Intake) Filters() []string { return in.routes.Load().filters }
+
+// Latest is the sensor's newest usable reading; ok is false if there is none
+// since the start.
+func (in *Intake) Latest(sensor string) (r light.Reading, ok bool) {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	s := in.sensors[sensor]
+	if s == nil || s.latest.At.IsZero() {
+		return light.Reading{}, false
+	}
+	return s.latest, true
+}
+
+// look stamps the moment and hands on a step of the clock.
+func (in *Intake) look() stamp {
+	s, by := in.watch.look()
+	if by != 0 {
+		in.mu.Lock()
+		in.steps = append(in.steps, Step{At: s.now, Boot: in.Boot, Uptime: s.uptime, By: by})
+		in.mu.Unlock()
+		in.nudge()
+	}
+	return s
+}
+
+// nudge makes the committing goroutine look at the queue.
+func (in *Intake) nudge() {
+	select {
+	case in.wake <- struct{}{}:
+	default:
+	}
+}
+
+// Take decodes and judges a delivery and queues what it holds. It stamps the
+// time of arrival before it returns, blocks while the queue is full, and may be
+// called from many goroutines.
+func (in *Intake) Take(d Delivery) {
+	moment := in.look()
+	r := in.routes.Load()
+	t := r.topics[d.Topic]
+	var room [8]arrival
+	var found []arrival
+	var refused []Refusal
+	switch {
+	case t != nil:
+		found, refused = in.decode(t, &d, moment, room[:0])
+	case r.offGrid(d.Topic):
+		refused = []Refusal{{Sensor: unknown, Reason: NoSensor, Detail: "no position of the grid has this topic"}}
+	}
+
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	for i := range refused {
+		in.refuse(&refused[i], &d, moment)
+	}
+	if len(found) == 0 && d.From == nil {
+		return
+	}
+	for in.queue.size() >= in.Queue && !in.closed && !in.failing {
+		in.room.Wait()
+	}
+	if in.closed || in.queue.size() >= in.Queue {
+		in.turnAway(found, &d, moment)
+		return
+	}
+	for i := range found {
+		a := &found[i]
+		// Every delivery moves the backlog's end, own time or not.
+		if late := a.sensor.backlog(&d, a.entry.feed.Sensor.Every, moment.uptime); a.reading.Mark == 0 {
+			switch {
+			case d.Retained:
+				a.reading.Mark = light.Stale
+			case late:
+				a.reading.Mark = light.Untimed
+			}
+		}
+	}
+	in.queue.add(found, d.From, d.ID)
+	in.nudge()
+}
+
+// turnAway lets go of a delivery that there is no room for.
+func (in *Intake) turnAway(found []arrival, d *Delivery, moment stamp) {
+	if d.From != nil {
+		err := ErrClosed
+		if !in.closed {
+			err = errors.New("ingest: the store fails and the queue is full")
+		}
+		d.From.Settle([]uint16{d.ID}, err)
+		return
+	}
+	for i := range found {
+		in.refuse(&Refusal{Sensor: found[i].sensor.name, Reason: NotKept, Detail: "the store fails and the queue is full"}, d, moment)
+	}
+}
+
+// decode reads a payload's readings into found, with the marks that are known
+// without the order of arrival, and says what it refuses.
+func (in *Intake) decode(t *route, d *Delivery, moment stamp, found []arrival) ([]arrival, []Refusal) {
+	var room [16]result
+	results := room[:]
+	if t.wanted > len(room) {
+		results = make([]result, t.wanted)
+	}
+	results = results[:t.wanted]
+	var broken error
+	if t.root != nil {
+		broken = scan(d.Payload, t.root, results)
+	}
+	arrived := moment.now.Truncate(time.Second).UTC()
+	reading := light.Reading{
+		At: arrived, Arrived: arrived,
+		Boot: in.Boot, Uptime: moment.uptime.Truncate(time.Second),
+	}
+	var refused []Refusal
+	missing := 0
+	for i := range t.streams {
+		s := &t.streams[i]
+		e := s.entryAt(moment.now)
+		// What stands beside a bare number need not be JSON.
+		if broken != nil && (e.value >= 0 || e.at >= 0) {
+			refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: broken.Error()})
+			continue
+		}
+		if e.value >= 0 && results[e.value].form == absent {
+			missing++
+			continue
+		}
+		a := arrival{reading: reading, waits: d.From != nil}
+		var err error
+		if e.value < 0 {
+			a.reading.Value, err = bareValue(d.Payload, e.feed.Sensor.Measures)
+		} else {
+			a.reading.Value, err = results[e.value].value(e.feed.Sensor.Measures)
+		}
+		if err != nil {
+			refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: locate(s.pointer, err)})
+			continue
+		}
+		if e.at >= 0 {
+			own, err := results[e.at].ownTime(e.feed.TimeFormat)
+			switch {
+			case err != nil: // a value whose time can't be read is kept, but not as of now
+				a.reading.Mark = light.Untimed
+			case in.impossible(own, moment.now):
+				refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: ImpossibleTime, Detail: "its own time is " + own.Format(time.RFC3339)})
+				continue
+			default:
+				a.reading.At, a.reading.Mark = own, light.OwnTime
+				e = s.entryAt(own)
+			}
+		}
+		a.sensor, a.entry, a.reading.Sensor = e.sensor, e, e.sensor.name
+		found = append(found, a)
+	}
+	// A payload may hold only some of its topic's values. One that holds none is
+	// broken.
+	if missing > 0 && len(found) == 0 && len(refused) == 0 {
+		for i := range t.streams {
+			e := t.streams[i].entryAt(moment.now)
+			refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: "nothing at " + t.streams[i].pointer})
+		}
+	}
+	return found, refused
+}
+
+func locate(pointer string, err error) string {
+	if pointer == "" {
+		return err.Error()
+	}
+	return err.Error() + " at " + pointer
+}

@@ -1,0 +1,168 @@
+// Package wire buffers a network connection both ways: it reads in large gulps,
+// and gathers small writes while an earlier one is under way.
+package wire
+
+import (
+	"bufio"
+	"errors"
+	"net"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+// ErrSlow is the error of a connection whose peer has not read for so long that
+// more than the limit is waiting for it.
+var ErrSlow = errors.New("wire: the peer does not read")
+
+// farewell is how long Close lets what was written last go out.
+const farewell = 250 * time.Millisecond
+
+// Conn is a buffered connection. Write never blocks and keeps each call's bytes
+// together; what goes wrong with it is the error of a later call.
+type Conn struct {
+	net.Conn
+	in    *bufio.Reader // nil: reads are not buffered
+	limit int
+
+	lastRead atomic.Int64 // Unix nanoseconds
+
+	mu     sync.Mutex
+	out    []byte
+	closed bool
+	err    error // of an earlier write
+	wake   chan struct{}
+	done   chan struct{} // closed when the underlying connection is
+}
+
+// Wrap buffers c: reads by gulp bytes (0 for none), writes up to limit bytes
+// waiting. It starts a goroutine, which Close ends.
+func Wrap(c net.Conn, gulp, limit int) *Conn {
+	w := &Conn{Conn: c, limit: limit, wake: make(chan struct{}, 1), done: make(chan struct{})}
+	if gulp > 0 {
+		w.in = bufio.NewReaderSize(c, gulp)
+	}
+	w.lastRead.Store(time.Now().UnixNano())
+	go w.write()
+	return w
+}
+
+// LastRead is when the peer was last heard.
+func (w *Conn) LastRead() time.Time { return time.Unix(0, w.lastRead.Load()) }
+
+// Read reads what the peer sent.
+func (w *Conn) Read(b []byte) (n int, err error) {
+	if w.in == nil {
+		n, err = w.Conn.Read(b)
+		w.lastRead.Store(time.Now().UnixNano())
+	} else {
+		fresh := w.in.Buffered() == 0
+		n, err = w.in.Read(b)
+		if fresh {
+			w.lastRead.Store(time.Now().UnixNano())
+		}
+	}
+	if err != nil && w.isClosed() {
+		err = net.ErrClosed
+	}
+	return n, err
+}
+
+func (w *Conn) isClosed() bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.closed
+}
+
+// Write queues b to be sent.
+func (w *Conn) Write(b []byte) (int, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	switch {
+	case w.err != nil:
+		return 0, w.err
+	case w.closed:
+		return 0, net.ErrClosed
+	case len(w.out)+len(b) > w.limit:
+		w.err = ErrSlow
+		w.nudge()
+		return 0, w.err
+	}
+	w.out = append(w.out, b...)
+	w.nudge()
+	return len(b), nil
+}
+
+func (w *Conn) nudge() {
+	select {
+	case w.wake <- struct{}{}:
+	default:
+	}
+}
+
+// write sends what is queued until the connection is closed or fails.
+func (w *Conn) write() {
+	defer close(w.done)
+	var spare []byte
+	for range w.wake {
+		w.mu.Lock()
+		b, closed, err := w.out, w.closed, w.err
+		w.out = spare[:0]
+		w.mu.Unlock()
+		if err == nil && len(b) > 0 {
+			_, err = w.Conn.Write(b)
+		}
+		if spare = b; cap(spare) > 1<<16 {
+			spare = nil
+		}
+		if err != nil || closed {
+			w.mu.Lock()
+			if w.err == nil {
+				w.err = err
+			}
+			w.mu.Unlock()
+			_ = w.Conn.Close() // the error that matters is the one above
+			return
+		}
+	}
+}
+
+// Close lets what was written go out for a moment, then closes the connection.
+// It does not wait for that; Wait does.
+func (w *Conn) Close() error {
+	w.mu.Lock()
+	first := !w.closed
+	w.closed = true
+	w.mu.Unlock()
+	if first {
+		_ = w.Conn.SetDeadline(time.Now().Add(farewell)) // on an error the write fails too
+		w.nudge()
+	}
+	return nil
+}
+
+// Abort closes the connection at once and drops what was not sent.
+func (w *Conn) Abort() {
+	w.mu.Lock()
+	w.closed = true
+	if w.err == nil {
+		w.err = net.ErrClosed
+	}
+	w.mu.Unlock()
+	_ = w.Conn.Close() // nobody is left to be told
+	w.nudge()
+}
+
+// Wait returns once the connection, closed or failed, is out of use.
+func (w *Conn) Wait() { <-w.done }
+
+// Acknowledge writes MQTT PUBACK packets for the identifiers, in order. The form
+// without reason and properties is that of MQTT 3.1.1 and of 5 alike (3.4).
+func (w *Conn) Acknowledge(ids []uint16) error {
+	b := make([]byte, 0, 4*len(ids))
+	for _, id := range ids {
+		b = append(b, 0x40, 2, byte(id>>8), byte(id))
+	}
+	_, err := w.Write(b)
+	return err
+}
