@@ -2,13 +2,13 @@ package dist
 
 import "math"
 
-// root finds where f, with f(lo) = flo and f(hi) = fhi of opposite signs,
+// Root finds where f, with f(lo) = flo and f(hi) = fhi of opposite signs,
 // crosses zero, to tol in x: Brent's safeguarded secant and inverse quadratic
 // interpolation.
 //
 // Reference: Brent (1973). Algorithms for Minimization without Derivatives,
 // chapter 4.
-func root(f func(float64) float64, lo, flo, hi, fhi, tol float64) float64 {
+func Root(f func(float64) float64, lo, flo, hi, fhi, tol float64) float64 {
 	a, fa, b, fb := lo, flo, hi, fhi
 	if math.IsInf(fa, 0) || math.IsInf(fb, 0) {
 		// Interpolation needs finite ends.

@@ -241,5 +241,5 @@ func (r *StudentizedRange) InverseSurvival(p float64) float64 {
 		lo -= 0.7
 		flo = f(lo)
 	}
-	return math.Exp(root(f, lo, flo, hi, fhi, 1e-14))
+	return math.Exp(Root(f, lo, flo, hi, fhi, 1e-14))
 }

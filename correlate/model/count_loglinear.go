@@ -66,12 +66,19 @@ func (m *loglinear) fit(start []float64) error {
 // rank sorts the columns into kept and dropped over the used rows.
 func (m *loglinear) rank() error {
 	m.kept, m.null = nil, nil
-	var columns [][]float64
+	all := make([][]float64, len(m.columns))
 	for j := range m.columns {
-		x := m.rows(m.columns[j])
+		all[j] = m.rows(m.columns[j])
+		m.kept = append(m.kept, j)
+	}
+	if _, err := newBasis(all, false); err == nil {
+		return nil
+	}
+	m.kept = nil
+	var columns [][]float64
+	for j, x := range all {
 		columns = append(columns, x)
-		b, err := newBasis(columns, false)
-		if err == nil {
+		if _, err := newBasis(columns, false); err == nil {
 			m.kept = append(m.kept, j)
 			continue
 		}
@@ -79,7 +86,8 @@ func (m *loglinear) rank() error {
 		null := make([]float64, len(m.columns))
 		null[j] = 1
 		if len(columns) > 0 {
-			if b, err = newBasis(columns, false); err != nil {
+			b, err := newBasis(columns, false)
+			if err != nil {
 				return err
 			}
 			z := make([]float64, len(b.q))
@@ -224,12 +232,12 @@ func (m *loglinear) means(beta []float64) float64 {
 // determines fewer coefficients.
 func (m *loglinear) setAside() bool {
 	rest := make([]bool, len(m.used))
-	any := false
+	fewer := false
 	for i, used := range m.used {
 		rest[i] = used && (m.y[i] > 0 || m.mean[i] >= vanishing)
-		any = any || used != rest[i]
+		fewer = fewer || used != rest[i]
 	}
-	if !any {
+	if !fewer {
 		return false
 	}
 	smaller := loglinear{columns: m.columns, used: rest}

@@ -27,9 +27,7 @@ type NegativeBinomialFit struct {
 //
 // Errors: ErrUnlikely where the likelihood has no finite size.
 func (f *CountFit) NegativeBinomial() (*NegativeBinomialFit, error) {
-	nb := &NegativeBinomialFit{counts: f, Size: math.NaN()}
-	nb.glm = f.columns(allColumns(f.Design))
-	nb.glm.mean = f.Mean
+	nb := &NegativeBinomialFit{counts: f}
 	var start []float64
 	size, err := likeliestSize(f.Y, f.Mean, 0)
 	if err != nil {

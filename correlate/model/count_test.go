@@ -1,0 +1,406 @@
+package model
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// countCase is an entry of testdata/cases/counts.json, computed with R 4.2.2
+// (glm; glm.nb of MASS; Anova of car; emmeans). Standard errors there are those
+// of φ = 1.
+type countCase struct {
+	Outcome      string
+	Treatments   []string
+	Dispersion   float64
+	Deviance     float64
+	ResidualDF   int `json:"residual_df"`
+	Coefficients []coefficientCase
+	Effects      []effectCase
+	AdjustedMean map[string]float64 `json:"adjusted_mean"`
+
+	NegativeBinomial struct {
+		Size         float64
+		Coefficients []coefficientCase
+		Effects      []effectCase
+	} `json:"negative_binomial"`
+}
+
+type coefficientCase struct {
+	Of, Level   string
+	Estimate, P float64
+	SE          float64
+}
+
+type effectCase struct {
+	Effect   string
+	Value, P float64
+	DF       []float64
+}
+
+func TestCountsAgainstReference(t *testing.T) {
+	t.Parallel()
+	var cases map[string]countCase
+	readJSON(t, &cases, "cases", "counts.json")
+	if len(cases) != 2 {
+		t.Fatalf("%d cases read", len(cases))
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			tab := readTable(t, "cases", name+".csv")
+			terms := Terms{}
+			for _, treatment := range c.Treatments {
+				terms.Treatments = append(terms.Treatments, Treatment{tab.factor(t, treatment), PerPlant})
+			}
+			y := tab.numbers(t, c.Outcome)
+			d, err := NewDesign(len(y), terms)
+			if err != nil {
+				t.Fatal(err)
+			}
+			f, err := d.Count(y, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			near(t, "dispersion", f.Dispersion, c.Dispersion, 1e-9, 0)
+			near(t, "deviance", f.Deviance, c.Deviance, 1e-11, 0)
+			if f.DF != c.ResidualDF {
+				t.Errorf("df %d, want %d", f.DF, c.ResidualDF)
+			}
+			for j, got := range f.Coefficients() {
+				want := c.Coefficients[j]
+				if got.Of != want.Of || got.Level != want.Level {
+					t.Fatalf("coefficient %d is %s %s, want %s %s", j, got.Of, got.Level, want.Of, want.Level)
+				}
+				near(t, got.Of+" "+got.Level, got.Value, want.Estimate, 1e-10, 1)
+				near(t, "its standard error", got.SE, want.SE*math.Sqrt(c.Dispersion), 1e-10, 0)
+			}
+			tests, err := f.Partial()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i, got := range tests {
+				want := c.Effects[i]
+				if got.Effect != want.Effect || got.DF[0] != want.DF[0] || got.DF[1] != want.DF[1] {
+					t.Errorf("test %d is %+v, want %+v", i, got, want)
+				}
+				near(t, "F "+got.Effect, got.F, want.Value, 1e-10, 0)
+				near(t, "p "+got.Effect, got.P, want.P, 1e-9, 0)
+			}
+			if c.AdjustedMean != nil {
+				for l, level := range d.Factors[0].Levels {
+					e := f.Linear(d.Weights(At{0, l}))
+					near(t, "adjusted mean "+level, math.Exp(e.Value), c.AdjustedMean[level], 1e-12, 0)
+				}
+			}
+			nb, err := f.NegativeBinomial()
+			if err != nil {
+				t.Fatal(err)
+			}
+			tolerance := 1e-5
+			if name == "quine" {
+				tolerance = 1e-7
+			}
+			near(t, "size", nb.Size, c.NegativeBinomial.Size, tolerance, 0)
+			for j, got := range nb.Coefficients() {
+				want := c.NegativeBinomial.Coefficients[j]
+				near(t, "negative binomial "+got.Of+" "+got.Level, got.Value, want.Estimate, 1e-7, 0)
+				near(t, "its standard error", got.SE, want.SE, 1e-5, 0)
+				near(t, "its p", got.P(), want.P, 1e-4, 1e-12)
+			}
+			chi, err := nb.Partial()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i, got := range chi {
+				want := c.NegativeBinomial.Effects[i]
+				near(t, "chi2 "+got.Effect, got.Chi2, want.Value, 1e-5, 0)
+				if got.Effect != want.Effect || got.DF != want.DF[0] {
+					t.Errorf("test %d is %+v, want %+v", i, got, want)
+				}
+			}
+		})
+	}
+}
+
+// groups makes one treatment of k levels, n rows each.
+func groups(k, n int) Factor {
+	f := Factor{Name: "medium", Levels: []string{"bark", "coir", "peat", "pumice", "sand", "wool"}[:k]}
+	for l := range k {
+		for range n {
+			f.Of = append(f.Of, l)
+		}
+	}
+	return f
+}
+
+// With one treatment everything has a closed form: means, deviance and χ².
+func TestCountClosedForm(t *testing.T) {
+	t.Parallel()
+	medium := groups(3, 4)
+	y := []float64{3, 5, 2, 7, 0, 1, 2, 0, 9, 14, 11, 10}
+	exposure := []float64{1, 2, 1, 2, 1, 1, 2, 2, 3, 4, 3, 3}
+	d, err := NewDesign(len(y), Terms{Treatments: []Treatment{{medium, PerPlant}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := d.Count(y, exposure)
+	if err != nil {
+		t.Fatal(err)
+	}
+	counts, exposures := BinTotals(medium, y, exposure)
+	var total, all float64
+	for l := range counts {
+		near(t, "rate", math.Exp(f.Linear(d.Weights(At{0, l})).Value), counts[l]/exposures[l], 1e-11, 0)
+		total += counts[l]
+		all += exposures[l]
+	}
+	// Deviance among groups: 2 Σ y ln(rate/overall rate).
+	var drop, chi2 float64
+	for l := range counts {
+		drop += 2 * counts[l] * math.Log(counts[l]/exposures[l]/(total/all))
+	}
+	for i, l := range medium.Of {
+		mu := counts[l] / exposures[l] * exposure[i]
+		chi2 += (y[i] - mu) * (y[i] - mu) / mu
+	}
+	near(t, "dispersion", f.Dispersion, chi2/9, 1e-10, 0)
+	tests, err := f.Partial()
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "F", tests[0].F, drop/2/(chi2/9), 1e-9, 0)
+	if _, plants := BinTotals(medium, y, nil); plants[0] != 4 || plants[2] != 4 {
+		t.Errorf("plants %v", plants)
+	}
+}
+
+func TestCountLevelWithoutEvents(t *testing.T) {
+	t.Parallel()
+	for _, empty := range []int{0, 1, 2} { // the reference, and others
+		medium := groups(3, 6)
+		y := []float64{3, 5, 2, 7, 4, 4, 6, 9, 7, 5, 8, 3, 9, 14, 11, 10, 12, 8}
+		var sum, rest float64 // of the two levels with events
+		for i, l := range medium.Of {
+			if l == empty {
+				y[i] = 0
+			}
+			sum += y[i]
+		}
+		d, err := NewDesign(len(y), Terms{Treatments: []Treatment{{medium, PerPlant}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := d.Count(y, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var chi2, drop float64
+		for l := range 3 {
+			e := f.Linear(d.Weights(At{0, l}))
+			if l == empty {
+				if e.OK() || !math.IsInf(e.Value, -1) {
+					t.Errorf("empty %d: mean %+v", empty, e)
+				}
+				continue
+			}
+			counts, _ := BinTotals(medium, y, nil)
+			m := counts[l] / 6
+			near(t, "mean", math.Exp(e.Value), m, 1e-11, 0)
+			for i, of := range medium.Of {
+				if of == l {
+					chi2 += (y[i] - m) * (y[i] - m) / m
+				}
+			}
+			drop += 2 * counts[l] * math.Log(m/(sum/18))
+			rest += counts[l]
+		}
+		near(t, "dispersion", f.Dispersion, chi2/15, 1e-10, 0)
+		tests, err := f.Partial()
+		if err != nil || !tests[0].OK {
+			t.Fatalf("empty %d: %+v, %v", empty, tests, err)
+		}
+		near(t, "F", tests[0].F, drop/2/f.Dispersion, 1e-9, 0)
+
+		means := Compare(f, d, d.Families()[0])
+		if len(means.Pairs) != 1 || means.Pairs[0].A == empty || means.Pairs[0].B == empty {
+			t.Errorf("empty %d: pairs %+v", empty, means.Pairs)
+		}
+		// The profile of a mean m alone is D = 2nm.
+		q := tQuantile(0.1, 15)
+		limit, err := f.UpperLimit(d.Weights(At{0, empty}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "upper limit of the mean", math.Exp(limit), q*q*f.Dispersion/12, 1e-8, 0)
+		// That of a ratio r to another level with S events: both means are fitted,
+		// the joint level's is S/(n(1+r)) and D rises by 2 S ln(1 + r).
+		other := (empty + 1) % 3
+		counts, _ := BinTotals(medium, y, nil)
+		w, v := d.Weights(At{0, empty}), d.Weights(At{0, other})
+		for j := range w {
+			w[j] -= v[j]
+		}
+		limit, err = f.UpperLimit(w)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "upper limit of the ratio", math.Exp(limit), math.Expm1(q*q*f.Dispersion/(2*counts[other])), 1e-8, 0)
+		for j := range w {
+			w[j] = -w[j]
+		}
+		if e := f.Linear(w); !math.IsInf(e.Value, 1) {
+			t.Errorf("empty %d: the ratio turned round is %+v", empty, e)
+		}
+		nb, err := f.NegativeBinomial()
+		if err == nil {
+			if e := nb.Linear(d.Weights(At{0, empty})); e.OK() {
+				t.Errorf("negative binomial mean %+v", e)
+			}
+		} else if !errors.Is(err, ErrUnlikely) {
+			t.Error(err)
+		}
+	}
+}
+
+// Two treatments with one empty level each, and a covariate.
+func TestCountTwoEmptyLevels(t *testing.T) {
+	t.Parallel()
+	a, b := groups(3, 12), Factor{Name: "feed", Levels: []string{"none", "some", "much"}}
+	x := make([]float64, 36)
+	y := make([]float64, 36)
+	rng := rand.New(rand.NewPCG(1, 2))
+	for i := range y {
+		b.Of = append(b.Of, i%3)
+		x[i] = rng.NormFloat64()
+		if a.Of[i] != 0 && b.Of[i] != 2 {
+			y[i] = float64(1 + rng.IntN(6))
+		}
+	}
+	d, err := NewDesign(36, Terms{
+		Treatments: []Treatment{{a, PerPlant}, {b, PerPlant}}, Interactions: true,
+		Covariates: []Variable{{"start", x}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := d.Count(y, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tests, err := f.Partial()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, test := range tests {
+		if !test.OK || math.IsNaN(test.F) || math.IsInf(test.F, 0) || test.F < 0 || !(test.P >= 0 && test.P <= 1) {
+			t.Errorf("%+v", test)
+		}
+	}
+	for _, c := range f.Coefficients() {
+		if c.OK() != (c.Of == "start") && c.SE > 10 {
+			t.Errorf("%+v", c)
+		}
+	}
+	if limit, err := f.UpperLimit(d.Weights(At{0, 0})); err != nil || math.IsNaN(limit) || math.IsInf(limit, 0) {
+		t.Errorf("upper limit %v, %v", limit, err)
+	}
+}
+
+func TestCountErrors(t *testing.T) {
+	t.Parallel()
+	medium := groups(2, 3)
+	d, err := NewDesign(6, Terms{Treatments: []Treatment{{medium, PerPlant}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		y, exposure []float64
+		want        error
+	}{
+		{[]float64{0, 0, 0, 0, 0, 0}, nil, ErrNoEvents},
+		{[]float64{2, 2, 2, 2, 2, 2}, nil, ErrNoSpread},
+		{[]float64{2, -1, 2, 2, 2, 2}, nil, nil},
+		{[]float64{2, 1.5, 2, 2, 2, 2}, nil, nil},
+		{[]float64{2, math.NaN(), 2, 2, 2, 2}, nil, nil},
+		{[]float64{2, 1e300, 2, 2, 2, 2}, nil, nil},
+		{[]float64{2, 1, 2, 2, 2, 2}, []float64{1, 1, 0, 1, 1, 1}, nil},
+	} {
+		if _, err := d.Count(c.y, c.exposure); err == nil || c.want != nil && !errors.Is(err, c.want) {
+			t.Errorf("%v per %v: %v, want %v", c.y, c.exposure, err, c.want)
+		}
+	}
+	f, err := d.Count([]float64{2, 2, 2, 5, 5, 5}, nil)
+	if err != nil || !f.Exact {
+		t.Fatalf("constant within levels: %+v, %v", f, err)
+	}
+	if tests, err := f.Partial(); err != nil || tests[0].OK {
+		t.Errorf("constant within levels: %+v, %v", tests, err)
+	}
+	if e := f.Linear(d.Weights(At{0, 1})); e.OK() || math.Abs(math.Exp(e.Value)-5) > 1e-9 {
+		t.Errorf("constant within levels: %+v", e)
+	}
+	f, err = d.Count([]float64{4, 5, 4, 5, 5, 4}, nil)
+	if err != nil || f.Dispersion >= 1 {
+		t.Fatalf("leaves: %v, %v", f, err)
+	}
+	if _, err := f.NegativeBinomial(); !errors.Is(err, ErrUnlikely) {
+		t.Errorf("underdispersed: %v", err)
+	}
+	// Counts of very different size, and steep covariates, still converge.
+	x := []float64{0, 1, 2, 3, 4, 5}
+	steep, err := NewDesign(6, Terms{Covariates: []Variable{{"x", x}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err = steep.Count([]float64{0, 0, 1, 110, 15000, 2e6}, nil)
+	if err != nil || !f.Coefficients()[1].OK() {
+		t.Fatalf("steep: %v", err)
+	}
+	near(t, "steep slope", f.Coefficients()[1].Value, 4.89, 0.01, 0)
+}
+
+// All events at one end of a covariate: the slope has no finite value.
+func TestCountSeparatedCovariate(t *testing.T) {
+	t.Parallel()
+	d, err := NewDesign(6, Terms{Covariates: []Variable{{"x", []float64{0, 1, 2, 3, 4, 4}}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := d.Count([]float64{0, 0, 0, 0, 5, 7}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c := f.Coefficients(); c[1].OK() || !math.IsInf(c[1].Value, 1) || !math.IsInf(c[0].Value, -1) {
+		t.Errorf("coefficients %+v", c)
+	}
+}
+
+func BenchmarkCounts(b *testing.B) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	medium := groups(6, 27)
+	bin := Factor{Name: "bin", Levels: []string{"lower", "upper"}}
+	x, y := make([]float64, 162), make([]float64, 162)
+	for i := range y {
+		bin.Of = append(bin.Of, i%2)
+		x[i] = 10 + 3*rng.Float64()
+		y[i] = float64(rng.IntN(6 + medium.Of[i]))
+	}
+	for b.Loop() {
+		d, err := NewDesign(162, Terms{Bin: &bin, Treatments: []Treatment{{medium, PerPlant}}, Light: &Variable{"light", x}})
+		if err != nil {
+			b.Fatal(err)
+		}
+		f, err := d.Count(y, nil)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := f.Partial(); err != nil {
+			b.Fatal(err)
+		}
+		if _, err := f.NegativeBinomial(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
