@@ -2,6 +2,7 @@ package trial
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -58,8 +59,8 @@ type Cost struct {
 	PerKWh   float64
 }
 
-// Load is what else draws current for the trial.
-type Load struct {
+// Appliance is what else draws current for the trial.
+type Appliance struct {
 	Name        string
 	Watts       float64
 	HoursPerDay float64
@@ -77,10 +78,12 @@ func (s Secret) Read() (string, error) {
 	}
 	secret := strings.TrimSpace(string(bytes.TrimPrefix(data, []byte("\ufeff"))))
 	if secret == "" {
-		return "", fmt.Errorf("%s is empty: write the password or the code into it", s)
+		return "", fmt.Errorf("read %s: %w: write the password or the code into it", s, errNoSecret)
 	}
 	return secret, nil
 }
+
+var errNoSecret = errors.New("the file is empty")
 
 func inDir(dir, name string) string {
 	if name == "" || filepath.IsAbs(name) {

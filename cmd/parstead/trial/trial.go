@@ -22,17 +22,18 @@ type Trial struct {
 	AnalyseBy  string // a column of Plants; "" where results are not split
 	Window     Window // the light figure that is tested
 
-	Plants []Plant // in the order of layout.csv; of plants.csv before plants are dealt
-	Counts []Count // in the order of counts.csv
-	Moves  []Move  // in order of time
-	Dealt  bool    // whether there is a layout
+	Plants  []Plant  // in the order of layout.csv; of plants.csv before plants are dealt
+	Columns []string // headings of the plants' columns, in the order of the sheets
+	Counts  []Count  // in the order of counts.csv
+	Moves   []Move   // in order of time
+	Dealt   bool     // whether there is a layout
 
 	Broker Broker
 	Page   Page
 	Tell   *Tell   // nil where the grower wants no messages
 	Backup *Backup // nil where none is set
 	Cost   *Cost   // nil where not given
-	Loads  []Load
+	Loads  []Appliance
 }
 
 // SetPer says what got a treatment as a whole and is therefore its replicate.

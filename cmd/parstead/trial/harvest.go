@@ -1,0 +1,231 @@
+package trial
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"parstead/light"
+)
+
+var causes = []string{"rot", "pest", "dried", "accident", "unknown"}
+
+// readHarvest reads what was weighed and counted at the end.
+func (l *loader) readHarvest() {
+	known := slices.Clone(harvestHeadings)
+	for _, o := range l.Outcomes {
+		known = append(known, o.Name)
+		for _, ending := range pairHeadings {
+			known = append(known, o.Name+ending)
+		}
+		if o.Exposure != "" {
+			known = append(known, o.Exposure)
+		}
+	}
+	s := l.openSheet("harvest", []string{"plant"}, known)
+	for _, code := range l.order {
+		l.plants[code].Date = l.Rack.Ends
+	}
+	if s != nil {
+		l.harvest = s
+		for i, code := range l.codes(s) {
+			p := l.knownPlant(s.rows[i], code)
+			if p == nil {
+				continue
+			}
+			if p.HasHarvest {
+				l.fault(s.rows[i].cell("plant").at, fmt.Sprintf("the plant %q is there twice", code), "keep one line for each plant")
+				continue
+			}
+			p.HasHarvest = true
+			l.readFate(p, s.rows[i])
+			l.readValues(p, s.rows[i])
+		}
+	}
+	l.checkExposures()
+	for _, code := range l.order {
+		p := l.plants[code]
+		p.leaves = l.Rack.Trial().Until
+		if l.hasDays() && p.Date != l.Rack.Ends {
+			p.leaves = l.Rack.Day(p.Date).From
+		}
+	}
+}
+
+// readFate reads what became of a plant, and when.
+func (l *loader) readFate(p *plantRow, r row) {
+	p.Status = Harvested
+	c := r.cell("status")
+	if !c.blank() {
+		switch s := Status(strings.ToLower(c.text)); s {
+		case Harvested, Lost, Withdrawn:
+			p.Status = s
+		default:
+			mend := "write harvested, lost or withdrawn"
+			if near, ok := nearest(c.text, []string{"harvested", "lost", "withdrawn"}); ok {
+				mend = "write " + near
+			}
+			l.fault(c.at, fmt.Sprintf("the status of plant %s can't be %q", p.Code, c.text), mend)
+		}
+	}
+	if date, ok := l.trialDay(r.cell("date"), "date"); ok {
+		p.Date = date
+	}
+	p.LostOn, _ = l.trialDay(r.cell("lost_on"), "lost_on")
+	if !p.LostOn.IsZero() && p.Status == Lost {
+		p.Date = p.LostOn
+	}
+	p.Cause = strings.ToLower(r.cell("cause").text)
+	if c := r.cell("cause"); p.Cause != "" && !slices.Contains(causes, p.Cause) {
+		mend := "write one of " + strings.Join(causes, ", ")
+		if near, ok := nearest(p.Cause, causes); ok {
+			mend = "write " + near
+		}
+		l.fault(c.at, fmt.Sprintf("the cause of plant %s can't be %q", p.Code, c.text), mend)
+	}
+	for _, heading := range []string{"lost_on", "cause"} {
+		if c := r.cell(heading); !c.blank() && p.Status == Harvested {
+			l.fault(c.at, fmt.Sprintf("the plant %s has a %s but was not lost", p.Code, heading), "write lost under status, or clear the cell")
+		}
+	}
+	reason := r.cell("leave_out")
+	switch strings.ToLower(reason.text) {
+	case "no", "n", "0", "false":
+	case "yes", "y", "1", "true":
+		l.fault(reason.at, fmt.Sprintf("plant %s is to be left out without a reason", p.Code), "write why, in a few words")
+	default:
+		p.LeaveOut = reason.text
+	}
+}
+
+// trialDay reads a day of the trial.
+func (l *loader) trialDay(c cell, what string) (d light.Date, ok bool) {
+	d, ok = l.date(c, what)
+	if ok && l.hasDays() && (d.Before(l.Rack.Starts) || l.Rack.Ends.Before(d)) {
+		l.fault(c.at, fmt.Sprintf("%s %v lies outside the trial, %v to %v", what, d, l.Rack.Starts, l.Rack.Ends), "correct the date, or ends in "+configFile)
+		return light.Date{}, false
+	}
+	return d, ok
+}
+
+// readValues reads a plant's outcomes. Those of a plant that was lost or
+// withdrawn are missing, whatever stands in the cells.
+func (l *loader) readValues(p *plantRow, r row) {
+	p.Values = map[string]Cell{}
+	for _, o := range l.Outcomes {
+		if o.Name == "" {
+			continue
+		}
+		value, at, ok := l.readNet(p, o, r)
+		again, hasAgain := l.readValue(r.sheet, r.cell(o.Name+"_again"), o, p.Code)
+		switch {
+		case !ok && hasAgain:
+			l.fault(r.cell(o.Name+"_again").at, fmt.Sprintf("plant %s has a second %s but no first", p.Code, o.Name), "write the first one too")
+		case ok && p.Status == Lost:
+			l.warn(at, fmt.Sprintf("plant %s was lost, so its %s is missing: the %v here is not used", p.Code, o.Name, value), "clear the cell, or correct status")
+		case ok:
+			p.Values[o.Name] = Cell{Value: value, Again: again, HasAgain: hasAgain}
+		}
+	}
+}
+
+// readNet reads an outcome as it stands, or as gross less tare.
+func (l *loader) readNet(p *plantRow, o Outcome, r row) (value float64, at place, ok bool) {
+	net, gross, tare := r.cell(o.Name), r.cell(o.Name+"_gross"), r.cell(o.Name+"_tare")
+	if gross.blank() && tare.blank() {
+		value, ok = l.readValue(r.sheet, net, o, p.Code)
+		return value, net.at, ok
+	}
+	what := fmt.Sprintf("%s of plant %s", o.Name, p.Code)
+	switch {
+	case !net.blank():
+		l.fault(net.at, what+" is there both net and gross", "clear one of the two")
+		return 0, net.at, false
+	case gross.blank():
+		l.fault(tare.at, what+" has a tare but no gross", "write both, or neither")
+		return 0, tare.at, false
+	case tare.blank():
+		l.fault(gross.at, what+" has a gross but no tare", "write both, or neither")
+		return 0, gross.at, false
+	}
+	g, ok := l.number(r.sheet, gross, what+"_gross")
+	t, ok2 := l.number(r.sheet, tare, what+"_tare")
+	if !ok || !ok2 {
+		return 0, gross.at, false
+	}
+	return g - t, gross.at, l.checkValue(g-t, gross.at, o, p.Code)
+}
+
+// readValue reads a cell as the outcome's kind has it.
+func (l *loader) readValue(s *sheet, c cell, o Outcome, code string) (value float64, ok bool) {
+	what := fmt.Sprintf("%s of plant %s", o.Name, code)
+	if o.Kind == YesNo {
+		yes, ok := l.yesNo(c, what)
+		if yes {
+			value = 1
+		}
+		return value, ok
+	}
+	value, ok = l.number(s, c, what)
+	return value, ok && l.checkValue(value, c.at, o, code)
+}
+
+// checkValue complains of numbers that the outcome can't have.
+func (l *loader) checkValue(x float64, at place, o Outcome, code string) bool {
+	switch {
+	case o.Kind == Counted && (x < 0 || x != float64(int64(x))):
+		l.fault(at, fmt.Sprintf("%s of plant %s is %v, and counts are 0, 1, 2, ...", o.Name, code, x), "write a whole number, or leave the cell blank")
+		return false
+	case o.Scale == Log && x <= 0:
+		l.fault(at, fmt.Sprintf("%s of plant %s is %v, which has no logarithm", o.Name, code, x), `correct it; clear the cell if it was not weighed; write lost under status if the plant died; or set scale = "natural"`)
+		return false
+	}
+	return true
+}
+
+// checkExposures hands the plants the exposures that stand in harvest.csv and
+// complains of those that are not above zero.
+func (l *loader) checkExposures() {
+	seen := map[string]bool{}
+	for i, o := range l.Outcomes {
+		if o.Exposure == "" || seen[o.Exposure] || len(l.order) == 0 {
+			continue
+		}
+		seen[o.Exposure] = true
+		fromHarvest := l.harvest.has(o.Exposure)
+		if !fromHarvest && !slices.Contains(l.columns, o.Exposure) {
+			if l.harvest != nil {
+				l.fault(l.doc.at("outcome[%d].exposure", i), fmt.Sprintf("neither %s nor the sheets of plants have a column %q", l.harvest.file, o.Exposure), "add the column, or remove exposure")
+			}
+			continue
+		}
+		if fromHarvest {
+			l.takeExposures(o.Exposure)
+		}
+		for _, code := range l.order {
+			c, ok := l.plants[code].cells[fold(o.Exposure)]
+			if !ok {
+				continue
+			}
+			x, ok := l.number(&sheet{workbook: true}, c, fmt.Sprintf("%s of plant %s", o.Exposure, code))
+			if ok && x <= 0 {
+				l.fault(c.at, fmt.Sprintf("%s of plant %s is %v, and an exposure is above 0", o.Exposure, code, x), "correct it, or clear the cell")
+			}
+		}
+	}
+}
+
+func (l *loader) takeExposures(column string) {
+	for _, r := range l.harvest.rows {
+		p := l.plants[r.cell("plant").text]
+		c := r.cell(column)
+		if p == nil || c.blank() {
+			continue
+		}
+		if l.harvest.decimalComma && commaNumber.MatchString(c.text) {
+			c.text = strings.Replace(c.text, ",", ".", 1)
+		}
+		p.cells[fold(column)] = c
+		p.Columns[column] = c.text
+	}
+}

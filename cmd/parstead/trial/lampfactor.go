@@ -1,0 +1,52 @@
+package trial
+
+import (
+	"fmt"
+	"strings"
+
+	"parstead/light"
+	"parstead/light/spectrum"
+)
+
+// lampFactor is the lamp's illuminance per PPFD from whichever of the three
+// ways to give it is used; 0 for none.
+func (l *loader) lampFactor(t *table) light.LuxPerPPFD {
+	given, _ := t.positive("lux_per_ppfd", "67.0")
+	file, hasFile := t.text("spectrum", "bar.csv")
+	illuminant, hasIlluminant := t.text("illuminant", "FL2")
+	ways := 0
+	for _, key := range []string{"lux_per_ppfd", "spectrum", "illuminant"} {
+		if t.has(key) {
+			if ways++; ways > 1 {
+				t.fault(key, "the lamp's lux per PPFD is given in two ways", "keep one of lux_per_ppfd, spectrum and illuminant")
+			}
+		}
+	}
+	factor := light.LuxPerPPFD(given)
+	switch {
+	case hasFile:
+		var err error
+		if factor, err = readSpectrum(l.Path(file)); err != nil {
+			t.fault("spectrum", fmt.Sprintf("the spectrum %s can't be used: %s", file, cause(err)), "give a CSV file of nm and relative power from 380 to 780 nm")
+		}
+	case hasIlluminant:
+		var err error
+		if factor, err = spectrum.Illuminant(illuminant); err != nil {
+			mend := "use one of: " + strings.Join(spectrum.Illuminants(), ", ")
+			if near, ok := nearest(illuminant, spectrum.Illuminants()); ok {
+				mend = fmt.Sprintf("write %q; %s", near, mend)
+			}
+			t.fault("illuminant", fmt.Sprintf("no CIE illuminant is called %q", illuminant), mend)
+		}
+	}
+	return factor
+}
+
+func readSpectrum(path string) (light.LuxPerPPFD, error) {
+	f, err := openFile(path)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	return spectrum.ReadFactor(f)
+}

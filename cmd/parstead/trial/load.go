@@ -1,0 +1,55 @@
+package trial
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	_ "time/tzdata" // light days are cut in local time also where the system has no zones
+)
+
+// configFile is the file that makes a folder a trial.
+const configFile = "trial.toml"
+
+// loader fills a trial and gathers what is wrong with it.
+type loader struct {
+	problems
+	*Trial
+	doc   *document
+	feeds []feed // one for each [[sensor]], in order
+	roster
+	harvest *sheet // nil where there is none
+}
+
+// Load reads the trial in a folder and lists everything that is wrong with it,
+// by file, line and column. The trial is nil only if trial.toml could not be
+// read; it may be used only if Usable says so.
+func Load(dir string) (*Trial, []Problem) {
+	l := &loader{Trial: &Trial{Dir: dir}}
+	text, err := os.ReadFile(filepath.Join(dir, configFile))
+	if err != nil {
+		mend := "make the file readable"
+		if errors.Is(err, fs.ErrNotExist) {
+			mend = "name a trial's folder, or start one with: parstead begin FOLDER"
+		}
+		l.fault(place{file: configFile}, "the file can't be read: "+cause(err), mend)
+		return nil, l.sorted()
+	}
+	doc, root, ok := parseDocument(configFile, text, &l.problems)
+	if !ok {
+		return nil, l.sorted()
+	}
+	l.doc = doc
+	l.readConfig(root)
+	l.readSheets()
+	return l.Trial, l.sorted()
+}
+
+// cause is what an error of the file system says without the path.
+func cause(err error) string {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err.Error()
+	}
+	return err.Error()
+}

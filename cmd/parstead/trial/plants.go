@@ -1,0 +1,328 @@
+package trial
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"parstead/light"
+)
+
+// plantRow is a plant while its sheets are read.
+type plantRow struct {
+	Plant
+	at     place           // its line in layout.csv, else in plants.csv
+	cells  map[string]cell // by folded heading
+	leaves time.Time       // from when another plant may have its place
+	moves  []plantMove     // in order of time
+}
+
+// roster is every plant by its code, and the columns that are known of plants.
+type roster struct {
+	plants   map[string]*plantRow
+	order    []string          // codes: as in layout.csv, else as in plants.csv
+	source   string            // the sheet that order comes from
+	headings map[string]string // by folded heading, as Plant.Columns has it
+	columns  []string          // headings in order of appearance
+}
+
+// readPlants reads plants.csv and layout.csv into one list.
+func (l *loader) readPlants() {
+	l.roster = roster{plants: map[string]*plantRow{}, headings: l.declaredHeadings()}
+	came := l.openSheet("plants", []string{"plant"}, nil)
+	if came != nil {
+		l.source = came.file
+		for i, code := range l.codes(came) {
+			l.addPlant(came.rows[i], code)
+		}
+	}
+	placed := l.openSheet("layout", []string{"plant", "bin", "row", "column"}, nil)
+	if placed != nil {
+		l.Dealt = true
+		l.placePlants(placed, came)
+	}
+	if came == nil && placed == nil {
+		return
+	}
+	for _, code := range l.order {
+		l.fillPlant(l.plants[code])
+	}
+	l.checkColumns(placed)
+}
+
+// declaredHeadings are the columns that trial.toml names, by folded heading: a
+// sheet may write them with other capitals.
+func (l *loader) declaredHeadings() map[string]string {
+	names := []string{l.AnalyseBy}
+	for _, tr := range l.Treatments {
+		names = append(names, tr.Name)
+	}
+	for _, o := range l.Outcomes {
+		names = append(names, o.Start, o.Exposure)
+		for column := range o.Only {
+			names = append(names, column)
+		}
+	}
+	headings := map[string]string{}
+	for _, name := range names {
+		if name != "" {
+			headings[fold(name)] = name
+		}
+	}
+	return headings
+}
+
+// heading is a column's name as Plant.Columns has it.
+func (r *roster) heading(h cell) string {
+	folded := fold(h.text)
+	if _, known := r.headings[folded]; !known {
+		r.headings[folded] = h.text
+	}
+	if name := r.headings[folded]; !slices.Contains(r.columns, name) && !slices.Contains(layoutHeadings, folded) {
+		r.columns = append(r.columns, name)
+	}
+	return r.headings[folded]
+}
+
+// addPlant adds a plant with the cells of its row; nil if the code is blank or
+// taken.
+func (l *loader) addPlant(r row, code string) *plantRow {
+	for _, h := range r.sheet.headings {
+		if !h.blank() {
+			l.heading(h)
+		}
+	}
+	if code == "" {
+		return nil
+	}
+	if p := l.plants[code]; p != nil {
+		l.fault(r.cell("plant").at, fmt.Sprintf("the plant %q is there twice: also in line %d", code, p.at.line), "give one another code, or remove a line")
+		return nil
+	}
+	p := &plantRow{Plant: Plant{Code: code}, at: r.at, cells: map[string]cell{}}
+	l.plants[code] = p
+	l.order = append(l.order, code)
+	l.takeCells(p, r)
+	return p
+}
+
+// takeCells adds the row's cells to the plant. A column of both sheets must
+// agree.
+func (l *loader) takeCells(p *plantRow, r row) {
+	for i, h := range r.sheet.headings {
+		c := r.cells[i]
+		if h.blank() || c.blank() {
+			continue
+		}
+		name := l.heading(h)
+		if r.sheet.decimalComma && l.isNumeric(name) && commaNumber.MatchString(c.text) {
+			c.text = strings.Replace(c.text, ",", ".", 1)
+		}
+		if earlier, twice := p.cells[fold(name)]; twice && fold(name) != "plant" {
+			if !sameText(earlier.text, c.text) {
+				l.fault(c.at, fmt.Sprintf("%s of plant %s is %q here and %q in %s:%d", name, p.Code, c.text, earlier.text, earlier.at.file, earlier.at.line), "make the two agree, or remove the column here")
+			}
+			continue
+		}
+		p.cells[fold(name)] = c
+	}
+}
+
+// sameText tells whether two cells hold one value: 12.50 is 12.5.
+func sameText(a, b string) bool {
+	x, err := strconv.ParseFloat(a, 64)
+	y, err2 := strconv.ParseFloat(b, 64)
+	return a == b || err == nil && err2 == nil && x == y
+}
+
+// isNumeric tells whether trial.toml uses a column as a number.
+func (l *loader) isNumeric(column string) bool {
+	return slices.ContainsFunc(l.Outcomes, func(o Outcome) bool { return column != "" && (o.Start == column || o.Exposure == column) })
+}
+
+// placePlants reads the layout over the plants that came.
+func (l *loader) placePlants(placed, came *sheet) {
+	var order []string
+	for i, code := range l.codes(placed) {
+		r := placed.rows[i]
+		if code == "" {
+			continue
+		}
+		p := l.plants[code]
+		switch {
+		case p != nil && slices.Contains(order, code):
+			l.fault(r.cell("plant").at, fmt.Sprintf("the plant %q is there twice: also in line %d", code, p.at.line), "give one another code, or remove a line")
+			continue
+		case p != nil:
+			p.at = r.at
+			l.takeCells(p, r)
+		default:
+			if came != nil {
+				mend := "correct the code, or add the plant to " + came.file
+				if near, ok := nearest(code, l.order); ok {
+					mend = fmt.Sprintf("write %s, or add the plant to %s", near, came.file)
+				}
+				l.fault(r.cell("plant").at, fmt.Sprintf("%s has no plant %q", came.file, code), mend)
+			}
+			p = l.addPlant(r, code)
+		}
+		order = append(order, code)
+		p.Place, _ = l.position(r)
+		p.Guard, _ = l.yesNo(r.cell("guard"), "guard")
+	}
+	for _, code := range l.order {
+		if !slices.Contains(order, code) {
+			l.warn(l.plants[code].at, fmt.Sprintf("the plant %q has no place in %s, so it takes no part", code, placed.file), "add it to the layout, or remove it here")
+			delete(l.plants, code)
+		}
+	}
+	l.order, l.source = order, placed.file
+}
+
+// fillPlant hands the plant its columns and treatments.
+func (l *loader) fillPlant(p *plantRow) {
+	p.Columns, p.Treatments = map[string]string{}, map[string]string{}
+	for folded, c := range p.cells {
+		if !slices.Contains(layoutHeadings, folded) {
+			p.Columns[l.headings[folded]] = c.text
+		}
+	}
+	for i, tr := range l.Treatments {
+		c, ok := p.cells[fold(tr.Name)]
+		if tr.Name == "" || !ok {
+			continue
+		}
+		if len(tr.Levels) > 0 && !slices.Contains(tr.Levels, c.text) {
+			mend := fmt.Sprintf("write one of %s, or add it to levels in line %d of %s", strings.Join(tr.Levels, ", "), l.doc.at("treatment[%d].levels", i).line, configFile)
+			if near, ok := nearest(c.text, tr.Levels); ok {
+				mend = fmt.Sprintf("write %s", near)
+			}
+			l.fault(c.at, fmt.Sprintf("%s has no level %q (plant %s)", tr.Name, c.text, p.Code), mend)
+			continue
+		}
+		p.Treatments[tr.Name] = c.text
+	}
+	for _, o := range l.Outcomes {
+		if c, ok := p.cells[fold(o.Start)]; ok && o.Start != "" {
+			l.checkStart(p, o, c)
+		}
+	}
+}
+
+func (l *loader) checkStart(p *plantRow, o Outcome, c cell) {
+	anySheet := &sheet{workbook: true} // decimal commas were turned where they may stand
+	x, ok := l.number(anySheet, c, fmt.Sprintf("%s of plant %s", o.Start, p.Code))
+	if ok && o.Scale == Log && x <= 0 {
+		l.fault(c.at, fmt.Sprintf("%s of plant %s is %v, and %s takes its logarithm", o.Start, p.Code, x, o.Name), `correct it, clear the cell if it was not weighed, or set scale = "natural"`)
+	}
+}
+
+// checkColumns complains of columns that trial.toml names and no sheet has.
+func (l *loader) checkColumns(placed *sheet) {
+	missing := func(name, path string, args ...any) {
+		if name == "" || slices.Contains(l.columns, name) {
+			return
+		}
+		mend := "add the column to plants.csv, or correct the name"
+		if near, ok := nearest(name, l.columns); ok {
+			mend = fmt.Sprintf("write %q, or %s", near, mend)
+		}
+		l.fault(l.doc.at(path, args...), fmt.Sprintf("no sheet of plants has a column %q", name), mend)
+	}
+	missing(l.AnalyseBy, "trial.analyse_by")
+	for i, o := range l.Outcomes {
+		missing(o.Start, "outcome[%d].start", i)
+		for column := range o.Only {
+			missing(column, "outcome[%d].only.%s", i, column)
+		}
+	}
+	for i, tr := range l.Treatments {
+		switch {
+		case tr.SetPer == Given:
+			missing(tr.Name, "treatment[%d].name", i)
+		case placed != nil && tr.Name != "" && !slices.Contains(l.columns, tr.Name):
+			mend := fmt.Sprintf("add the column with each plant's %s, or remove the treatment", tr.Name)
+			if near, ok := nearest(tr.Name, l.columns); ok {
+				mend = fmt.Sprintf("call the column %q %s, or %s", near, tr.Name, mend)
+			}
+			l.fault(place{placed.file, 1, 1}, fmt.Sprintf("there is no column for the treatment %q of %s:%d", tr.Name, configFile, l.doc.at("treatment[%d]", i).line), mend)
+		}
+	}
+}
+
+// checkTreatments looks at who got what: every plant something, every level a
+// plant, and the same within what got it as a whole.
+func (l *loader) checkTreatments() {
+	for i, tr := range l.Treatments {
+		if tr.Name == "" || !slices.Contains(l.columns, tr.Name) || !l.Dealt && tr.SetPer != Given {
+			continue
+		}
+		used := map[string]bool{}
+		for _, code := range l.order {
+			p := l.plants[code]
+			c, filled := p.cells[fold(tr.Name)]
+			if !filled && !p.Guard {
+				l.fault(p.at, fmt.Sprintf("the plant %s has no %s", code, tr.Name), "write its level, or yes under guard")
+			}
+			used[c.text] = used[c.text] || !p.Guard
+		}
+		for j, level := range tr.Levels {
+			if !used[level] {
+				l.fault(l.doc.at("treatment[%d].levels[%d]", i, j), fmt.Sprintf("no plant has the level %q of %s", level, tr.Name), "remove the level, or correct it here or in the sheet")
+			}
+		}
+		switch tr.SetPer {
+		case PerBin:
+			l.checkWhole(tr, "bin", func(p light.Position) string { return p.Bin })
+		case PerReservoir:
+			l.checkReservoirs(tr)
+			l.checkWhole(tr, "reservoir", func(p light.Position) string {
+				bin, _ := l.Rack.Bin(p.Bin)
+				return bin.Reservoir
+			})
+		}
+	}
+}
+
+// checkWhole complains of plants that got another level than the first plant of
+// what the treatment is set per.
+func (l *loader) checkWhole(tr Treatment, what string, unit func(light.Position) string) {
+	first := map[string]*plantRow{}
+	for _, code := range l.order {
+		p := l.plants[code]
+		level, name := p.Treatments[tr.Name], unit(p.Place)
+		if level == "" || name == "" {
+			continue
+		}
+		if other := first[name]; other == nil {
+			first[name] = p
+		} else if other.Treatments[tr.Name] != level {
+			l.fault(p.cells[fold(tr.Name)].at, fmt.Sprintf("%s is set per %s, but in %q the plant %s has %s and %s has %s",
+				tr.Name, what, name, other.Code, other.Treatments[tr.Name], p.Code, level), fmt.Sprintf(`give the %s one level, or write set_per = "plant"`, what))
+		}
+	}
+}
+
+func (l *loader) checkReservoirs(tr Treatment) {
+	for i, bin := range l.Rack.Bins {
+		stands := slices.ContainsFunc(l.order, func(code string) bool { return l.plants[code].Place.Bin == bin.Name })
+		if bin.Reservoir == "" && bin.Name != "" && stands {
+			l.fault(l.doc.at("bin[%d]", i), fmt.Sprintf("%s is set per reservoir, and the bin %q names none", tr.Name, bin.Name), "add reservoir = ...")
+		}
+	}
+}
+
+// checkSplit complains of plants without a value in the column that results are
+// split by.
+func (l *loader) checkSplit() {
+	if l.AnalyseBy == "" || !slices.Contains(l.columns, l.AnalyseBy) {
+		return
+	}
+	for _, code := range l.order {
+		if p := l.plants[code]; p.Columns[l.AnalyseBy] == "" && !p.Guard {
+			l.fault(p.at, fmt.Sprintf("the plant %s has no %s, by which results are split", code, l.AnalyseBy), "fill the cell, or write yes under guard")
+		}
+	}
+}

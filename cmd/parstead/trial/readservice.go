@@ -1,0 +1,262 @@
+package trial
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"net/mail"
+	"net/url"
+	"os"
+	"slices"
+	"strconv"
+)
+
+const (
+	brokerListen = "127.0.0.1:1883"
+	pageListen   = "127.0.0.1:8620"
+	mailPort     = 587 // message submission, RFC 6409
+	backupsKept  = 14
+)
+
+func (l *loader) readBroker(t *table, _ bool) {
+	b := &l.Broker
+	b.URL = "embedded"
+	if s, ok := t.text("url", "embedded"); ok {
+		b.URL = s
+	}
+	listen, _ := l.listen(t, brokerListen)
+	b.ClientID, _ = t.text("client_id", "greenhouse")
+	b.Username, _ = t.text("username", "rack")
+	b.Password = l.secret(t, "password_file")
+	b.CAFile = l.file(t, "ca_file")
+	b.CertFile, b.KeyFile = l.certificate(t)
+	if t.has("password_file") && !t.has("username") {
+		t.fault("password_file", "password_file is there without username", "add username, or remove password_file")
+	}
+
+	if b.URL == "embedded" {
+		b.Embedded, b.URL, b.Listen = true, "", listen
+		for _, key := range []string{"client_id", "ca_file"} {
+			if t.has(key) {
+				t.fault(key, key+" is for another broker, and this one is embedded", "remove it, or give the other broker's url")
+			}
+		}
+		if !loopback(listen) && !(t.has("username") && t.has("password_file")) {
+			t.fault("listen", fmt.Sprintf("the broker would be open to everyone who reaches %s", listen), "add username and password_file, or listen on "+brokerListen)
+		}
+		t.finish()
+		return
+	}
+	u, err := url.Parse(b.URL)
+	schemes := []string{"tcp", "ssl", "ws", "wss"}
+	switch {
+	case err != nil || u.Host == "" || u.Hostname() == "":
+		t.fault("url", fmt.Sprintf("%q is no broker's address", b.URL), `write "embedded", tcp://host:1883, ssl://host:8883, ws://host or wss://host`)
+	case !slices.Contains(schemes, u.Scheme):
+		t.fault("url", fmt.Sprintf("the broker's address begins with %s://", u.Scheme), "use tcp://, ssl://, ws:// or wss://")
+	case u.User != nil:
+		t.fault("url", "the broker's address holds a user or a password", "use username and password_file")
+	case (u.Scheme == "tcp" || u.Scheme == "ssl") && u.Port() == "":
+		t.fault("url", "the broker's address has no port", "add :1883 for tcp, :8883 for ssl, or the port that the broker listens on")
+	}
+	if t.has("listen") {
+		t.fault("listen", "listen is for the embedded broker, and url names another", `remove it, or write url = "embedded"`)
+	}
+	t.finish()
+}
+
+func (l *loader) readPage(t *table, _ bool) {
+	l.Page.Listen, _ = l.listen(t, pageListen)
+	l.Page.Code = l.secret(t, "code_file")
+	l.Page.CertFile, l.Page.KeyFile = l.certificate(t)
+	if !loopback(l.Page.Listen) && !t.has("code_file") {
+		t.fault("listen", fmt.Sprintf("everyone who reaches %s could write into the trial", l.Page.Listen), "add code_file, or listen on "+pageListen)
+	}
+	t.finish()
+}
+
+func (l *loader) readTell(t *table, present bool) {
+	tell := &Tell{}
+	tell.Command, _ = t.texts("command", `["/usr/local/bin/send"]`)
+	if m, ok := t.table("mail"); ok {
+		tell.Mail = l.readMail(m)
+	}
+	if at, ok := t.clock("daily", "08:00"); ok {
+		tell.Daily = &at
+	}
+	t.finish()
+	if !present {
+		return
+	}
+	switch {
+	case t.has("command") && t.has("mail"):
+		t.fault("mail", "[tell] has both command and mail", "keep one of the two")
+	case !t.has("command") && !t.has("mail"):
+		t.fault("", "[tell] doesn't say how", "add command or mail, or remove [tell]")
+	}
+	l.Tell = tell
+}
+
+func (l *loader) readMail(t *table) *Mail {
+	m := &Mail{Port: mailPort}
+	m.To, _ = t.texts("to", `"grower@example.org"`)
+	m.From, _ = t.text("from", "rack@example.org")
+	for _, address := range m.To {
+		checkAddress(t, "to", address)
+	}
+	if m.From != "" {
+		checkAddress(t, "from", m.From)
+	}
+	m.Host, _ = t.text("host", "mail.example.org")
+	if port, ok := t.whole("port", "587", 1, 65535); ok {
+		m.Port = port
+	}
+	m.Username, _ = t.text("username", "rack")
+	m.Password = l.secret(t, "password_file")
+	t.need("to", "from", "host")
+	if t.has("username") != t.has("password_file") {
+		t.fault("", "the mail server's username and password_file go together", "give both, or neither")
+	}
+	t.finish()
+	return m
+}
+
+func checkAddress(t *table, key, address string) {
+	if _, err := mail.ParseAddress(address); err != nil {
+		t.fault(key, fmt.Sprintf("%q is no mail address", address), "write it like grower@example.org")
+	}
+}
+
+func (l *loader) readBackup(t *table, present bool) {
+	b := &Backup{Keep: backupsKept}
+	if folder, ok := t.text("folder", "/media/stick/backups"); ok {
+		b.Folder = l.Path(folder)
+	}
+	if at, ok := t.clock("at", "03:30"); ok {
+		b.At = at
+	}
+	if keep, ok := t.whole("keep", "14", 1, 10000); ok {
+		b.Keep = keep
+	}
+	if present {
+		t.need("folder", "at")
+		l.Backup = b
+	}
+	t.finish()
+	if b.Folder == "" {
+		return
+	}
+	if info, err := os.Stat(b.Folder); err != nil || !info.IsDir() {
+		t.warn("folder", fmt.Sprintf("the folder %s is not there", b.Folder), "plug in the medium, make the folder, or correct its name")
+	}
+}
+
+func (l *loader) readCost(t *table, present bool) {
+	var c Cost
+	c.Currency, _ = t.text("currency", "EUR")
+	c.PerKWh, _ = t.number("per_kwh", "0.22", 0, 1e6)
+	if present {
+		t.need("currency", "per_kwh")
+		l.Cost = &c
+	}
+	t.finish()
+}
+
+func (l *loader) readLoads(tables []*table) {
+	bins := binNames(l.Rack.Bins)
+	for _, t := range tables {
+		var load Appliance
+		load.Name, _ = t.text("name", "pump")
+		load.Watts, _ = t.number("watts", "12", 0, 1e6)
+		load.HoursPerDay, _ = t.number("hours_per_day", "1.5", 0, 24)
+		load.Bins, _ = t.texts("bins", `["upper", "lower"]`)
+		for _, bin := range load.Bins {
+			l.checkKnown(t, "bins", "bin", bin, bins)
+		}
+		t.need("name", "watts", "hours_per_day", "bins")
+		t.finish()
+		l.Loads = append(l.Loads, load)
+	}
+	l.checkUnique("load", tables, func(i int) string { return l.Loads[i].Name })
+}
+
+// listen reads a host and port to listen on.
+func (l *loader) listen(t *table, usual string) (address string, ok bool) {
+	address, ok = t.text("listen", usual)
+	if !ok {
+		return usual, false
+	}
+	host, port, err := net.SplitHostPort(address)
+	if n, bad := strconv.Atoi(port); err != nil || bad != nil || n < 0 || n > 65535 {
+		t.fault("listen", fmt.Sprintf("%q is no address to listen on", address), fmt.Sprintf("write it like %s, or 0.0.0.0:%s for the whole network", usual, usual[len(usual)-4:]))
+		return usual, false
+	}
+	if host != "" && host != "localhost" && net.ParseIP(host) == nil {
+		t.fault("listen", fmt.Sprintf("%q is no number of a network card", host), "write 127.0.0.1 for this machine alone, or 0.0.0.0 for the whole network")
+		return usual, false
+	}
+	return address, true
+}
+
+// loopback tells whether only this machine reaches an address that is listened on.
+func loopback(address string) bool {
+	host, _, err := net.SplitHostPort(address)
+	return err == nil && (host == "localhost" || net.ParseIP(host).IsLoopback())
+}
+
+// certificate reads cert_file and key_file.
+func (l *loader) certificate(t *table) (cert, key string) {
+	cert, key = l.file(t, "cert_file"), l.file(t, "key_file")
+	if t.has("cert_file") != t.has("key_file") {
+		here := "cert_file"
+		if t.has("key_file") {
+			here = "key_file"
+		}
+		t.fault(here, "cert_file and key_file go together", "give both, or neither")
+	}
+	return cert, key
+}
+
+// file reads the name of a file that must be there.
+func (l *loader) file(t *table, key string) string {
+	name, ok := t.text(key, key)
+	if !ok {
+		return ""
+	}
+	path := l.Path(name)
+	f, err := openFile(path)
+	if err != nil {
+		t.fault(key, fmt.Sprintf("%s: %s can't be read: %s", key, path, cause(err)), "make the file, or correct its name")
+		return path
+	}
+	_ = f.Close() // only read
+	return path
+}
+
+// openFile opens a regular file. Anything else might never end, or never open.
+func openFile(path string) (*os.File, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, &fs.PathError{Op: "open", Path: path, Err: errors.New("it is not a file")}
+	}
+	return os.Open(path)
+}
+
+// secret reads the name of a file that holds a password or a code.
+func (l *loader) secret(t *table, key string) Secret {
+	s := Secret(l.file(t, key))
+	if s == "" {
+		return ""
+	}
+	if info, err := os.Stat(string(s)); err != nil || !info.Mode().IsRegular() {
+		return s // told by file
+	}
+	if _, err := s.Read(); errors.Is(err, errNoSecret) {
+		t.fault(key, fmt.Sprintf("%s: %s is empty", key, s), "write the secret into the file, on one line")
+	}
+	return s
+}

@@ -1,0 +1,329 @@
+package trial
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"parstead/ingest"
+	"parstead/light"
+)
+
+// feed is one [[sensor]] with the sensors that it stands for.
+type feed struct {
+	ingest.Feed
+	table   *table
+	sensors []light.Sensor // one, unless the topic has placeholders
+	topics  []string       // of each sensor
+}
+
+func (l *loader) readSensors(tables []*table) {
+	for _, t := range tables {
+		l.feeds = append(l.feeds, l.readSensor(t))
+	}
+	l.checkNames()
+	l.checkTopics()
+	l.checkLux()
+	for _, f := range l.feeds {
+		l.Rack.Sensors = append(l.Rack.Sensors, f.sensors...)
+		l.Feeds = append(l.Feeds, f.Feed)
+	}
+}
+
+func (l *loader) readSensor(t *table) feed {
+	f := feed{table: t}
+	s := &f.Sensor
+	s.Name, _ = t.text("name", "upper centre")
+	measures, ok := t.oneOf("measures", "ppfd", "lux", "temperature", "humidity", "water_depth_cm", "wet")
+	if ok {
+		s.Measures, _ = light.ParseQuantity(measures) // oneOf let only its names pass
+	}
+	f.Topic, _ = t.text("topic", "rack/upper/centre")
+	f.Value = pointer(t, "value", "/light/ppfd")
+	f.Time = pointer(t, "time", "/at")
+	format, _ := t.oneOf("time_format", string(ingest.RFC3339), string(ingest.Unix), string(ingest.UnixMS))
+	if t.has("time_format") && !t.has("time") {
+		t.fault("time_format", "time_format is there without time", "add time, the pointer to the reading's own time, or remove time_format")
+	}
+	if f.TimeFormat = ingest.TimeFormat(format); format == "" {
+		f.TimeFormat = ingest.RFC3339
+	}
+	readJudgement(t, s)
+	s.During = t.span(l.Rack.Zone)
+	l.readPlace(t, &f)
+	t.need("name", "measures", "topic")
+	l.checkWater(t, *s)
+	t.finish()
+	f.expand()
+	return f
+}
+
+var validPointer = regexp.MustCompile(`^(/([^~]|~[01])*)?$`)
+
+// pointer reads a JSON Pointer (RFC 6901).
+func pointer(t *table, key, example string) string {
+	p, ok := t.text(key, example)
+	if ok && !validPointer.MatchString(p) {
+		t.fault(key, fmt.Sprintf("%q is no JSON Pointer", p), fmt.Sprintf("write it like %s = %q, with ~0 for ~ and ~1 for / in a name", key, example))
+		return ""
+	}
+	return p
+}
+
+// readJudgement reads what turns a raw reading into a value and judges it.
+func readJudgement(t *table, s *light.Sensor) {
+	var ok bool
+	if s.Every, ok = t.duration("every", "60s"); !ok {
+		s.Every = time.Minute
+	}
+	if s.MaxGap, ok = t.duration("max_gap", "10m"); !ok {
+		s.MaxGap = 10 * s.Every
+	}
+	if s.MaxGap < s.Every {
+		t.fault("max_gap", fmt.Sprintf("max_gap %v is shorter than every, %v: no two readings would ever be joined", s.MaxGap, s.Every), "give at least twice the time between readings")
+	}
+	if s.Scale, ok = t.number("scale", "1.0", math.Inf(-1), math.Inf(1)); !ok {
+		s.Scale = 1
+	} else if s.Scale == 0 {
+		t.fault("scale", "scale can't be 0: every reading would be alike", "give the factor that turns a raw reading into the unit")
+	}
+	s.Offset, _ = t.number("offset", "0.0", math.Inf(-1), math.Inf(1))
+	s.Low, s.High = s.Measures.Valid()
+	if valid, ok := t.limits("valid", "[0, 2500]"); ok {
+		s.Low, s.High = valid[0], valid[1]
+	}
+	if s.RelativeError, ok = t.number("relative_error", "0.05", 0, 1); !ok {
+		s.RelativeError = s.Measures.RelativeError()
+	}
+	s.DepthCM, _ = t.positive("depth_cm", "3")
+	s.Immersion, _ = t.positive("immersion_factor", "1.3")
+}
+
+var placeholders = []string{"{bin}", "{row}", "{column}"}
+
+// readPlace reads where the sensor is: its bin and cell, each either a key or a
+// placeholder of the topic.
+func (l *loader) readPlace(t *table, f *feed) {
+	p := &f.Sensor.Position
+	p.Bin, _ = t.text("bin", "upper")
+	p.Row, _ = t.whole("row", "3", 1, mostCells)
+	p.Column, _ = t.whole("column", "4", 1, mostCells)
+	l.checkTopic(t, f.Topic)
+	for _, key := range []string{"bin", "row", "column"} {
+		if strings.Contains(f.Topic, "{"+key+"}") {
+			f.Placeholder = true
+			if t.has(key) {
+				t.fault(key, fmt.Sprintf("%s is a key, and {%s} stands in the topic", key, key), "keep one of the two")
+			}
+		}
+	}
+	fromTopic := func(key string) bool { return strings.Contains(f.Topic, "{"+key+"}") }
+	given := func(key string) bool { return t.has(key) || fromTopic(key) }
+	if !given("bin") {
+		t.fault("", t.title()+" has no bin", "add bin = ..., or {bin} to the topic")
+	}
+	if given("row") != given("column") {
+		here, other := "row", "column"
+		if given("column") {
+			here, other = other, here
+		}
+		t.fault(here, fmt.Sprintf("the sensor has a %s but no %s", here, other), "give both, or neither for a sensor that speaks for the bin as a whole")
+		return
+	}
+	if fromTopic("bin") {
+		f.Bins = l.Rack.Bins
+	} else if bin, ok := l.Rack.Bin(p.Bin); ok {
+		f.Bins = []light.Bin{bin}
+	} else {
+		l.checkKnown(t, "bin", "bin", p.Bin, binNames(l.Rack.Bins))
+	}
+	for _, bin := range f.Bins {
+		if bin.Rows == 0 {
+			continue // its own mistake was told
+		}
+		if p.Row > bin.Rows {
+			t.fault("row", fmt.Sprintf("row %d is off the grid: the bin %q has %d rows", p.Row, bin.Name, bin.Rows), fmt.Sprintf("give a row from 1 to %d", bin.Rows))
+		}
+		if p.Column > bin.Columns {
+			t.fault("column", fmt.Sprintf("column %d is off the grid: the bin %q has %d columns", p.Column, bin.Name, bin.Columns), fmt.Sprintf("give a column from 1 to %d", bin.Columns))
+		}
+	}
+}
+
+func (l *loader) checkTopic(t *table, topic string) {
+	if strings.ContainsAny(topic, "+#") {
+		t.fault("topic", fmt.Sprintf("the topic %q holds a wildcard", topic), "write the topic out; {bin}, {row} and {column} may stand for their values")
+	}
+	rest := topic
+	for _, p := range placeholders {
+		if strings.Count(topic, p) > 1 {
+			t.fault("topic", fmt.Sprintf("the topic holds %s twice", p), "let it stand once")
+		}
+		rest = strings.ReplaceAll(rest, p, "")
+	}
+	if strings.ContainsAny(rest, "{}") {
+		t.fault("topic", fmt.Sprintf("the topic %q holds a bracket that is no placeholder", topic), "use {bin}, {row} and {column} only")
+	}
+	if len(topic) > 1024 {
+		t.fault("topic", "the topic is longer than 1024 bytes", "shorten it")
+	}
+}
+
+// expand lists the sensors that the entry stands for, with their topics.
+func (f *feed) expand() {
+	if !f.Placeholder {
+		f.sensors, f.topics = []light.Sensor{f.Sensor}, []string{f.Topic}
+		return
+	}
+	for _, bin := range f.Bins {
+		for _, p := range f.cells(bin) {
+			s := f.Sensor
+			s.Position = p
+			s.Name += " " + bin.Name
+			if !p.WholeBin() {
+				s.Name += fmt.Sprintf(" %d %d", p.Row, p.Column)
+			}
+			f.sensors = append(f.sensors, s)
+			f.topics = append(f.topics, strings.NewReplacer("{bin}", bin.Name,
+				"{row}", strconv.Itoa(p.Row), "{column}", strconv.Itoa(p.Column)).Replace(f.Topic))
+		}
+	}
+}
+
+// cells lists the positions in a bin that a topic with placeholders means.
+func (f *feed) cells(bin light.Bin) []light.Position {
+	fixed := f.Sensor.Position
+	anyRow, anyColumn := strings.Contains(f.Topic, "{row}"), strings.Contains(f.Topic, "{column}")
+	if !anyRow && !anyColumn {
+		return []light.Position{{Bin: bin.Name, Row: fixed.Row, Column: fixed.Column}}
+	}
+	return slices.DeleteFunc(bin.Positions(), func(p light.Position) bool {
+		return !anyRow && p.Row != fixed.Row || !anyColumn && p.Column != fixed.Column
+	})
+}
+
+// checkNames complains of sensors of one name at one time.
+func (l *loader) checkNames() {
+	type block struct {
+		feed   int
+		during light.Span
+	}
+	seen := map[string][]block{}
+	for i, f := range l.feeds {
+		clash := ""
+		for _, s := range f.sensors {
+			for _, earlier := range seen[s.Name] {
+				if s.Name != "" && clash == "" && s.During.Overlaps(earlier.during) {
+					clash = fmt.Sprintf("the sensor %q is there twice at one time: also in line %d", s.Name, l.feeds[earlier.feed].table.at("").line)
+				}
+			}
+			seen[s.Name] = append(seen[s.Name], block{i, s.During})
+		}
+		if clash != "" {
+			f.table.fault("name", clash, "give one another name, or keep their times apart with from and until")
+		}
+	}
+}
+
+// checkTopics complains of values that two sensors claim. A sensor that was
+// moved or replaced under its name keeps its topic.
+func (l *loader) checkTopics() {
+	type source struct{ topic, pointer string }
+	type claim struct {
+		feed int
+		name string
+	}
+	claims := map[source]claim{}
+	for i, f := range l.feeds {
+		for j, topic := range f.topics {
+			at := source{topic, f.Value}
+			earlier, taken := claims[at]
+			if !taken {
+				claims[at] = claim{i, f.sensors[j].Name}
+				continue
+			}
+			if topic == "" || earlier.name == f.sensors[j].Name {
+				continue
+			}
+			value := "its payload"
+			if f.Value != "" {
+				value = "its value " + f.Value
+			}
+			f.table.fault("topic", fmt.Sprintf("the topic %q with %s belongs to the sensor %q already, in line %d",
+				topic, value, earlier.name, l.feeds[earlier.feed].table.at("").line), "correct topic or value of one of them")
+			break
+		}
+	}
+}
+
+// checkWater looks at a sensor's keys about water.
+func (l *loader) checkWater(t *table, s light.Sensor) {
+	for _, key := range []string{"depth_cm", "immersion_factor"} {
+		if t.has(key) && s.Measures != 0 && !s.Measures.IsLight() {
+			t.fault(key, key+" belongs to a light sensor", "remove it, or correct measures")
+			return
+		}
+	}
+	if t.has("immersion_factor") && !t.has("depth_cm") {
+		t.fault("immersion_factor", "immersion_factor is there without depth_cm", "add depth_cm, the sensor's depth under water, or remove immersion_factor")
+	}
+	if s.DepthCM == 0 {
+		return
+	}
+	if bin, ok := l.Rack.Bin(s.Position.Bin); ok && s.DepthCM > bin.WaterCM {
+		t.fault("depth_cm", fmt.Sprintf("the sensor would lie %v cm deep in %v cm of water", s.DepthCM, bin.WaterCM), "correct depth_cm, or water_cm of the bin")
+	}
+	if s.Immersion == 0 && !t.has("immersion_factor") {
+		says, mend := "a light sensor under water reads too little without an immersion_factor", "add immersion_factor from the maker, or measure it: reading in air over reading just under the surface"
+		if s.Measures == light.QuantityLux {
+			t.fault("depth_cm", says, mend)
+		} else {
+			t.warn("depth_cm", says, mend)
+		}
+	}
+}
+
+// checkLux complains of lux sensors whose readings can't be turned into PPFD:
+// the lamps over their bin have no factor, or several at one time.
+func (l *loader) checkLux() {
+	for _, f := range l.feeds {
+		if f.Sensor.Measures != light.QuantityLux {
+			continue
+		}
+		for _, bin := range f.Bins {
+			if says, mend := l.luxTrouble(bin, f.Sensor.During); says != "" {
+				f.table.fault("measures", says, mend)
+				break
+			}
+		}
+	}
+}
+
+// luxTrouble says why lux in the bin can't be turned into PPFD; "" if it can.
+func (l *loader) luxTrouble(bin light.Bin, during light.Span) (says, mend string) {
+	var over []light.Lamp
+	for _, lamp := range l.Rack.Lamps {
+		if slices.Contains(bin.Lamps, lamp.Name) && lamp.During.Overlaps(during) {
+			over = append(over, lamp)
+		}
+	}
+	if len(over) == 0 {
+		return fmt.Sprintf("lux in the bin %q can't be turned into PPFD: no lamp is over it", bin.Name), "name the bin's lamp, with its lux_per_ppfd, spectrum or illuminant"
+	}
+	for i, lamp := range over {
+		if lamp.LuxPerPPFD == 0 {
+			return fmt.Sprintf("lux in the bin %q can't be turned into PPFD: its lamp %q has no factor", bin.Name, lamp.Name), "give the lamp lux_per_ppfd, spectrum or illuminant"
+		}
+		for _, other := range over[:i] {
+			if other.LuxPerPPFD != lamp.LuxPerPPFD && other.During.Overlaps(lamp.During) {
+				return fmt.Sprintf("lux in the bin %q can't be turned into PPFD: its lamps %q and %q have different factors", bin.Name, other.Name, lamp.Name),
+					"measure PPFD there, or give both lamps the factor of their light together"
+			}
+		}
+	}
+	return "", ""
+}

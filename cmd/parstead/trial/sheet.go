@@ -1,0 +1,269 @@
+package trial
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// sheet is a table with headings, from a .csv or an .xlsx file.
+type sheet struct {
+	file         string
+	headings     []cell
+	rows         []row
+	decimalComma bool // whether 12,5 may stand for 12.5: the separator is no comma
+	workbook     bool
+}
+
+// row is one line of a sheet, with as many cells as there are headings.
+type row struct {
+	sheet *sheet
+	at    place
+	cells []cell
+}
+
+// cell is what stands at one place of a sheet, without surrounding blanks. A
+// blank cell is a missing value.
+type cell struct {
+	text string
+	at   place
+	turn turn
+}
+
+// turn is what a spreadsheet made of a cell.
+type turn string
+
+const (
+	asItIs         turn = ""
+	turnedDate     turn = "a date"
+	turnedExponent turn = "a number with an exponent"
+)
+
+func (c cell) blank() bool { return c.text == "" }
+
+// fold is how headings are compared: without regard to case and blanks around.
+func fold(heading string) string { return strings.ToLower(strings.TrimSpace(heading)) }
+
+// column is the index of a heading; -1 if there is none.
+func (s *sheet) column(heading string) int {
+	heading = fold(heading)
+	return slices.IndexFunc(s.headings, func(h cell) bool { return fold(h.text) == heading })
+}
+
+func (s *sheet) has(heading string) bool { return s != nil && s.column(heading) >= 0 }
+
+// cell is the row's cell under a heading, blank where there is no such column.
+func (r row) cell(heading string) cell {
+	if i := r.sheet.column(heading); i >= 0 {
+		return r.cells[i]
+	}
+	return cell{at: r.at}
+}
+
+// openSheet reads NAME.csv or NAME.xlsx; nil if neither is there or it could
+// not be read. Columns other than the needed and the known ones are mistakes,
+// unless known is nil.
+func (l *loader) openSheet(name string, needed []string, known []string) *sheet {
+	s := l.readSheet(name)
+	if s == nil {
+		return nil
+	}
+	ok := true
+	for _, heading := range needed {
+		if !s.has(heading) {
+			mend := fmt.Sprintf("add a column %s; cells are separated by commas, semicolons or tabs", heading)
+			if near, found := nearest(heading, s.texts()); found {
+				mend = fmt.Sprintf("call the column %q %s", near, heading)
+			}
+			l.fault(place{s.file, 1, 1}, fmt.Sprintf("there is no column %s", heading), mend)
+			ok = false
+		}
+	}
+	for i, h := range s.headings {
+		switch {
+		case h.blank():
+			if j := slices.IndexFunc(s.rows, func(r row) bool { return !r.cells[i].blank() }); j >= 0 {
+				l.fault(s.rows[j].cells[i].at, fmt.Sprintf("%q stands in a column without a heading", s.rows[j].cells[i].text), "give the column a heading, or clear it")
+			}
+		case slices.ContainsFunc(s.headings[:i], func(other cell) bool { return fold(other.text) == fold(h.text) }):
+			l.fault(h.at, fmt.Sprintf("two columns are called %q", h.text), "rename or remove one")
+			ok = false
+		case known != nil && !slices.Contains(needed, fold(h.text)) && !slices.ContainsFunc(known, func(k string) bool { return fold(k) == fold(h.text) }):
+			all := append(slices.Clone(needed), known...)
+			mend := "remove it, or correct its name; known here: " + strings.Join(all, ", ")
+			if near, found := nearest(fold(h.text), all); found {
+				mend = fmt.Sprintf("call it %s, or remove it", near)
+			}
+			l.fault(h.at, fmt.Sprintf("%s knows no column %q", s.file, h.text), mend)
+		}
+	}
+	if !ok {
+		return nil
+	}
+	return s
+}
+
+func (s *sheet) texts() []string {
+	var texts []string
+	for _, h := range s.headings {
+		texts = append(texts, h.text)
+	}
+	return texts
+}
+
+// readSheet reads whichever of NAME.csv and NAME.xlsx is there.
+func (l *loader) readSheet(name string) *sheet {
+	var s *sheet
+	found := ""
+	for _, kind := range []struct {
+		ending string
+		parse  func(file string, data []byte, p *problems) *sheet
+	}{{".csv", parseCSV}, {".xlsx", parseWorkbook}} {
+		file := name + kind.ending
+		data, err := readFile(filepath.Join(l.Dir, file))
+		switch {
+		case errors.Is(err, os.ErrNotExist):
+			continue
+		case err != nil:
+			l.fault(place{file: file}, "the file can't be read: "+cause(err), "make it a readable file")
+			continue
+		case found != "":
+			l.fault(place{file: file}, fmt.Sprintf("%s is there too: which of them counts?", found), "keep one of the two in the folder")
+			continue
+		}
+		found = file
+		s = kind.parse(file, data, &l.problems)
+	}
+	return s
+}
+
+func readFile(path string) ([]byte, error) {
+	f, err := openFile(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(f)
+}
+
+// parseCSV reads a text of separated cells (RFC 4180, with comma, semicolon or
+// tab); nil if it can't be read.
+func parseCSV(file string, data []byte, p *problems) *sheet {
+	data, ok := plainText(file, data, p)
+	if !ok {
+		return nil
+	}
+	if bytes.IndexByte(data, '\n') < 0 {
+		data = bytes.ReplaceAll(data, []byte("\r"), []byte("\n"))
+	}
+	s := &sheet{file: file}
+	separator := separatorOf(data)
+	s.decimalComma = separator != ','
+	lines := linesOf(data)
+	r := csv.NewReader(bytes.NewReader(data))
+	r.Comma, r.FieldsPerRecord = separator, -1
+	for {
+		texts, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			at := place{file, 1, 1}
+			var broken *csv.ParseError
+			if errors.As(err, &broken) {
+				at.line, at.column = max(broken.Line, 1), lines.column(broken.Line, broken.Column)
+			}
+			p.fault(at, "a quotation mark stands alone", `put it twice ("") inside a quoted cell, or remove it`)
+			return nil
+		}
+		cells := make([]cell, len(texts))
+		for i, text := range texts {
+			line, column := r.FieldPos(i)
+			cells[i] = cell{text: strings.TrimSpace(text), at: place{file, line, lines.column(line, column)}}
+		}
+		s.add(cells, p)
+	}
+	return s.orNothing(p)
+}
+
+// separatorOf is the sign that separates the headings: whichever of tab,
+// semicolon and comma stands most often in the first line outside quotes.
+func separatorOf(data []byte) rune {
+	counts := map[byte]int{}
+	quoted := false
+	for _, b := range bytes.TrimLeft(data, "\r\n") {
+		if b == '\n' && !quoted {
+			break
+		}
+		if b == '"' {
+			quoted = !quoted
+		}
+		if !quoted {
+			counts[b]++
+		}
+	}
+	best := byte(',')
+	for _, b := range []byte{';', '\t'} {
+		if counts[b] > counts[best] {
+			best = b
+		}
+	}
+	return rune(best)
+}
+
+// add takes the next line: the headings first. A line of blanks is none.
+func (s *sheet) add(cells []cell, p *problems) {
+	if !slices.ContainsFunc(cells, func(c cell) bool { return !c.blank() }) {
+		return
+	}
+	if s.headings == nil {
+		s.headings = cells
+		return
+	}
+	at := cells[0].at
+	at.column = 1
+	n := len(s.headings)
+	switch spare := cells[min(n, len(cells)):]; {
+	case slices.ContainsFunc(spare, func(c cell) bool { return !c.blank() }):
+		mend := "write texts that hold a separator in quotes"
+		if !s.decimalComma && !s.workbook {
+			for i := range len(cells) - 1 {
+				if endsInDigit(cells[i].text) && digits(cells[i+1].text) {
+					at = cells[i].at
+					mend = fmt.Sprintf("if %s,%s is one number, write %s.%s, or separate cells by semicolons", cells[i].text, cells[i+1].text, cells[i].text, cells[i+1].text)
+					break
+				}
+			}
+		}
+		p.fault(at, fmt.Sprintf("the line has %d cells, the heading %d", len(cells), n), mend)
+		return
+	case len(cells) < n && !s.workbook:
+		p.fault(at, fmt.Sprintf("the line has %d cells, the heading %d", len(cells), n), "separate cells as in the heading, blank ones too")
+		return
+	}
+	for i := len(cells); i < n; i++ {
+		cells = append(cells, cell{at: place{s.file, at.line, i + 1}})
+	}
+	s.rows = append(s.rows, row{s, at, cells[:n]})
+}
+
+func endsInDigit(s string) bool { return s != "" && digits(s[len(s)-1:]) }
+
+func digits(s string) bool {
+	return s != "" && !strings.ContainsFunc(s, func(r rune) bool { return r < '0' || r > '9' })
+}
+
+// orNothing complains of a sheet without headings.
+func (s *sheet) orNothing(p *problems) *sheet {
+	if s.headings == nil {
+		p.fault(place{s.file, 1, 1}, "the sheet is empty", "write the headings into its first line, or remove the file")
+		return nil
+	}
+	return s
+}
