@@ -308,6 +308,61 @@ func TestCountTwoEmptyLevels(t *testing.T) {
 	}
 }
 
+// A treatment set per bin is tested among the bins' totals: by hand, the
+// quasi-likelihood of six totals in two levels.
+func TestCountInStrata(t *testing.T) {
+	t.Parallel()
+	bin := groups(6, 4)
+	bin.Name = "bin"
+	floods := Factor{Name: "floods", Levels: []string{"once", "twice"}}
+	medium := Factor{Name: "medium", Levels: []string{"bark", "coir"}}
+	y := []float64{3, 1, 2, 4, 5, 2, 2, 3, 1, 0, 2, 2, 6, 4, 7, 5, 4, 4, 3, 6, 9, 5, 7, 8}
+	for i := range y {
+		floods.Of = append(floods.Of, bin.Of[i]/3)
+		medium.Of = append(medium.Of, i%2)
+	}
+	terms := Terms{Bin: &bin, Treatments: []Treatment{{floods, PerBin}, {medium, PerPlant}}}
+	s, err := CountInStrata(len(y), terms, nil, y, nil)
+	if err != nil || s.Plant == nil || s.Bin == nil || s.Bin.Err != nil || s.Reservoir != nil {
+		t.Fatalf("%+v, %v", s, err)
+	}
+	totals := []float64{10, 12, 5, 22, 17, 29}
+	var chi2, drop float64
+	sums := [2]float64{27, 68}
+	for b, total := range totals {
+		near(t, "total", s.Bin.Counts[b], total, 0, 0)
+		near(t, "plants", s.Bin.Exposures[b], 4, 0, 0)
+		mu := sums[b/3] / 3
+		chi2 += (total - mu) * (total - mu) / mu
+	}
+	for _, sum := range sums {
+		drop += 2 * sum * math.Log(sum/47.5)
+	}
+	tests, err := s.Bin.Fit.Partial()
+	if err != nil || len(tests) != 1 || tests[0].DF != [2]float64{1, 4} {
+		t.Fatalf("%+v, %v", tests, err)
+	}
+	near(t, "F among bins", tests[0].F, drop/(chi2/4), 1e-10, 0)
+	means := Compare(s.Bin.Fit, s.Bin.Design, s.Bin.Families()[0])
+	near(t, "rate per plant", math.Exp(means.Adjusted[1].Value), 68.0/12, 1e-11, 0)
+	if means.Unit != PerBin || len(means.Pairs) != 1 {
+		t.Errorf("%+v", means)
+	}
+	plant, err := s.Plant.Partial()
+	if err != nil || len(plant) != 2 || plant[1].DF != [2]float64{1, 17} {
+		t.Errorf("plant stratum: %+v, %v", plant, err)
+	}
+	// One bin per level: described, not tested.
+	for i := range y {
+		bin.Of[i] = i / 12
+		floods.Of[i] = i / 12
+	}
+	s, err = CountInStrata(len(y), terms, nil, y, nil)
+	if err != nil || s.Bin == nil || !errors.Is(s.Bin.Err, ErrTooFew) {
+		t.Errorf("one bin per level: %+v, %v", s, err)
+	}
+}
+
 func TestCountErrors(t *testing.T) {
 	t.Parallel()
 	medium := groups(2, 3)
