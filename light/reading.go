@@ -80,7 +80,8 @@ func (b byTime) Swap(i, j int) {
 	}
 }
 
-// Source is a consistent view of stored readings and of the trial's log.
+// Source is a consistent view of stored readings and of the trial's log. Its
+// methods may be called from several goroutines at once.
 type Source interface {
 	// Sensors names every sensor that has readings, in bytewise order.
 	Sensors() ([]string, error)

@@ -1,0 +1,164 @@
+package field_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"parstead/light"
+	"parstead/light/field"
+)
+
+var bin = light.Bin{Name: "upper", Rows: 2, Columns: 3}
+
+func at(hour float64) time.Time {
+	return time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC).Add(time.Duration(hour * float64(time.Hour)))
+}
+
+// walk reads the positions in order, one a minute, from the given hour on.
+func walk(hour, reference float64, ppfd ...float64) []field.Reading {
+	var readings []field.Reading
+	for i, x := range ppfd {
+		readings = append(readings, field.Reading{
+			At: at(hour + float64(i)/60), Position: bin.Positions()[i%6], PPFD: x, Reference: reference,
+		})
+	}
+	return readings
+}
+
+func one(anchors ...field.Anchor) func(time.Time) []field.Anchor {
+	return func(time.Time) []field.Anchor { return anchors }
+}
+
+func place(row, column int) light.Position {
+	return light.Position{Bin: "upper", Row: row, Column: column}
+}
+
+func maps(t testing.TB, survey []field.Reading, epochs []light.Span, anchors func(time.Time) []field.Anchor) []field.Map {
+	t.Helper()
+	got, remarks := field.Maps(bin, survey, epochs, anchors)
+	if len(remarks) != 0 {
+		t.Fatalf("remarks %v", remarks)
+	}
+	return got
+}
+
+func near(t testing.TB, what string, got, want float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= 1e-12*math.Max(1, math.Abs(want))) {
+		t.Errorf("%s: %v, want %v", what, got, want)
+	}
+}
+
+// A sensor at one of the positions: the map is 1 there, whatever gain the meter
+// has, and two walks at different lamp levels agree.
+func TestMapIsOneAtTheSensor(t *testing.T) {
+	t.Parallel()
+	for _, gain := range []float64{1, 1.3} {
+		survey := walk(9, 100, 80*gain, 100*gain, 90*gain, 70*gain, 50*gain, 60*gain)
+		survey = append(survey, walk(20, 50, 40*gain, 50*gain, 45*gain, 35*gain, 25*gain, 30*gain)...)
+		m := maps(t, survey, []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
+		for i, want := range []float64{0.8, 1, 0.9, 0.7, 0.5, 0.6} {
+			near(t, "ratio", m.Ratio[i], want)
+		}
+		near(t, "plateau", float64(m.Plateau), math.Sqrt(100*50))
+		if m.OwnScale {
+			t.Error("scaled to the meter beside a sensor")
+		}
+	}
+}
+
+func TestMapScale(t *testing.T) {
+	t.Parallel()
+	survey := walk(9, 100, 80, 100, 90, 70, 50, 60)
+	sensors := one(field.Anchor{Position: place(1, 1), Weight: 3}, field.Anchor{Position: place(2, 3), Weight: 1})
+	m := maps(t, survey, []light.Span{{}}, sensors)[0]
+	near(t, "weighted mean at two sensors", (3*m.Ratio[0]+m.Ratio[5])/4, 1)
+	near(t, "shape", m.Ratio[1]/m.Ratio[4], 2)
+
+	m = maps(t, survey, []light.Span{{}}, one(field.Anchor{Position: light.Position{Bin: "upper"}, Weight: 1}))[0]
+	mean := 0.0
+	for _, x := range m.Ratio {
+		mean += x / 6
+	}
+	near(t, "mean for a sensor of the whole bin", mean, 1)
+
+	// The meter never stood at the sensor: its own scale counts.
+	m = maps(t, survey[:3], []light.Span{{}}, one(field.Anchor{Position: place(2, 2), Weight: 1}))[0]
+	near(t, "over the sensor", m.Ratio[0], 0.8)
+	if !m.OwnScale || !math.IsNaN(m.Ratio[4]) || m.Surveyed[4] || !m.Surveyed[0] {
+		t.Errorf("%+v", m)
+	}
+
+	// No sensor at all: ratio × plateau is what the meter showed.
+	m = maps(t, walk(9, math.NaN(), 80, 100, 90, 70, 50, 60), []light.Span{{}}, one())[0]
+	for i, want := range []float64{80, 100, 90, 70, 50, 60} {
+		near(t, "meter", m.Ratio[i]*float64(m.Plateau), want)
+	}
+	near(t, "mean of the meter", float64(m.Plateau), 75)
+}
+
+// The noise of a meter shows in repeats; it shrinks with the root of their number.
+func TestMapError(t *testing.T) {
+	t.Parallel()
+	random := rand.New(rand.NewPCG(7, 2026))
+	var survey []field.Reading
+	for range 200 { // 1200 readings: their standard deviation is known to 2 %
+		w := walk(9, 100, 80, 100, 90, 70, 50, 60)
+		for i := range w {
+			w[i].PPFD *= math.Exp(0.03 * random.NormFloat64())
+		}
+		survey = append(survey, w...)
+	}
+	m := maps(t, survey, []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
+	if got := m.RelativeError[0] * math.Sqrt(200); math.Abs(got/0.03-1) > 0.07 {
+		t.Errorf("noise %v, want 0.03", got)
+	}
+	m = maps(t, survey[:6], []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
+	near(t, "assumed noise", m.RelativeError[0], 0.06)
+}
+
+// A map ends with its epoch; the next begins with the next walk.
+func TestEpochs(t *testing.T) {
+	t.Parallel()
+	epochs := []light.Span{{Until: at(30)}, {From: at(30), Until: at(60)}, {From: at(60)}}
+	survey := append(walk(9, 100, 80, 100, 90, 70, 50, 60), walk(70, 100, 60, 100, 90, 70, 50, 80)...)
+	anchor := one(field.Anchor{Position: place(1, 2), Weight: 1})
+	got := maps(t, survey, epochs, anchor)
+	if len(got) != 2 {
+		t.Fatalf("%d maps", len(got))
+	}
+	if d := got[0].During; !d.From.IsZero() || !d.Until.Equal(at(30)) {
+		t.Errorf("the first map holds %v", d)
+	}
+	if d := got[1].During; !d.From.Equal(at(70)) || !d.Until.IsZero() {
+		t.Errorf("the last map holds %v", d)
+	}
+	near(t, "first", got[0].Ratio[0], 0.8)
+	near(t, "last", got[1].Ratio[0], 0.6)
+}
+
+func TestSurveysThatShowNothing(t *testing.T) {
+	t.Parallel()
+	for what, c := range map[string]struct {
+		survey []field.Reading
+		says   string
+		maps   int
+	}{
+		"all equal":              {walk(9, 100, 80, 80, 80, 80, 80, 80), "equal", 0},
+		"one position":           {walk(9, 100, 80), "one position", 0},
+		"in the dark":            {walk(9, 100, 0, 0.5), "in the dark", 0},
+		"sensor in the dark":     {walk(9, 0.2, 80, 90), "sensor was in the dark", 0},
+		"sensor silent in parts": {append(walk(9, 100, 80, 90, 95), walk(10, math.NaN(), 1000)...), "silent", 1},
+	} {
+		got, remarks := field.Maps(bin, c.survey, []light.Span{{}}, one(field.Anchor{Position: place(1, 1), Weight: 1}))
+		if len(got) != c.maps || len(remarks) != 1 || !strings.Contains(remarks[0], c.says) {
+			t.Errorf("%s: %d maps, %q", what, len(got), remarks)
+		}
+	}
+	// A single reading in a bin without sensors is still what that position gets.
+	got := maps(t, walk(9, math.NaN(), 80), []light.Span{{}}, one())
+	near(t, "one reading", got[0].Ratio[0]*float64(got[0].Plateau), 80)
+}
