@@ -74,6 +74,13 @@ func (in *Intake) Run(ctx context.Context) error {
 		in.room.Broadcast()
 		in.nudge()
 	})()
+	// A commit outlives the order to end, for a while: its readings are in.
+	work, giveUp := context.WithCancel(context.WithoutCancel(ctx))
+	defer giveUp()
+	defer context.AfterFunc(ctx, func() {
+		patience := time.AfterFunc(drainTime, giveUp)
+		context.AfterFunc(work, func() { patience.Stop() })
+	})()
 	clock := time.NewTicker(time.Second)
 	defer clock.Stop()
 	timer := time.NewTimer(0)
@@ -114,7 +121,7 @@ func (in *Intake) Run(ctx context.Context) error {
 		taken, in.queue = in.queue, taken.emptied()
 		in.room.Broadcast()
 		in.mu.Unlock()
-		err := in.commit(ctx, &taken)
+		err := in.commit(work, &taken)
 		lastCommit = time.Now()
 		in.settle(&taken, err)
 		if err == nil {
@@ -176,16 +183,6 @@ func (in *Intake) commit(ctx context.Context, g *group) error {
 	readings := make([]light.Reading, len(g.arrivals))
 	for i := range g.arrivals {
 		readings[i] = g.arrivals[i].reading
-	}
-	// A commit outlives the order to end: its readings are in, and wait.
-	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	defer cancel()
-	in.mu.Lock()
-	closed := in.closed
-	in.mu.Unlock()
-	if closed {
-		ctx, cancel = context.WithTimeout(ctx, drainTime)
-		defer cancel()
 	}
 	fates, err := in.Sink.Append(ctx, readings)
 	if err != nil {

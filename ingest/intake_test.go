@@ -1,0 +1,669 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+
+	"parstead/light"
+)
+
+var quiet = slog.New(slog.DiscardHandler)
+
+// memory is a sink that tells fates as a store does.
+type memory struct {
+	mu     sync.Mutex
+	groups [][]light.Reading
+	fail   error
+	gate   chan struct{} // where set, each Append takes one from it
+}
+
+func (m *memory) Append(ctx context.Context, group []light.Reading) ([]light.Fate, error) {
+	if m.gate != nil {
+		select {
+		case <-m.gate:
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		}
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.fail != nil {
+		return nil, m.fail
+	}
+	type key struct {
+		sensor string
+		at     int64
+	}
+	seen := map[key][]float64{}
+	for _, g := range m.groups {
+		for _, r := range g {
+			if r.Mark&light.OwnTime != 0 {
+				k := key{r.Sensor, r.At.UnixNano()}
+				seen[k] = append(seen[k], r.Value)
+			}
+		}
+	}
+	fates := make([]light.Fate, len(group))
+	var kept []light.Reading
+	for i, r := range group {
+		if r.Mark&light.OwnTime != 0 {
+			k := key{r.Sensor, r.At.UnixNano()}
+			switch values := seen[k]; {
+			case slices.Contains(values, r.Value):
+				fates[i] = light.Duplicate
+				continue
+			case len(values) > 0:
+				fates[i] = light.Conflicting
+			}
+			seen[k] = append(seen[k], r.Value)
+		}
+		kept = append(kept, r)
+	}
+	m.groups = append(m.groups, kept)
+	return fates, nil
+}
+
+func (m *memory) setFail(err error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.fail = err
+}
+
+func (m *memory) all() []light.Reading {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return slices.Concat(m.groups...)
+}
+
+func (m *memory) commits() int {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return len(m.groups)
+}
+
+// sender is a publisher that notes what it is told.
+type sender struct {
+	mu    sync.Mutex
+	acked []uint16
+	errs  []error
+}
+
+func (s *sender) Settle(ids []uint16, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err != nil {
+		s.errs = append(s.errs, err)
+		return
+	}
+	s.acked = append(s.acked, ids...)
+}
+
+func (s *sender) told() ([]uint16, []error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.acked), slices.Clone(s.errs)
+}
+
+// hands is a clock that a test sets.
+type hands struct {
+	mu     sync.Mutex
+	now    time.Time
+	uptime time.Duration
+}
+
+func (h *hands) clock() Clock {
+	return Clock{
+		Now:    func() time.Time { h.mu.Lock(); defer h.mu.Unlock(); return h.now },
+		Uptime: func() time.Duration { h.mu.Lock(); defer h.mu.Unlock(); return h.uptime },
+	}
+}
+
+func (h *hands) pass(d time.Duration) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.now, h.uptime = h.now.Add(d), h.uptime+d
+}
+
+func (h *hands) set(by time.Duration) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.now = h.now.Add(by)
+}
+
+var noon = time.Date(2026, 7, 21, 12, 0, 0, 0, time.UTC)
+
+func chip(name, topic string) Feed {
+	return Feed{Topic: topic, Sensor: light.Sensor{
+		Name: name, Measures: light.QuantityLux, Every: time.Minute, Scale: 1, High: 150000,
+	}}
+}
+
+func own(f Feed) Feed {
+	f.Value, f.Time, f.TimeFormat = "/v", "/at", RFC3339
+	return f
+}
+
+// prepare makes an intake that lingers nowhere.
+func prepare(t testing.TB, sink Sink, clock Clock, feeds ...Feed) (*Intake, *prometheus.Registry) {
+	t.Helper()
+	reg := prometheus.NewPedanticRegistry()
+	in, err := New(Config{
+		Sink: sink, Feeds: feeds, Starts: noon, Clock: clock, Boot: 7, Log: quiet,
+		Register: reg, Linger: -1, LingerWaited: -1,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return in, reg
+}
+
+// finish runs the intake until what was queued is committed.
+func finish(t testing.TB, in *Intake) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if err := in.Run(ctx); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestReadingsOfOnePayload(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon.Add(300 * time.Millisecond), uptime: 90*time.Second + 1}
+	sink := &memory{}
+	ppfd, celsius, wet := chip("light", "rack/upper"), chip("air", "rack/upper"), chip("float", "rack/upper")
+	ppfd.Value, ppfd.Time, ppfd.TimeFormat = "/light/ppfd", "/at", Unix
+	celsius.Value = "/celsius"
+	wet.Value, wet.Sensor.Measures, wet.Sensor.High = "/wet", light.QuantityWet, 1
+	in, _ := prepare(t, sink, h.clock(), ppfd, celsius, wet)
+	payload := fmt.Sprintf(`{"light":{"ppfd":85.25},"celsius":"21.5","wet":true,"at":%d.5}`, noon.Unix()-60)
+	in.Take(Delivery{Topic: "rack/upper", Payload: []byte(payload)})
+	finish(t, in)
+	want := []light.Reading{
+		{Sensor: "light", At: noon.Add(-59500 * time.Millisecond), Value: 85.25, Mark: light.OwnTime, Arrived: noon, Boot: 7, Uptime: 90 * time.Second},
+		{Sensor: "air", At: noon, Value: 21.5, Arrived: noon, Boot: 7, Uptime: 90 * time.Second},
+		{Sensor: "float", At: noon, Value: 1, Arrived: noon, Boot: 7, Uptime: 90 * time.Second},
+	}
+	if diff := cmp.Diff(want, sink.all()); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestJudging(t *testing.T) {
+	t.Parallel()
+	at := func(d time.Duration) string { return noon.Add(d).Format(time.RFC3339) }
+	yearBefore := noon.AddDate(-1, 0, 0).Sub(noon)
+	for _, c := range []struct {
+		name     string
+		own      bool
+		retained bool
+		payloads []string
+		stored   int
+		mark     light.Mark // of the last one stored
+		rejected string
+		setAside string
+	}{
+		{name: "bare number", payloads: []string{"5"}, stored: 1},
+		{name: "no number", payloads: []string{"five"}, rejected: NoNumber},
+		{name: "not finite", payloads: []string{"1e400"}, rejected: NoNumber},
+		{name: "broken JSON", own: true, payloads: []string{`{"v":5,"at":`}, rejected: NoNumber},
+		{name: "null", own: true, payloads: []string{`{"v":null}`}, rejected: NoNumber},
+		{name: "nothing there", own: true, payloads: []string{`{"w":5}`}, rejected: NoNumber},
+		{name: "own time", own: true, payloads: []string{`{"v":5,"at":"` + at(-time.Hour) + `"}`}, stored: 1, mark: light.OwnTime},
+		{name: "five minutes ahead", own: true, payloads: []string{`{"v":5,"at":"` + at(5*time.Minute) + `"}`}, stored: 1, mark: light.OwnTime},
+		{name: "more than five minutes ahead", own: true, payloads: []string{`{"v":5,"at":"` + at(5*time.Minute+time.Second) + `"}`}, rejected: ImpossibleTime},
+		{name: "a year before the trial", own: true, payloads: []string{`{"v":5,"at":"` + at(yearBefore) + `"}`}, stored: 1, mark: light.OwnTime},
+		{name: "more than a year before", own: true, payloads: []string{`{"v":5,"at":"` + at(yearBefore-time.Second) + `"}`}, rejected: ImpossibleTime},
+		{name: "a time that can't be read", own: true, payloads: []string{`{"v":5,"at":"noon"}`}, stored: 1, mark: light.Untimed, setAside: Untimed},
+		{name: "a time left out", own: true, payloads: []string{`{"v":5}`}, stored: 1, mark: light.Untimed, setAside: Untimed},
+		{name: "duplicate", own: true, payloads: []string{`{"v":5,"at":"` + at(0) + `"}`, `{"at":"` + at(0) + `","v":5.0}`}, stored: 1, mark: light.OwnTime, rejected: Duplicate},
+		{name: "conflict", own: true, payloads: []string{`{"v":5,"at":"` + at(0) + `"}`, `{"v":6,"at":"` + at(0) + `"}`}, stored: 2, mark: light.OwnTime, setAside: Conflict},
+		{name: "arrivals in one second", payloads: []string{"5", "5"}, stored: 2},
+		{name: "retained", retained: true, payloads: []string{"5"}, stored: 1, mark: light.Stale, setAside: Stale},
+		{name: "retained with own time", own: true, retained: true, payloads: []string{`{"v":5,"at":"` + at(0) + `"}`}, stored: 1, mark: light.OwnTime},
+		{name: "above valid", payloads: []string{"150001"}, stored: 1, setAside: OutsideValid},
+		{name: "below valid", payloads: []string{"-0.1"}, stored: 1, setAside: OutsideValid},
+		{name: "minus one", payloads: []string{"-1"}, stored: 1, setAside: Saturated},
+		{name: "converter's ceiling", payloads: []string{"65535"}, stored: 1, setAside: Saturated},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			sink := &memory{}
+			feed := chip("s", "t")
+			if c.own {
+				feed = own(feed)
+			}
+			h := &hands{now: noon}
+			in, reg := prepare(t, sink, h.clock(), feed)
+			var shown []light.Reading
+			in.OnStored = func(r light.Reading) { shown = append(shown, r) }
+			for _, p := range c.payloads {
+				in.Take(Delivery{Topic: "t", Payload: []byte(p), Retained: c.retained})
+			}
+			finish(t, in)
+			got := sink.all()
+			if len(got) != c.stored || len(shown) != c.stored {
+				t.Fatalf("%d stored and %d shown, want %d: %+v", len(got), len(shown), c.stored, got)
+			}
+			if c.stored > 0 && got[len(got)-1].Mark != c.mark {
+				t.Errorf("mark %b, want %b", got[len(got)-1].Mark, c.mark)
+			}
+			if c.setAside == Conflict && shown[1].Mark&light.Conflict == 0 {
+				t.Error("a conflict was shown without its mark")
+			}
+			check := func(name, reason string) {
+				want := ""
+				if reason != "" {
+					help := map[string]string{
+						"parstead_readings_rejected_total":  "Readings refused at the door, by reason.",
+						"parstead_readings_set_aside_total": "Readings stored but not used, by reason.",
+					}[name]
+					want = fmt.Sprintf("# HELP %s %s\n# TYPE %s counter\n%s{reason=%q,sensor=\"s\"} 1\n", name, help, name, name, reason)
+				}
+				if err := testutil.GatherAndCompare(reg, strings.NewReader(want), name); err != nil {
+					t.Error(err)
+				}
+			}
+			check("parstead_readings_rejected_total", c.rejected)
+			check("parstead_readings_set_aside_total", c.setAside)
+			if c.rejected != "" && c.rejected != Duplicate {
+				records := in.Refusals()
+				if len(records) != 1 || records[0].Topic != "t" || records[0].Reason != c.rejected || records[0].Payload != c.payloads[0] {
+					t.Errorf("the record of the refusal: %+v", records)
+				}
+			}
+			_, known := in.Latest("s")
+			if want := c.stored > 0 && c.setAside == "" || c.setAside == Conflict; known != want {
+				t.Errorf("a latest reading: %v, want %v", known, want)
+			}
+		})
+	}
+}
+
+func TestABrokenNeighbourHarmsNobody(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon}
+	sink := &memory{}
+	a, b := chip("a", "t"), chip("b", "t")
+	a.Value, b.Value = "/a", "/b"
+	in, _ := prepare(t, sink, h.clock(), a, b)
+	in.Take(Delivery{Topic: "t", Payload: []byte(`{"a":"broken","b":2}`)})
+	in.Take(Delivery{Topic: "t", Payload: []byte(`{"b":3}`)})
+	finish(t, in)
+	if got := sink.all(); len(got) != 2 || got[0].Sensor != "b" || got[1].Value != 3 {
+		t.Errorf("stored %+v", got)
+	}
+	if r := in.Refusals(); len(r) != 1 || r[0].Sensor != "a" || r[0].Detail != "no finite number at /a" {
+		t.Errorf("refused %+v", r)
+	}
+}
+
+func TestMovedSensorKeepsItsTopic(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon}
+	sink := &memory{}
+	before, after := own(chip("old", "t")), own(chip("new", "t"))
+	before.Sensor.During.Until, after.Sensor.During.From = noon, noon
+	in, _ := prepare(t, sink, h.clock(), before, after)
+	for _, at := range []time.Duration{-time.Minute, 0, time.Minute} {
+		in.Take(Delivery{Topic: "t", Payload: fmt.Appendf(nil, `{"v":1,"at":%q}`, noon.Add(at).Format(time.RFC3339))})
+	}
+	finish(t, in)
+	var names []string
+	for _, r := range sink.all() {
+		names = append(names, r.Sensor)
+	}
+	if diff := cmp.Diff([]string{"old", "new", "new"}, names); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestBacklogIsUntimed(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon}
+	sink := &memory{}
+	in, _ := prepare(t, sink, h.clock(), chip("a", "a"), chip("b", "b"), own(chip("c", "c")))
+	take := func(topic string, link uint64, away time.Duration, again bool) {
+		payload := "1"
+		if topic == "c" {
+			payload = fmt.Sprintf(`{"v":1,"at":%q}`, h.now.Format(time.RFC3339Nano))
+		}
+		in.Take(Delivery{Topic: topic, Payload: []byte(payload), Link: link, Away: away, Again: again})
+		h.pass(100 * time.Millisecond)
+	}
+	take("a", 1, 0, false)         // live
+	take("a", 2, time.Hour, false) // backlog: queued while away
+	take("b", 2, time.Hour, false)
+	take("a", 2, time.Hour, false)
+	take("c", 2, time.Hour, false) // has its own time
+	h.pass(time.Minute)
+	take("a", 2, time.Hour, false)      // live: a minute after the last
+	take("b", 2, time.Hour, false)      // live
+	take("a", 2, time.Hour, false)      // live from now on, however close
+	take("a", 3, 10*time.Second, false) // away for less than half an interval
+	take("a", 3, 0, true)               // sent again
+	finish(t, in)
+	var got []light.Mark
+	for _, r := range sink.all() {
+		got = append(got, r.Mark)
+	}
+	u := light.Untimed
+	if diff := cmp.Diff([]light.Mark{0, u, u, u, light.OwnTime, 0, 0, 0, 0, u}, got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestClockSteps(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon.Add(-9 * time.Hour)}
+	in, _ := prepare(t, &memory{}, h.clock(), chip("a", "a"))
+	var steps []Step
+	in.OnStep = func(s Step) { steps = append(steps, s) }
+	in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+	h.pass(5 * time.Minute) // both clocks: no step
+	in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+	h.set(stepSize) // too small to count
+	in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+	h.set(9 * time.Hour)
+	in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+	in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+	finish(t, in)
+	want := []Step{{At: noon.Add(5*time.Minute + stepSize), Boot: 7, Uptime: 5 * time.Minute, By: 9 * time.Hour}}
+	if diff := cmp.Diff(want, steps); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestFeedsAreSwappedWhileReadingsComeIn(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon}
+	sink := &memory{}
+	in, reg := prepare(t, sink, h.clock(), chip("a", "a"))
+	in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+	if err := in.SetFeeds([]Feed{chip("a", "moved"), chip("b", "b")}); err != nil {
+		t.Fatal(err)
+	}
+	if err := in.SetFeeds([]Feed{chip("x", "x/#")}); err == nil {
+		t.Error("a wildcard in a topic passes")
+	}
+	in.Take(Delivery{Topic: "a", Payload: []byte("2")})
+	in.Take(Delivery{Topic: "moved", Payload: []byte("3")})
+	in.Take(Delivery{Topic: "b", Payload: []byte("4")})
+	finish(t, in)
+	var got []float64
+	for _, r := range sink.all() {
+		got = append(got, r.Value)
+	}
+	if diff := cmp.Diff([]float64{1, 3, 4}, got); diff != "" {
+		t.Error(diff)
+	}
+	want := "# HELP parstead_readings_stored_total Readings written to the store.\n# TYPE parstead_readings_stored_total counter\n" +
+		"parstead_readings_stored_total{sensor=\"a\"} 2\nparstead_readings_stored_total{sensor=\"b\"} 1\n"
+	if err := testutil.GatherAndCompare(reg, strings.NewReader(want), "parstead_readings_stored_total"); err != nil {
+		t.Error(err)
+	}
+	problems, err := testutil.GatherAndLint(reg)
+	if err != nil || len(problems) > 0 {
+		t.Errorf("metrics: %v, %v", problems, err)
+	}
+}
+
+func TestStrangersAddNoSeries(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon}
+	f := chip("chip", "rack/{bin}/{row}/{column}")
+	f.Placeholder, f.Bins = true, []light.Bin{{Name: "upper", Rows: 1, Columns: 1}}
+	in, reg := prepare(t, &memory{}, h.clock(), f)
+	for i := range 100 {
+		in.Take(Delivery{Topic: fmt.Sprintf("rack/upper/1/%d", i+2), Payload: []byte("1")})
+		in.Take(Delivery{Topic: fmt.Sprintf("garage/%d", i), Payload: []byte("1")})
+	}
+	want := "# HELP parstead_readings_rejected_total Readings refused at the door, by reason.\n# TYPE parstead_readings_rejected_total counter\n" +
+		"parstead_readings_rejected_total{reason=\"no_sensor\",sensor=\"unknown\"} 100\n"
+	if err := testutil.GatherAndCompare(reg, strings.NewReader(want), "parstead_readings_rejected_total"); err != nil {
+		t.Error(err)
+	}
+	if n := len(in.Refusals()); n != keptRefusals {
+		t.Errorf("%d records kept, want %d", n, keptRefusals)
+	}
+}
+
+func TestLingering(t *testing.T) {
+	t.Parallel()
+	// Each delivery comes so long after the start; each commit must come then.
+	type delivery struct {
+		after time.Duration
+		waits bool
+	}
+	seconds := func(s ...float64) (d []time.Duration) {
+		for _, s := range s {
+			d = append(d, time.Duration(s*float64(time.Second)))
+		}
+		return d
+	}
+	burst := make([]delivery, fullHand)
+	for i := range burst {
+		burst[i] = delivery{100 * time.Second, true}
+	}
+	for _, c := range []struct {
+		name       string
+		deliveries []delivery
+		commits    []time.Duration
+	}{
+		{"nobody waits", []delivery{{100 * time.Second, false}, {105 * time.Second, false}}, seconds(110)},
+		{"a publisher waits", []delivery{{100 * time.Second, true}}, seconds(101)},
+		{"a publisher joins", []delivery{{100 * time.Second, false}, {104 * time.Second, true}}, seconds(105)},
+		{"late joiner never puts off", []delivery{{100 * time.Second, false}, {109500 * time.Millisecond, true}}, seconds(110)},
+		{"busy", []delivery{{100 * time.Second, true}, {101500 * time.Millisecond, true}, {102 * time.Second, false}}, seconds(101, 101.5, 102)},
+		{"a full hand", burst, seconds(100)},
+		{"silence again", []delivery{{100 * time.Second, true}, {102500 * time.Millisecond, true}}, seconds(101, 103.5)},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			synctest.Test(t, func(t *testing.T) {
+				start := time.Now()
+				sink := &timed{}
+				in, err := New(Config{Sink: sink, Feeds: []Feed{chip("a", "a")}, Clock: SystemClock(), Log: quiet})
+				if err != nil {
+					t.Fatal(err)
+				}
+				ctx, cancel := context.WithCancel(t.Context())
+				done := make(chan error)
+				go func() { done <- in.Run(ctx) }()
+				who := &sender{}
+				for i, d := range c.deliveries {
+					time.Sleep(d.after - time.Since(start))
+					delivery := Delivery{Topic: "a", Payload: []byte("1"), ID: uint16(i)}
+					if d.waits {
+						delivery.From = who
+					}
+					in.Take(delivery)
+				}
+				time.Sleep(time.Minute)
+				cancel()
+				if err := <-done; err != nil {
+					t.Fatal(err)
+				}
+				var got []time.Duration
+				for _, at := range sink.at {
+					got = append(got, at.Sub(start))
+				}
+				if diff := cmp.Diff(c.commits, got); diff != "" {
+					t.Error(diff)
+				}
+			})
+		})
+	}
+}
+
+// timed is a sink that notes when it was asked.
+type timed struct {
+	memory
+	at []time.Time
+}
+
+func (s *timed) Append(ctx context.Context, group []light.Reading) ([]light.Fate, error) {
+	s.at = append(s.at, time.Now())
+	return s.memory.Append(ctx, group)
+}
+
+func TestAcknowledgedOnlyAfterTheCommit(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		sink := &memory{gate: make(chan struct{})}
+		in, _ := prepare(t, sink, SystemClock(), chip("a", "a"))
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error)
+		go func() { done <- in.Run(ctx) }()
+		one, two := &sender{}, &sender{}
+		for id := range uint16(10) {
+			from := one
+			if id%2 == 1 {
+				from = two
+			}
+			in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: from, ID: id})
+		}
+		// What no sensor has is acknowledged too, in its turn.
+		in.Take(Delivery{Topic: "elsewhere", Payload: []byte("1"), From: one, ID: 10})
+		synctest.Wait()
+		if acked, _ := one.told(); len(acked) > 0 {
+			t.Errorf("acknowledged %v before the commit", acked)
+		}
+		for range 3 {
+			select {
+			case sink.gate <- struct{}{}:
+			case <-time.After(time.Second):
+			}
+		}
+		synctest.Wait()
+		acked, errs := one.told()
+		if diff := cmp.Diff([]uint16{0, 2, 4, 6, 8, 10}, acked); diff != "" || len(errs) > 0 {
+			t.Error(diff, errs)
+		}
+		if acked, _ := two.told(); len(acked) != 5 {
+			t.Errorf("the other publisher got %v", acked)
+		}
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+func TestFailingSinkDropsAndRecovers(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		full := errors.New("disk full")
+		sink := &memory{fail: full}
+		in, reg := prepare(t, sink, SystemClock(), chip("a", "a"), chip("b", "b"))
+		in.Queue = 100
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error)
+		go func() { done <- in.Run(ctx) }()
+		who := &sender{}
+		in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: who, ID: 1})
+		in.Take(Delivery{Topic: "b", Payload: []byte("2")}) // nobody sends this again
+		time.Sleep(10 * time.Second)
+		acked, errs := who.told()
+		if len(acked) > 0 || len(errs) != 1 || !errors.Is(errs[0], full) {
+			t.Errorf("acknowledged %v, told %v", acked, errs)
+		}
+		// A full queue turns away instead of holding the connection.
+		for range 150 {
+			in.Take(Delivery{Topic: "b", Payload: []byte("3")})
+		}
+		in.Take(Delivery{Topic: "a", Payload: []byte("4"), From: who, ID: 2})
+		if _, errs := who.told(); len(errs) != 2 {
+			t.Errorf("a publisher before a full queue was told %v", errs)
+		}
+		sink.setFail(nil)
+		in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: who, ID: 1, Again: true})
+		time.Sleep(longWait)
+		in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: who, ID: 3, Again: true})
+		time.Sleep(time.Second)
+		if acked, _ := who.told(); !slices.Contains(acked, 3) {
+			t.Errorf("after the recovery %v is acknowledged", acked)
+		}
+		count := map[string]int{}
+		for _, r := range sink.all() {
+			count[r.Sensor]++
+		}
+		if count["a"] != 1 || count["b"] != 100 {
+			t.Errorf("stored %v, want one of a and the 100 of b that there was room for", count)
+		}
+		if n := testutil.ToFloat64(in.metrics.rejected.WithLabelValues("b", NotKept)); n != 51 {
+			t.Errorf("%v counted as not kept, want 51", n)
+		}
+		if _, err := reg.Gather(); err != nil {
+			t.Error(err)
+		}
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+func TestEndingSettlesEverything(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		sink := &memory{gate: make(chan struct{})}
+		in, _ := prepare(t, sink, SystemClock(), chip("a", "a"))
+		in.Queue = 2
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error)
+		go func() { done <- in.Run(ctx) }()
+		who := &sender{}
+		for id := range uint16(2) {
+			in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: who, ID: id})
+			synctest.Wait()
+		}
+		in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: who, ID: 2})
+		blocked := make(chan struct{})
+		go func() {
+			defer close(blocked)
+			in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: who, ID: 3})
+		}()
+		synctest.Wait()
+		cancel()
+		<-blocked // turned away, not stuck
+		sink.gate <- struct{}{}
+		sink.gate <- struct{}{}
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		in.Take(Delivery{Topic: "a", Payload: []byte("1"), From: who, ID: 4})
+		acked, errs := who.told()
+		if diff := cmp.Diff([]uint16{0, 1, 2}, acked); diff != "" {
+			t.Error(diff)
+		}
+		if len(errs) != 2 || !errors.Is(errs[0], ErrClosed) || !errors.Is(errs[1], ErrClosed) {
+			t.Errorf("the late ones were told %v", errs)
+		}
+
+		// A store that hangs holds the end up by ten seconds, not for ever.
+		stuck, _ := prepare(t, &memory{gate: make(chan struct{})}, SystemClock(), chip("a", "a"))
+		stuck.Take(Delivery{Topic: "a", Payload: []byte("1")})
+		ended, stop := context.WithCancel(t.Context())
+		stop()
+		start := time.Now()
+		if err := stuck.Run(ended); err == nil || !strings.Contains(err.Error(), "1 that nobody sends again") {
+			t.Errorf("a lost reading is told as %v", err)
+		}
+		if took := time.Since(start); took != drainTime {
+			t.Errorf("the end took %v", took)
+		}
+	})
+}
