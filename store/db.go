@@ -1,0 +1,360 @@
+package store
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+	"strconv"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	bolt "go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+
+	"parstead/light"
+)
+
+// FileName and SocketName are the store's two files in a trial's folder.
+const (
+	FileName   = "readings.db"
+	SocketName = "parstead.sock"
+)
+
+// Errors that callers tell apart.
+var (
+	ErrInUse  = errors.New("in use by another process")
+	ErrClosed = errors.New("the store is closed")
+	// ErrFailed is what every write gets after one whose sync failed: what the
+	// disk then holds is known only after the database is opened again.
+	ErrFailed = errors.New("the disk failed to keep an earlier write: restart to take readings again")
+)
+
+// lockPatience is how long an opener waits for another one to let go; a
+// command that only reads is done in less.
+const lockPatience = time.Second
+
+// growth is the step by which the file grows.
+const growth = 1 << 20
+
+// formatVersion counts layouts of the whole file.
+const formatVersion = 1
+
+// The buckets and the keys of the first.
+var (
+	bucketMeta    = []byte("meta")
+	bucketSensors = []byte("sensors")
+	bucketGroups  = []byte("groups")
+	bucketBlocks  = []byte("blocks")
+	bucketLog     = []byte("log")
+
+	keyFormat = []byte("format")
+	keyBoot   = []byte("boot")
+)
+
+// Options are what Open may be told. The zero value serves.
+type Options struct {
+	Now        func() time.Time      // nil: time.Now
+	Log        *slog.Logger          // nil: silent
+	Registerer prometheus.Registerer // nil: no metrics
+}
+
+// DB is the open database of one trial. Its methods may be called from
+// several goroutines.
+type DB struct {
+	bolt    *bolt.DB
+	path    string
+	now     func() time.Time
+	log     *slog.Logger
+	metrics *metrics
+	boot    uint32
+	opened  time.Time
+	commit  func(*bolt.Tx) error // tests put a failing disk in its place
+
+	write  sync.Mutex // held for a whole writing transaction; guards what follows
+	failed error
+	group  groupWriter
+	owners []*sensor // of the group being written, one a reading
+	weeks  weekCache
+
+	mu    sync.RWMutex // guards what is asked for between writes
+	state state
+}
+
+// Open opens the database at path, or makes it. It fails at once if another
+// process holds the database, with ErrInUse, and if the file is damaged, with
+// ErrDamaged; it then leaves the file as it is.
+func Open(path string, o Options) (*DB, error) {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	b, err := openBolt(path, false)
+	if err != nil {
+		return nil, err
+	}
+	db := &DB{
+		bolt: b, path: path, now: o.Now, log: o.Log, opened: o.Now(),
+		commit: (*bolt.Tx).Commit,
+	}
+	if o.Registerer != nil {
+		db.metrics = newMetrics(o.Registerer)
+	}
+	if err := db.start(); err != nil {
+		return nil, errors.Join(err, b.Close())
+	}
+	return db, nil
+}
+
+// start makes what a new database lacks, takes the next boot number and reads
+// what is kept in memory.
+func (db *DB) start() error {
+	db.write.Lock()
+	defer db.write.Unlock()
+	err := db.update(func(tx *bolt.Tx) error {
+		for _, name := range [][]byte{bucketMeta, bucketSensors, bucketGroups, bucketBlocks, bucketLog} {
+			if _, err := tx.CreateBucketIfNotExists(name); err != nil {
+				return err
+			}
+		}
+		meta := tx.Bucket(bucketMeta)
+		if v := meta.Get(keyFormat); v == nil {
+			if err := meta.Put(keyFormat, binary.BigEndian.AppendUint32(nil, formatVersion)); err != nil {
+				return err
+			}
+		} else if err := checkFormat(v); err != nil {
+			return err
+		}
+		if v := meta.Get(keyBoot); len(v) == 4 {
+			db.boot = binary.BigEndian.Uint32(v)
+		}
+		db.boot++
+		return meta.Put(keyBoot, binary.BigEndian.AppendUint32(nil, db.boot))
+	})
+	if err == nil {
+		err = db.reload()
+	}
+	switch {
+	case errors.Is(err, ErrDamaged):
+		return damagedFile(db.path, err)
+	case err != nil:
+		return fmt.Errorf("open %s: %w", db.path, err)
+	}
+	return nil
+}
+
+func damagedFile(path string, err error) error {
+	return fmt.Errorf("%s is %w and was left as it is (%v): set it aside, then restore a backup or salvage it", path, ErrDamaged, err)
+}
+
+func checkFormat(v []byte) error {
+	if len(v) != 4 {
+		return fmt.Errorf("format number: %w", ErrDamaged)
+	}
+	if n := binary.BigEndian.Uint32(v); n != formatVersion {
+		return fmt.Errorf("the database has format %d, this program reads %d: use the program that wrote it", n, formatVersion)
+	}
+	return nil
+}
+
+// Boot is the number of this opening: one more than that of the last.
+func (db *DB) Boot() uint32 { return db.boot }
+
+// Path is the database's file.
+func (db *DB) Path() string { return db.path }
+
+// Close waits for a write in progress and closes the database. Snapshots must
+// be closed before.
+func (db *DB) Close() error {
+	db.write.Lock()
+	defer db.write.Unlock()
+	if errors.Is(db.failed, ErrClosed) {
+		return nil
+	}
+	db.failed = ErrClosed
+	return db.bolt.Close()
+}
+
+// update runs fn in a writing transaction and commits it. The caller holds
+// db.write. On an error nothing of it is kept, unless the error says that the
+// disk failed; the caller then reloads what it changed in memory.
+func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
+	if db.failed != nil {
+		return db.failed
+	}
+	defer guard(debug.SetPanicOnFault(true), &err)
+	tx, err := db.bolt.Begin(true)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() //nolint:errcheck // after Commit it has nothing to do
+	if err := fn(tx); err != nil {
+		return err
+	}
+	timer := db.metrics.commitTimer()
+	err = db.commit(tx)
+	timer.ObserveDuration()
+	if err != nil && !wroteNothing(err) {
+		db.failed = ErrFailed
+		db.log.Error("commit failed", "file", db.path, "error", err)
+	}
+	return err
+}
+
+// wroteNothing tells whether a failed commit is one that left the database as
+// it was, so that the next may succeed: no room, told before the new state was
+// announced. After a failed sync that can't be known.
+func wroteNothing(err error) bool {
+	return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) || errors.Is(err, syscall.EFBIG) ||
+		errors.Is(err, berrors.ErrMaxSizeReached) ||
+		strings.HasPrefix(err.Error(), "file resize error") // bbolt names its cause without wrapping it
+}
+
+// guard ends a function that reads mapped pages: a page that cannot be read,
+// or that is not what it should be, shows as a panic and becomes ErrDamaged.
+func guard(panicOnFault bool, err *error) {
+	debug.SetPanicOnFault(panicOnFault)
+	if p := recover(); p != nil {
+		*err = fmt.Errorf("page of the database: %w (%v)", ErrDamaged, p)
+	}
+}
+
+// initialMap is how much of the file is mapped from the start: room to grow
+// without a new mapping, for which a commit would have to wait until every
+// snapshot is closed.
+func initialMap() int {
+	switch {
+	case runtime.GOOS == "windows": // the file itself takes the size of the map there
+		return 1 << 25
+	case strconv.IntSize == 32:
+		return 1 << 28
+	default:
+		return 1 << 30
+	}
+}
+
+// openBolt opens a database file, recognising what is wrong with it.
+func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
+	options := *bolt.DefaultOptions
+	options.Timeout = lockPatience
+	options.ReadOnly = readOnly
+	if !readOnly {
+		options.InitialMmapSize = initialMap()
+		options.FreelistType = bolt.FreelistMapType
+	}
+	var file *os.File
+	options.OpenFile = func(name string, flag int, mode os.FileMode) (*os.File, error) {
+		f, err := os.OpenFile(name, flag, mode)
+		file = f
+		return f, err
+	}
+	func() {
+		defer guard(debug.SetPanicOnFault(true), &err)
+		b, err = bolt.Open(path, 0o600, &options)
+		if err == nil {
+			b.AllocSize = growth
+			err = whole(b)
+		}
+	}()
+	switch {
+	case err == nil:
+		return b, nil
+	case errors.Is(err, berrors.ErrTimeout):
+		return nil, fmt.Errorf("%s in %s is %w: stop the daemon or command that holds it, or let it answer at %s",
+			filepath.Base(path), filepath.Dir(path), ErrInUse, SocketName)
+	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch),
+		errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, ErrDamaged),
+		strings.Contains(err.Error(), "file size too small"):
+		err = damagedFile(path, err)
+	default:
+		err = fmt.Errorf("open %s: %w", path, err)
+	}
+	switch {
+	case b != nil:
+		err = errors.Join(err, b.Close())
+	case file != nil:
+		_ = file.Close() // lets go of the lock; closed already unless bbolt panicked
+	}
+	return nil, err
+}
+
+// view runs fn in a reading transaction.
+func (db *DB) view(fn func(*bolt.Tx) error) (err error) {
+	defer guard(debug.SetPanicOnFault(true), &err)
+	return db.bolt.View(fn)
+}
+
+// whole tells whether the file is as long as its pages need.
+func whole(b *bolt.DB) error {
+	return b.View(func(tx *bolt.Tx) error {
+		info, err := os.Stat(b.Path())
+		if err != nil {
+			return err
+		}
+		if info.Size() < tx.Size() {
+			return fmt.Errorf("the file has %d bytes of %d: %w", info.Size(), tx.Size(), ErrDamaged)
+		}
+		return nil
+	})
+}
+
+// Stats are figures about what is stored.
+type Stats struct {
+	Readings  map[string]uint64 // kept, by sensor
+	Loose     uint64            // of these, not yet packed
+	FileBytes int64             // what the file takes on disk
+	LiveBytes int64             // pages in use
+	FreePages int
+}
+
+// Stats counts what is stored.
+func (db *DB) Stats() (s Stats, err error) {
+	defer guard(debug.SetPanicOnFault(true), &err)
+	db.mu.RLock()
+	s.Readings = make(map[string]uint64, len(db.state.sensors))
+	for name, x := range db.state.sensors {
+		if n := x.packed + x.loose; n > 0 {
+			s.Readings[name] = n
+		}
+		s.Loose += x.loose
+	}
+	db.mu.RUnlock()
+	info, err := os.Stat(db.path)
+	if err != nil {
+		return s, err
+	}
+	s.FileBytes = info.Size()
+	err = db.bolt.View(func(tx *bolt.Tx) error {
+		free := db.bolt.Stats()
+		s.FreePages = free.FreePageN + free.PendingPageN
+		s.LiveBytes = tx.Size() - int64(s.FreePages)*int64(db.bolt.Info().PageSize)
+		return nil
+	})
+	return s, err
+}
+
+// Latest is the newest usable reading of every sensor, arrivals corrected for
+// steps of the clock.
+func (db *DB) Latest() map[string]light.Reading {
+	db.mu.RLock()
+	defer db.mu.RUnlock()
+	latest := make(map[string]light.Reading, len(db.state.sensors))
+	for name, x := range db.state.sensors {
+		if x.hasLatest {
+			r := x.latest
+			r.at = db.state.steps.rebase(&r)
+			latest[name] = r.reading(name)
+		}
+	}
+	return latest
+}

@@ -1,0 +1,129 @@
+package store
+
+import (
+	"context"
+	"encoding/binary"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"parstead/light"
+)
+
+// eventRecord is an entry of the log as it lies on the disk, in JSON: it must
+// be readable for longer than this program lives.
+type eventRecord struct {
+	At        time.Time  `json:"at"`
+	Written   time.Time  `json:"written"`
+	Kind      light.Kind `json:"kind"`
+	Bin       string     `json:"bin,omitempty"`
+	Plant     string     `json:"plant,omitempty"`
+	Sensor    string     `json:"sensor,omitempty"`
+	From      time.Time  `json:"from,omitzero"`
+	Until     time.Time  `json:"until,omitzero"`
+	Text      string     `json:"text,omitempty"`
+	Data      []byte     `json:"data,omitempty"`
+	Withdraws uint64     `json:"withdraws,omitempty"`
+}
+
+func eventKey(id uint64) []byte { return sequenceKey(id) }
+
+func writeEvent(key []byte, e *light.Event) ([]byte, error) {
+	text, err := json.Marshal(eventRecord{
+		At: e.At.UTC(), Written: e.Written.UTC(), Kind: e.Kind,
+		Bin: e.Bin, Plant: e.Plant, Sensor: e.Sensor,
+		From: e.During.From.UTC(), Until: e.During.Until.UTC(),
+		Text: e.Text, Data: e.Data, Withdraws: e.Withdraws,
+	})
+	if err != nil {
+		return nil, err
+	}
+	return seal(key, append([]byte{kindEvent, recordVersion}, text...)), nil
+}
+
+func readEvent(key, record []byte) (light.Event, error) {
+	body, err := unseal(kindEvent, key, record)
+	if err != nil {
+		return light.Event{}, fmt.Errorf("log entry: %w", err)
+	}
+	var r eventRecord
+	if err := json.Unmarshal(body, &r); err != nil || len(key) != 8 {
+		return light.Event{}, fmt.Errorf("log entry %x: %w: %v", key, ErrDamaged, err)
+	}
+	return light.Event{
+		ID: binary.BigEndian.Uint64(key), At: r.At, Written: r.Written, Kind: r.Kind,
+		Bin: r.Bin, Plant: r.Plant, Sensor: r.Sensor,
+		During: light.Span{From: r.From, Until: r.Until},
+		Text:   r.Text, Data: r.Data, Withdraws: r.Withdraws,
+	}, nil
+}
+
+func readLog(log *bolt.Bucket) ([]light.Event, error) {
+	var events []light.Event
+	c := log.Cursor()
+	for k, v := c.First(); k != nil; k, v = c.Next() {
+		e, err := readEvent(k, v)
+		if err != nil {
+			return nil, err
+		}
+		events = append(events, e)
+	}
+	return events, nil
+}
+
+// AddEvent writes an entry into the trial's log and returns its id, which is
+// one more than that of the entry before. ID is ignored; Written, where zero,
+// is now, and At, where zero, is Written. An entry that withdraws another must
+// name one that is there.
+func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
+	db.write.Lock()
+	defer db.write.Unlock()
+	if err := ctx.Err(); err != nil {
+		return 0, fmt.Errorf("not written: %w", err)
+	}
+	if e.Kind == "" {
+		return 0, fmt.Errorf("a log entry needs a kind")
+	}
+	if e.Written.IsZero() {
+		e.Written = db.now()
+	}
+	if e.At.IsZero() {
+		e.At = e.Written
+	}
+	var steps clockSteps
+	err := db.update(func(tx *bolt.Tx) error {
+		bucket := tx.Bucket(bucketLog)
+		if e.Withdraws != 0 && bucket.Get(eventKey(e.Withdraws)) == nil {
+			return fmt.Errorf("there is no log entry %d to withdraw: list the log with `parstead note FOLDER`", e.Withdraws)
+		}
+		id, err := bucket.NextSequence()
+		if err != nil {
+			return err
+		}
+		e.ID = id
+		key := eventKey(id)
+		record, err := writeEvent(key, &e)
+		if err != nil {
+			return err
+		}
+		if err := bucket.Put(key, record); err != nil {
+			return err
+		}
+		// An entry of which the steps of the clock can't be read is not taken.
+		log, err := readLog(bucket)
+		if err != nil {
+			return err
+		}
+		steps, err = stepsOf(log)
+		return err
+	})
+	if err != nil {
+		return 0, db.undo(fmt.Errorf("write the log: %w", err))
+	}
+	db.mu.Lock()
+	db.state.steps = steps
+	db.mu.Unlock()
+	return e.ID, nil
+}

@@ -1,0 +1,240 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"runtime/debug"
+	"slices"
+	"sync"
+
+	bolt "go.etcd.io/bbolt"
+
+	"parstead/light"
+)
+
+// Snapshot is a view of the database as it was at one moment, whatever is
+// written meanwhile. The zero value is empty. It is a light.Source; its methods may be called from
+// several goroutines at once. Close it soon: pages that it sees can't be used
+// again before.
+type Snapshot struct {
+	tx     *bolt.Tx
+	groups *bolt.Bucket
+	blocks *bolt.Bucket
+	ids    map[string]uint32
+	names  []string // in bytewise order, of sensors that have readings
+	log    []light.Event
+	steps  clockSteps
+	reach  int64
+
+	unpack sync.Once
+	loose  map[uint32]*light.Series // readings not yet packed, ordered by time
+	err    error                    // of unpack
+
+	release func() error // what else is to be closed; nil for nothing
+}
+
+// View opens a snapshot.
+func (db *DB) View() (*Snapshot, error) {
+	s, err := snapshotOf(db.bolt)
+	if err != nil {
+		return nil, fmt.Errorf("look into %s: %w", db.path, err)
+	}
+	return s, nil
+}
+
+func snapshotOf(b *bolt.DB) (s *Snapshot, err error) {
+	defer guard(debug.SetPanicOnFault(true), &err)
+	tx, err := b.Begin(false)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if s == nil {
+			err = errors.Join(err, tx.Rollback())
+		}
+	}()
+	return newSnapshot(tx)
+}
+
+func newSnapshot(tx *bolt.Tx) (*Snapshot, error) {
+	s := &Snapshot{tx: tx, ids: map[string]uint32{}}
+	meta := tx.Bucket(bucketMeta)
+	if meta == nil { // made, and not yet written to
+		return s, nil
+	}
+	if err := checkFormat(meta.Get(keyFormat)); err != nil {
+		return nil, err
+	}
+	s.groups, s.blocks = tx.Bucket(bucketGroups), tx.Bucket(bucketBlocks)
+	sensors, log := tx.Bucket(bucketSensors), tx.Bucket(bucketLog)
+	if s.groups == nil || s.blocks == nil || sensors == nil || log == nil {
+		return nil, fmt.Errorf("a part of the database is missing: %w", ErrDamaged)
+	}
+	c := sensors.Cursor()
+	for k, v := c.First(); k != nil; k, v = c.Next() {
+		x, err := readSensor(k, v)
+		if err != nil {
+			return nil, err
+		}
+		s.ids[x.name] = x.id
+		s.names = append(s.names, x.name)
+	}
+	slices.Sort(s.names)
+	var err error
+	if s.log, err = readLog(log); err != nil {
+		return nil, err
+	}
+	if s.steps, err = stepsOf(s.log); err != nil {
+		return nil, err
+	}
+	s.reach = s.steps.reach()
+	return s, nil
+}
+
+// Close ends the snapshot.
+func (s *Snapshot) Close() error {
+	if s.tx == nil {
+		return nil
+	}
+	err := s.tx.Rollback()
+	if s.release != nil {
+		err = errors.Join(err, s.release())
+	}
+	return err
+}
+
+// Size is the number of bytes that WriteTo writes.
+func (s *Snapshot) Size() int64 { return s.tx.Size() }
+
+// WriteTo writes the snapshot as a database file of its own.
+func (s *Snapshot) WriteTo(w io.Writer) (n int64, err error) {
+	defer guard(debug.SetPanicOnFault(true), &err)
+	return s.tx.WriteTo(w)
+}
+
+// Sensors names every sensor that has readings, in bytewise order. The slice
+// belongs to the snapshot.
+func (s *Snapshot) Sensors() ([]string, error) { return s.names, nil }
+
+// Events lists the whole log, ordered by id. The slice belongs to the snapshot.
+func (s *Snapshot) Events(context.Context) ([]light.Event, error) { return s.log, nil }
+
+// Series appends to dst the readings of the sensor in the span, ordered by
+// time. Arrivals that an untrusted clock dated are given at the time that the
+// clock's later steps show. An unknown sensor has no readings.
+func (s *Snapshot) Series(ctx context.Context, sensor string, during light.Span, dst *light.Series) (err error) {
+	id, ok := s.ids[sensor]
+	if !ok {
+		return nil
+	}
+	defer guard(debug.SetPanicOnFault(true), &err)
+	if s.unpack.Do(s.readLoose); s.err != nil {
+		return s.err
+	}
+	span := nanosOf(during)
+	r := runs{dst: dst, first: dst.Len(), span: span}
+	if err := s.readBlocks(ctx, id, span, &r); err != nil {
+		return fmt.Errorf("readings of %q: %w", sensor, err)
+	}
+	if loose := s.loose[id]; loose != nil {
+		r.appendLoose(loose)
+	}
+	r.merge()
+	return nil
+}
+
+// nanos is a span in Unix nanoseconds, until excluded.
+type nanos struct{ from, until int64 }
+
+func nanosOf(d light.Span) nanos {
+	n := nanos{math.MinInt64, math.MaxInt64}
+	if !d.From.IsZero() {
+		n.from = d.From.UnixNano()
+	}
+	if !d.Until.IsZero() {
+		n.until = d.Until.UnixNano()
+	}
+	return n
+}
+
+// wider is the span stretched by d at both ends.
+func (n nanos) wider(d int64) nanos {
+	if n.from > math.MinInt64+d {
+		n.from -= d
+	}
+	if n.until < math.MaxInt64-d {
+		n.until += d
+	}
+	return n
+}
+
+// readBlocks appends the sensor's packed readings, block by block.
+func (s *Snapshot) readBlocks(ctx context.Context, id uint32, span nanos, r *runs) error {
+	raw := span.wider(s.reach)
+	last := blockKey(id, weekOf(raw.until), math.MaxUint16)
+	d := decoders.Get().(*decoder)
+	defer decoders.Put(d)
+	c := s.blocks.Cursor()
+	for k, v := c.Seek(blockKey(id, weekOf(raw.from), 0)); k != nil && bytes.Compare(k, last) <= 0; k, v = c.Next() {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		h, err := openBlock(k, v)
+		if err != nil {
+			return err
+		}
+		if h.last < raw.from || h.first >= raw.until {
+			continue
+		}
+		rebased, err := d.series(&h, s.steps, r.dst)
+		if err != nil {
+			return fmt.Errorf("block %x: %w", k, err)
+		}
+		r.end(rebased)
+	}
+	return nil
+}
+
+// readLoose reads all groups once, for all sensors.
+func (s *Snapshot) readLoose() {
+	s.loose = map[uint32]*light.Series{}
+	c := s.groups.Cursor()
+	for k, v := c.First(); k != nil; k, v = c.Next() {
+		g, err := readGroup(k, v)
+		if err != nil {
+			s.err = err
+			return
+		}
+		for g.next() {
+			series := s.loose[g.sensor]
+			if series == nil {
+				series = &light.Series{}
+				s.loose[g.sensor] = series
+			}
+			addTo(series, s.steps.rebase(&g.stored), g.value, g.mark)
+		}
+		if g.err != nil {
+			s.err = g.err
+			return
+		}
+	}
+	for _, series := range s.loose {
+		series.Sort()
+	}
+}
+
+// addTo is Series.Add for a time that is at hand in nanoseconds.
+func addTo(s *light.Series, at int64, value float64, mark light.Mark) {
+	if mark&^light.OwnTime != 0 && s.Marks == nil {
+		s.Marks = make([]light.Mark, len(s.Times), cap(s.Times))
+	}
+	s.Times = append(s.Times, at)
+	s.Values = append(s.Values, value)
+	if s.Marks != nil {
+		s.Marks = append(s.Marks, mark)
+	}
+}
