@@ -16,9 +16,11 @@ const (
 	marsilea      = "Marsilea"
 )
 
-// media are the potting media in the order of the trial's levels; the first is
-// the reference. The water plants stand in none of them.
+// media are the potting media that are dealt, in the order of the trial's levels;
+// the first is the reference. The water plants root in waterMedium.
 var media = []string{"coir", "pumice", "bark", "sphagnum"}
+
+const waterMedium = "loam"
 
 const (
 	plantsBin   = 48 // beside guards and the sensor's cell
@@ -74,7 +76,9 @@ func (w *World) deal() {
 		}
 		if b.level == pond {
 			for cell := range plantsWater {
-				put(next(marsilea), cell)
+				p := next(marsilea)
+				p.Medium = waterMedium
+				put(p, cell)
 			}
 			continue
 		}
@@ -153,8 +157,8 @@ func (w *World) stock(rng *rand.Rand) map[string][]Plant {
 	}
 	add("A", "SA%02d", streptocarpus, "A", "leaf A%d", 72, 9, startStrep)
 	add("B", "SB%02d", streptocarpus, "B", "leaf B%d", 72, 9, startStrep)
-	add(peperomia, "P%03d", peperomia, "", "plant %d", 144, 12, startPep)
-	add(marsilea, "M%02d", marsilea, "", "mat %d", plantsWater, 4, startWater)
+	add(peperomia, "P%03d", peperomia, "variegated", "plant %d", 144, 12, startPep)
+	add(marsilea, "M%02d", marsilea, "wild", "mat %d", plantsWater, 4, startWater)
 	for _, name := range []string{"A", "B", peperomia, marsilea} {
 		shuffle(rng, pools[name])
 	}

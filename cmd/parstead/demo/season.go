@@ -96,6 +96,11 @@ func (s *season) epoch(t time.Time) int {
 	return e
 }
 
+// clockLags tells whether the daemon's clock is wrong at t.
+func (s *season) clockLags(t time.Time) bool {
+	return !s.cut.From.IsZero() && (light.Span{From: s.cut.Until, Until: s.clockRight}).Holds(t)
+}
+
 // lit lists when the bin's lamp truly burns.
 func (s *season) lit(name string, c Config, calendar light.Calendar, starts light.Date) []light.Span {
 	var lit []light.Span

@@ -229,9 +229,10 @@ func (w *World) message(p *post, t time.Time) Message {
 	return m
 }
 
-// Readings gives what the season's sensors said, as a daemon that lost nothing
-// would have stored it, one reading each interval (0: Every), with the
-// grower's notes.
+// Readings gives what the season's sensors said, as the daemon would have stored
+// it, one reading each interval (0: Every), with the grower's notes. While the
+// daemon's clock lags it refuses readings that carry a time of their own, for
+// they seem to come from the future.
 func (w *World) Readings(interval time.Duration) *light.Memory {
 	if interval == 0 {
 		interval = Every
@@ -250,7 +251,7 @@ func (w *World) Readings(interval time.Duration) *light.Memory {
 			}
 			s := &light.Series{}
 			for t := trial.From; t.Before(trial.Until); t = t.Add(interval) {
-				if w.speaks(p, t) {
+				if w.speaks(p, t) && (!p.nested || !w.season.clockLags(t)) {
 					s.Add(t, w.raw(&w.probes[id], t), own)
 				}
 				if p.retain && t.Equal(w.season.repeated) {

@@ -63,8 +63,8 @@ func (w *World) trialFile() []byte {
 		line("columns    = %d", b.Columns)
 		line("pitch_cm   = [%.1f, %.1f]", b.PitchRows, b.PitchColumns)
 		line("lamp       = %q", b.Lamps[0])
-		if b.Block != "" {
-			line("block      = %q", b.Block)
+		line("block      = %q", b.Block)
+		if b.Reservoir != "" {
 			line("reservoir  = %q", b.Reservoir)
 		}
 		line("target_dli = %v", float64(b.TargetDLI))
@@ -125,7 +125,8 @@ func (w *World) quotedBins(fits func(light.Bin) bool) []string {
 }
 
 // design is what was compared and what was judged. Each shelf lacks one light
-// level, so shelves are incomplete blocks.
+// level, so shelves are incomplete blocks. The water plants have a medium, a
+// cultivar and a light level of their own: nothing to compare them by.
 const design = `
 [[treatment]]
 name    = "light_level"
@@ -135,12 +136,12 @@ sets    = "light"
 
 [[treatment]]
 name    = "medium"
-levels  = ["coir", "pumice", "bark", "sphagnum"]
+levels  = ["coir", "pumice", "bark", "sphagnum", "loam"]
 set_per = "plant"
 
 [[treatment]]
 name    = "cultivar"
-levels  = ["A", "B"]
+levels  = ["A", "B", "variegated", "wild"]
 set_per = "given"
 
 [[outcome]]

@@ -110,7 +110,7 @@ var shelfPlan = []struct {
 	{"high-1", "shelf 2", "B", "high", 130, 60},
 	{"low-2", "shelf 3", "C", "low", 45, 22},
 	{"high-2", "shelf 3", "C", "high", 130, 60},
-	{pond, "", "", pond, 85, 40},
+	{pond, "floor", "", pond, 85, 40},
 }
 
 const (

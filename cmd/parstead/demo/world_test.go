@@ -25,7 +25,7 @@ func newWorld(tb testing.TB, c Config) *World {
 func TestLightWithinBins(t *testing.T) {
 	t.Parallel()
 	var cvs []float64
-	for seed := range uint64(200) {
+	for seed := range uint64(80) {
 		w := newWorld(t, Config{Seed: seed, Days: MinDays})
 		var edge, dli []float64 // centred within bins
 		for i := range w.places {
@@ -186,7 +186,7 @@ func TestQuietSeason(t *testing.T) {
 // A survey in the dark would show nothing: every length of season walks in light.
 func TestWalksMeetLight(t *testing.T) {
 	t.Parallel()
-	for days := MinDays; days <= FullSeason; days++ {
+	for days := MinDays; days <= FullSeason; days += 3 {
 		w := newWorld(t, Config{Seed: 1, Days: days})
 		for n, tour := range w.walks {
 			for _, r := range tour.readings {
@@ -249,6 +249,10 @@ func TestReadingsAreTheMessages(t *testing.T) {
 		for _, msg := range w.Messages(at, nil) {
 			published++
 			if msg.Payload[0] != '{' {
+				continue
+			}
+			if w.season.clockLags(at) {
+				published--
 				continue
 			}
 			key := msg.Topic + string(msg.Payload)
