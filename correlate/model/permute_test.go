@@ -1,0 +1,246 @@
+package model
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+)
+
+// Orchard sprays (Finney 1947): the general software's analytic p of residual
+// autocorrelation is 0.01046; permuting without projecting gives about 0.007,
+// with projecting 0.0110. The tolerance is that difference and four Monte Carlo errors.
+func TestMoranOfResidualsOnASquare(t *testing.T) {
+	t.Parallel()
+	var c struct {
+		Fits []struct {
+			Fit      string
+			Position *struct {
+				I float64 `json:"moran_i"`
+				P float64 `json:"p_analytic"`
+			}
+		}
+	}
+	readJSON(t, &c, "cases", "orchardsprays.json")
+	tab := readTable(t, "cases", "orchardsprays.csv")
+	f := fitted(t, Terms{Treatments: []Treatment{{tab.factor(t, "treatment"), PerPlant}}}, tab.numbers(t, "decrease"))
+	row, column := whole(tab.numbers(t, "rowpos")), whole(tab.numbers(t, "colpos"))
+	got, ok := f.Moran(SharedEdges(nil, row, column), nil, 9999, 1)
+	if !ok || got.Deals != 10000 {
+		t.Fatalf("%+v, %v", got, ok)
+	}
+	for _, fit := range c.Fits {
+		if want := fit.Position; want != nil {
+			near(t, "I", got.I, want.I, 1e-12, 0)
+			if math.Abs(got.P-want.P) > 0.004 {
+				t.Errorf("p: got %g, want %g", got.P, want.P)
+			}
+			return
+		}
+	}
+	t.Fatal("no expected value")
+}
+
+// Columbus (Anselin 1988, table 12.1): neighbours by contiguity. The analytic
+// moments of I under the model are those of independent normal errors, so the
+// permuted ones agree with them only roughly.
+func TestMoranOnAMap(t *testing.T) {
+	t.Parallel()
+	var want struct {
+		Neighbours [][]int
+		Crime      float64 `json:"moran_i_crime"`
+		Residuals  float64 `json:"moran_i_residuals"`
+		P          float64 `json:"p_residuals"`
+	}
+	readJSON(t, &want, "cases", "columbus.json")
+	tab := readTable(t, "cases", "columbus.csv")
+	for _, list := range want.Neighbours {
+		for i := range list {
+			list[i]--
+		}
+	}
+	n := NewNeighbours(want.Neighbours)
+	crime := tab.numbers(t, "CRIME")
+	centred := slices.Clone(crime)
+	for i := range centred {
+		centred[i] -= mean(crime)
+	}
+	got, ok := n.Moran(centred)
+	if !ok {
+		t.Fatal("absent")
+	}
+	near(t, "I of crime", got, want.Crime, 1e-12, 0)
+	f := fitted(t, Terms{Covariates: []Variable{{"INC", tab.numbers(t, "INC")}, {"HOVAL", tab.numbers(t, "HOVAL")}}}, crime)
+	a, ok := f.Moran(n, nil, 9999, 1)
+	if !ok {
+		t.Fatal("absent")
+	}
+	near(t, "I of residuals", a.I, want.Residuals, 1e-12, 0)
+	if math.Abs(a.P-want.P) > 0.0025 {
+		t.Errorf("p: got %g, want about %g", a.P, want.P)
+	}
+}
+
+// Every re-dealt F must be that of a whole new fit.
+func TestRedealtFIsThatOfAFullRefit(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(3, 4))
+	trial := simulated(rng, 60)
+	trial.Interactions = true
+	y := make([]float64, 60)
+	for i := range y {
+		y[i] = rng.NormFloat64() + float64(trial.Treatments[0].Of[i])
+	}
+	f := fitted(t, trial, y)
+	for _, dealt := range [][]int{f.Design.treatments[:1], f.Design.treatments[1:2], f.Design.treatments} {
+		r := f.redealing(dealt)
+		w := r.worker()
+		got := make([]float64, len(r.effects))
+		labels := make([]int, 60)
+		shuffle := NewShuffle(f.Design.Combinations(dealt), trial.Bin.Of)
+		for range 20 {
+			shuffle.Deal(rng, labels)
+			again := trial
+			again.Treatments = slices.Clone(trial.Treatments)
+			for i, rest := range slices.Clone(labels) {
+				if i == 0 {
+					for _, d := range dealt {
+						k := slices.Index(f.Design.treatments, d)
+						again.Treatments[k].Of = slices.Clone(trial.Treatments[k].Of)
+					}
+				}
+				for d := len(dealt) - 1; d >= 0; d-- {
+					k := slices.Index(f.Design.treatments, dealt[d])
+					levels := len(trial.Treatments[k].Levels)
+					again.Treatments[k].Of[i] = rest % levels
+					rest /= levels
+				}
+			}
+			refit := fitted(t, again, y)
+			w.ratios(labels, got)
+			for e, effect := range r.effects {
+				for _, test := range refit.Partial() {
+					if test.Effect == effect.Name {
+						near(t, effect.Name, got[e]*test.DF[1]/test.DF[0], test.F, 1e-9, 1e-6)
+					}
+				}
+			}
+		}
+	}
+}
+
+// Under a normal model the re-dealing p agrees with the F test's to the order
+// of the Monte Carlo error (0.005 at p = 0.5 with 9,999 deals) and of 1/n.
+func TestRedealtPAgreesWithF(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(5, 6))
+	trial := simulated(rng, 120)
+	y := make([]float64, 120)
+	for i := range y {
+		y[i] = rng.NormFloat64()
+	}
+	f := fitted(t, trial, y)
+	dealt := f.Design.treatments
+	shuffle := NewShuffle(f.Design.Combinations(dealt), trial.Bin.Of)
+	got := f.Redeal(dealt, shuffle.Deal, 9999, 1)
+	if again := f.Redeal(dealt, shuffle.Deal, 9999, 1); !slices.Equal(got, again) {
+		t.Errorf("one seed, two results: %v, %v", got, again)
+	}
+	if len(got) != 2 {
+		t.Fatalf("%v", got)
+	}
+	for i, test := range got {
+		want := f.Partial()
+		k := slices.IndexFunc(want, func(w Test) bool { return w.Effect == test.Effect })
+		if math.Abs(test.P-want[k].P) > 0.03 {
+			t.Errorf("%s: re-dealt p %g, F's p %g", got[i].Effect, test.P, want[k].P)
+		}
+	}
+}
+
+// All deals of 6 bins in 2 levels of 3: 20, so the largest difference has p = 2/20.
+func TestAllDealsOfBins(t *testing.T) {
+	t.Parallel()
+	level := Factor{Name: "feed", Levels: []string{"a", "b"}, Of: []int{0, 0, 0, 1, 1, 1}}
+	f := fitted(t, Terms{Treatments: []Treatment{{level, PerPlant}}}, []float64{1, 2, 3, 11, 12, 14})
+	dealt := f.Design.treatments
+	shuffle := NewShuffle(f.Design.Combinations(dealt), nil)
+	if shuffle.Count() != 20 {
+		t.Errorf("%g deals, want 20", shuffle.Count())
+	}
+	seen := map[[6]int]bool{}
+	for labels := range shuffle.All() {
+		seen[[6]int(labels)] = true
+	}
+	if len(seen) != 20 {
+		t.Errorf("%d different deals listed, want 20", len(seen))
+	}
+	if got := f.RedealAll(dealt, shuffle.All())[0]; got.P != 0.1 || got.Deals != 20 {
+		t.Errorf("%+v, want p 0.1 of 20 deals", got)
+	}
+	blocks := NewShuffle([]int{0, 1, 0, 1, 0, 1}, []int{0, 0, 1, 1, 2, 2})
+	n := 0
+	for range blocks.All() {
+		n++
+	}
+	if n != 8 || blocks.Count() != 8 {
+		t.Errorf("%d deals in three blocks of two, count %g, want 8", n, blocks.Count())
+	}
+}
+
+// Each of the six orders of three labels is as likely as any other: 60,000
+// deals, a standard error of 91 about 10,000.
+func TestShuffleIsUniform(t *testing.T) {
+	t.Parallel()
+	s := NewShuffle([]int{0, 1, 2}, nil)
+	rng := rand.New(rand.NewPCG(7, 8))
+	labels := make([]int, 3)
+	seen := map[[3]int]int{}
+	for range 60000 {
+		s.Deal(rng, labels)
+		seen[[3]int(labels)]++
+	}
+	for order, n := range seen {
+		if len(seen) != 6 || math.Abs(float64(n)-10000) > 4*91 {
+			t.Errorf("%v: %d of 60,000", order, n)
+		}
+	}
+}
+
+// simulated is a made-up trial: two treatments, three bins, a covariate and light.
+func simulated(rng *rand.Rand, n int) Terms {
+	media := Factor{Name: "medium", Levels: []string{"coir", "bark", "pumice"}, Of: make([]int, n)}
+	parent := Factor{Name: "parent", Levels: []string{"no", "yes"}, Of: make([]int, n)}
+	bin := Factor{Name: "bin", Levels: []string{"low", "mid", "top"}, Of: make([]int, n)}
+	start, light := make([]float64, n), make([]float64, n)
+	for i := range n {
+		bin.Of[i] = i * 3 / n
+		media.Of[i], parent.Of[i] = rng.IntN(3), rng.IntN(2)
+		start[i], light[i] = rng.Float64(), 10+rng.Float64()
+	}
+	return Terms{
+		Bin: &bin, Treatments: []Treatment{{media, PerPlant}, {parent, PerPlant}},
+		Covariates: []Variable{{"start_g", start}}, Light: &Variable{"light", light},
+	}
+}
+
+func fitted(t testing.TB, terms Terms, y []float64) *Fit {
+	t.Helper()
+	d, err := NewDesign(len(y), terms)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := d.Fit(y)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+func whole(x []float64) []int {
+	n := make([]int, len(x))
+	for i, v := range x {
+		n[i] = int(v)
+	}
+	return n
+}
