@@ -13,6 +13,9 @@ import (
 
 // commands is the command line. Each command lives in the file of its name.
 type commands struct {
+	Begin beginCmd `cmd:"" help:"Write a commented starter trial."`
+	Check checkCmd `cmd:"" help:"Tell everything that is wrong with a trial's files, at once."`
+
 	Version kong.VersionFlag `help:"Print the version and end."`
 }
 

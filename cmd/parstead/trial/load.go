@@ -2,6 +2,7 @@ package trial
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -42,7 +43,28 @@ func Load(dir string) (*Trial, []Problem) {
 	l.doc = doc
 	l.readConfig(root)
 	l.readSheets()
+	l.warnings(root)
 	return l.Trial, l.sorted()
+}
+
+// Open reads a trial that is to be used. The error tells the first mistake and
+// how many more there are.
+func Open(dir string) (*Trial, error) {
+	t, list := Load(dir)
+	var faults []Problem
+	for _, p := range list {
+		if p.Level == LevelError {
+			faults = append(faults, p)
+		}
+	}
+	switch n := len(faults); n {
+	case 0:
+		return t, nil
+	case 1:
+		return nil, faults[0]
+	default:
+		return nil, fmt.Errorf("%w (and %d more: parstead check %s)", faults[0], n-1, dir)
+	}
 }
 
 // cause is what an error of the file system says without the path.

@@ -5,7 +5,6 @@ import (
 	"math"
 	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -16,9 +15,8 @@ import (
 // feed is one [[sensor]] with the sensors that it stands for.
 type feed struct {
 	ingest.Feed
-	table   *table
-	sensors []light.Sensor // one, unless the topic has placeholders
-	topics  []string       // of each sensor
+	table *table
+	each  []ingest.Feed // itself, or one for every sensor that placeholders stand for
 }
 
 func (l *loader) readSensors(tables []*table) {
@@ -29,7 +27,9 @@ func (l *loader) readSensors(tables []*table) {
 	l.checkTopics()
 	l.checkLux()
 	for _, f := range l.feeds {
-		l.Rack.Sensors = append(l.Rack.Sensors, f.sensors...)
+		for _, one := range f.each {
+			l.Rack.Sensors = append(l.Rack.Sensors, one.Sensor)
+		}
 		l.Feeds = append(l.Feeds, f.Feed)
 	}
 }
@@ -58,7 +58,7 @@ func (l *loader) readSensor(t *table) feed {
 	t.need("name", "measures", "topic")
 	l.checkWater(t, *s)
 	t.finish()
-	f.expand()
+	f.each = f.Expand()
 	return f
 }
 
@@ -173,39 +173,6 @@ func (l *loader) checkTopic(t *table, topic string) {
 	}
 }
 
-// expand lists the sensors that the entry stands for, with their topics.
-func (f *feed) expand() {
-	if !f.Placeholder {
-		f.sensors, f.topics = []light.Sensor{f.Sensor}, []string{f.Topic}
-		return
-	}
-	for _, bin := range f.Bins {
-		for _, p := range f.cells(bin) {
-			s := f.Sensor
-			s.Position = p
-			s.Name += " " + bin.Name
-			if !p.WholeBin() {
-				s.Name += fmt.Sprintf(" %d %d", p.Row, p.Column)
-			}
-			f.sensors = append(f.sensors, s)
-			f.topics = append(f.topics, strings.NewReplacer("{bin}", bin.Name,
-				"{row}", strconv.Itoa(p.Row), "{column}", strconv.Itoa(p.Column)).Replace(f.Topic))
-		}
-	}
-}
-
-// cells lists the positions in a bin that a topic with placeholders means.
-func (f *feed) cells(bin light.Bin) []light.Position {
-	fixed := f.Sensor.Position
-	anyRow, anyColumn := strings.Contains(f.Topic, "{row}"), strings.Contains(f.Topic, "{column}")
-	if !anyRow && !anyColumn {
-		return []light.Position{{Bin: bin.Name, Row: fixed.Row, Column: fixed.Column}}
-	}
-	return slices.DeleteFunc(bin.Positions(), func(p light.Position) bool {
-		return !anyRow && p.Row != fixed.Row || !anyColumn && p.Column != fixed.Column
-	})
-}
-
 // checkNames complains of sensors of one name at one time.
 func (l *loader) checkNames() {
 	type block struct {
@@ -215,7 +182,8 @@ func (l *loader) checkNames() {
 	seen := map[string][]block{}
 	for i, f := range l.feeds {
 		clash := ""
-		for _, s := range f.sensors {
+		for _, one := range f.each {
+			s := one.Sensor
 			for _, earlier := range seen[s.Name] {
 				if s.Name != "" && clash == "" && s.During.Overlaps(earlier.during) {
 					clash = fmt.Sprintf("the sensor %q is there twice at one time: also in line %d", s.Name, l.feeds[earlier.feed].table.at("").line)
@@ -229,33 +197,34 @@ func (l *loader) checkNames() {
 	}
 }
 
-// checkTopics complains of values that two sensors claim. A sensor that was
-// moved or replaced under its name keeps its topic.
+// checkTopics complains of values that two sensors claim at one time. Sensors
+// that replace one another may share a topic.
 func (l *loader) checkTopics() {
 	type source struct{ topic, pointer string }
 	type claim struct {
-		feed int
-		name string
+		feed   int
+		sensor light.Sensor
 	}
-	claims := map[source]claim{}
+	claims := map[source][]claim{}
 	for i, f := range l.feeds {
-		for j, topic := range f.topics {
-			at := source{topic, f.Value}
-			earlier, taken := claims[at]
-			if !taken {
-				claims[at] = claim{i, f.sensors[j].Name}
-				continue
+		says := ""
+		for _, one := range f.each {
+			at := source{one.Topic, f.Value}
+			for _, earlier := range claims[at] {
+				if says != "" || one.Topic == "" || earlier.sensor.Name == one.Sensor.Name || !earlier.sensor.During.Overlaps(one.Sensor.During) {
+					continue
+				}
+				value := "its payload"
+				if f.Value != "" {
+					value = "its value " + f.Value
+				}
+				says = fmt.Sprintf("the topic %q with %s belongs to the sensor %q already, in line %d",
+					one.Topic, value, earlier.sensor.Name, l.feeds[earlier.feed].table.at("").line)
 			}
-			if topic == "" || earlier.name == f.sensors[j].Name {
-				continue
-			}
-			value := "its payload"
-			if f.Value != "" {
-				value = "its value " + f.Value
-			}
-			f.table.fault("topic", fmt.Sprintf("the topic %q with %s belongs to the sensor %q already, in line %d",
-				topic, value, earlier.name, l.feeds[earlier.feed].table.at("").line), "correct topic or value of one of them")
-			break
+			claims[at] = append(claims[at], claim{i, one.Sensor})
+		}
+		if says != "" {
+			f.table.fault("topic", says, "correct topic or value of one of them")
 		}
 	}
 }

@@ -1,0 +1,66 @@
+package trial
+
+import (
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"parstead/light"
+)
+
+//go:embed starter
+var starter embed.FS
+
+// starterDays is the length of the starter's trial: twelve weeks.
+const starterDays = 84
+
+// Begin writes a commented starter trial into a folder, which it makes if need
+// be, and names the files. Nothing is overwritten: if any of the files is there
+// already, none is written.
+func Begin(dir string, starts light.Date) (files []string, err error) {
+	entries, err := starter.ReadDir("starter")
+	if err != nil {
+		return nil, fmt.Errorf("read the starter: %w", err)
+	}
+	for _, e := range entries {
+		files = append(files, e.Name())
+	}
+	// A sheet of the same name would be a second one, whatever its ending.
+	for _, file := range append([]string{"plants.xlsx", "survey.xlsx"}, files...) {
+		if _, err := os.Lstat(filepath.Join(dir, file)); !errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("begin a trial in %s: %s is there already; name a new folder", dir, file)
+		}
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return nil, fmt.Errorf("begin a trial: %w", err)
+	}
+	days := strings.NewReplacer(
+		"STARTS", starts.String(),
+		"ENDS", starts.Add(starterDays-1).String(),
+	)
+	for i, file := range files {
+		text, err := starter.ReadFile("starter/" + file)
+		if err != nil {
+			return files[:i], fmt.Errorf("read the starter: %w", err)
+		}
+		if err := writeNew(filepath.Join(dir, file), days.Replace(string(text))); err != nil {
+			return files[:i], fmt.Errorf("begin a trial: %w", err)
+		}
+	}
+	return files, nil
+}
+
+// writeNew writes a file that is not there yet.
+func writeNew(path, text string) (err error) {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	_, err = f.WriteString(text)
+	return err
+}
