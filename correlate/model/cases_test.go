@@ -100,8 +100,8 @@ func TestPublishedDataSets(t *testing.T) {
 }
 
 // terms builds the model's terms from the table without the dropped rows.
-func (p publishedFit) terms(t testing.TB, tab table) (Terms, []float64) {
-	t.Helper()
+func (p publishedFit) terms(tb testing.TB, tab table) (Terms, []float64) {
+	tb.Helper()
 	for name, cells := range tab {
 		var kept []string
 		for i, c := range cells {
@@ -113,20 +113,20 @@ func (p publishedFit) terms(t testing.TB, tab table) (Terms, []float64) {
 	}
 	terms := Terms{Interactions: p.Interactions}
 	if p.Block != "" {
-		f := tab.factor(t, p.Block)
+		f := tab.factor(tb, p.Block)
 		terms.Block = &f
 	}
 	if p.Bin != "" {
-		f := tab.factor(t, p.Bin)
+		f := tab.factor(tb, p.Bin)
 		terms.Bin = &f
 	}
 	for _, tr := range p.Treatments {
-		terms.Treatments = append(terms.Treatments, Treatment{tab.factor(t, tr.Name), tr.SetPer})
+		terms.Treatments = append(terms.Treatments, Treatment{tab.factor(tb, tr.Name), tr.SetPer})
 	}
 	for _, c := range p.Covariates {
-		terms.Covariates = append(terms.Covariates, Variable{c, tab.numbers(t, c)})
+		terms.Covariates = append(terms.Covariates, Variable{c, tab.numbers(tb, c)})
 	}
-	return terms, tab.numbers(t, p.Outcome)
+	return terms, tab.numbers(tb, p.Outcome)
 }
 
 func (p publishedFit) check(t *testing.T, tab table) {
@@ -164,7 +164,7 @@ func (p publishedFit) check(t *testing.T, tab table) {
 		p.test(t, tests[want.Effect], want, tolerance)
 	}
 	p.coefficients(t, f, tolerance, size)
-	p.means(t, strata, tolerance, size)
+	p.means(t, strata, size)
 	for _, want := range p.Checks {
 		p.otherCheck(t, f, want)
 	}
@@ -232,7 +232,7 @@ func (p publishedFit) coefficients(t *testing.T, f *Fit, tolerance, size float64
 }
 
 // means checks groups and comparisons.
-func (p publishedFit) means(t *testing.T, strata *Strata, tolerance, size float64) {
+func (p publishedFit) means(t *testing.T, strata *Strata, size float64) {
 	t.Helper()
 	type compared struct {
 		d *Design

@@ -109,8 +109,8 @@ func TestRedealtFIsThatOfAFullRefit(t *testing.T) {
 						again.Treatments[k].Of = slices.Clone(trial.Treatments[k].Of)
 					}
 				}
-				for d := len(dealt) - 1; d >= 0; d-- {
-					k := slices.Index(f.Design.treatments, dealt[d])
+				for _, factor := range slices.Backward(dealt) {
+					k := slices.Index(f.Design.treatments, factor)
 					levels := len(trial.Treatments[k].Levels)
 					again.Treatments[k].Of[i] = rest % levels
 					rest /= levels
@@ -224,15 +224,15 @@ func simulated(rng *rand.Rand, n int) Terms {
 	}
 }
 
-func fitted(t testing.TB, terms Terms, y []float64) *Fit {
-	t.Helper()
+func fitted(tb testing.TB, terms Terms, y []float64) *Fit {
+	tb.Helper()
 	d, err := NewDesign(len(y), terms)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	f, err := d.Fit(y)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return f
 }

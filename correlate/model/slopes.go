@@ -1,5 +1,7 @@
 package model
 
+import "slices"
+
 // EqualSlopes tests for each covariate and for light whether its slope is the
 // same at all levels of a treatment, one treatment at a time: the drop in
 // residual sum of squares when the products join the model, over the mean
@@ -45,7 +47,7 @@ func (f *Fit) joined(columns [][]float64) Test {
 		for i := range w {
 			w[i] /= left
 		}
-		q = append(q[:len(q):len(q)], w)
+		q = append(slices.Clip(q), w)
 	}
 	extra := len(q) - len(f.basis.q)
 	t := Test{DF: [2]float64{float64(extra), float64(f.DF - extra)}}

@@ -116,10 +116,10 @@ func (c climb) stratum(unit Unit, holder *Factor, means []float64) *Stratum {
 	t := Terms{Interactions: c.terms.Interactions, Block: c.block()}
 	held := false
 	for _, tr := range c.terms.Treatments {
-		switch {
-		case tr.SetPer == unit:
+		switch tr.SetPer {
+		case unit:
 			t.Treatments = append(t.Treatments, Treatment{c.pick(tr.Factor), PerPlant})
-		case tr.SetPer == PerReservoir:
+		case PerReservoir:
 			held = true
 			t.Treatments = append(t.Treatments, Treatment{c.pick(tr.Factor), PerReservoir})
 		}
@@ -161,8 +161,8 @@ func (c climb) block() *Factor {
 // firstRows gives a row of each level.
 func firstRows(f Factor) []int {
 	first := make([]int, len(f.Levels))
-	for i := len(f.Of) - 1; i >= 0; i-- {
-		first[f.Of[i]] = i
+	for i, l := range slices.Backward(f.Of) {
+		first[l] = i
 	}
 	return first
 }

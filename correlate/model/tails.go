@@ -23,19 +23,18 @@ func fUpper(f, d1, d2 float64) float64 {
 // tQuantile is the point that Student's t on df degrees of freedom exceeds in
 // size with probability p (two-sided).
 //
-// Found by Newton's steps from the closed form's series start, each on the
-// logarithm of the tail; it stops at rounding.
+// Newton's steps in ln t on the logarithm of the tail, which is concave there,
+// from the normal point; they stop at rounding.
 func tQuantile(p, df float64) float64 {
-	x := mathext.InvRegIncBeta(df/2, 0.5, p)
-	t := math.Sqrt(df * (1 - x) / x)
 	lg := func(v float64) float64 { g, _ := math.Lgamma(v); return g }
 	logC := lg((df+1)/2) - lg(df/2) - math.Log(df*math.Pi)/2
-	for range 20 {
+	t := math.Sqrt2 * math.Erfcinv(p)
+	for range 40 {
 		tail := tTwoSided(t, df)
 		density := math.Exp(logC - (df+1)/2*math.Log1p(t*t/df))
-		step := tail * math.Log(tail/p) / (2 * density)
-		t += step
-		if math.Abs(step) <= 1e-15*t {
+		step := math.Log(tail/p) * tail / (2 * density * t)
+		t *= math.Exp(step)
+		if math.Abs(step) < 1e-14 {
 			break
 		}
 	}

@@ -1,6 +1,7 @@
 package model
 
 import (
+	"bytes"
 	"encoding/csv"
 	"encoding/json"
 	"math"
@@ -14,16 +15,15 @@ import (
 // table is a CSV file by column.
 type table map[string][]string
 
-func readTable(t testing.TB, path ...string) table {
-	t.Helper()
-	file, err := os.Open(filepath.Join(append([]string{"..", "..", "testdata"}, path...)...))
+func readTable(tb testing.TB, path ...string) table {
+	tb.Helper()
+	b, err := os.ReadFile(filepath.Join(append([]string{"..", "..", "testdata"}, path...)...))
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	defer file.Close()
-	records, err := csv.NewReader(file).ReadAll()
+	records, err := csv.NewReader(bytes.NewReader(b)).ReadAll()
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	tab := table{}
 	for j, name := range records[0] {
@@ -34,25 +34,25 @@ func readTable(t testing.TB, path ...string) table {
 	return tab
 }
 
-func (tab table) numbers(t testing.TB, name string) []float64 {
-	t.Helper()
+func (tab table) numbers(tb testing.TB, name string) []float64 {
+	tb.Helper()
 	cells, ok := tab[name]
 	if !ok {
-		t.Fatalf("no column %q", name)
+		tb.Fatalf("no column %q", name)
 	}
 	x := make([]float64, len(cells))
 	for i, c := range cells {
-		x[i] = number(t, c)
+		x[i] = number(tb, c)
 	}
 	return x
 }
 
 // factor sorts a column's cells into levels in bytewise order.
-func (tab table) factor(t testing.TB, name string) Factor {
-	t.Helper()
+func (tab table) factor(tb testing.TB, name string) Factor {
+	tb.Helper()
 	cells, ok := tab[name]
 	if !ok {
-		t.Fatalf("no column %q", name)
+		tb.Fatalf("no column %q", name)
 	}
 	levels := slices.Clone(cells)
 	slices.Sort(levels)
@@ -63,22 +63,22 @@ func (tab table) factor(t testing.TB, name string) Factor {
 	return f
 }
 
-func readJSON(t testing.TB, into any, path ...string) {
-	t.Helper()
+func readJSON(tb testing.TB, into any, path ...string) {
+	tb.Helper()
 	b, err := os.ReadFile(filepath.Join(append([]string{"..", "..", "testdata"}, path...)...))
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	if err := json.Unmarshal(b, into); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 }
 
-func number(t testing.TB, s string) float64 {
-	t.Helper()
+func number(tb testing.TB, s string) float64 {
+	tb.Helper()
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return v
 }
@@ -96,9 +96,9 @@ func digits(got, want float64) float64 {
 
 // near demands agreement to a relative tolerance, or an absolute one of the
 // same size times scale for numbers about zero.
-func near(t testing.TB, what string, got, want, tolerance, scale float64) {
-	t.Helper()
+func near(tb testing.TB, what string, got, want, tolerance, scale float64) {
+	tb.Helper()
 	if !(math.Abs(got-want) <= tolerance*max(math.Abs(want), scale)) {
-		t.Errorf("%s: got %.17g, want %.17g (off by %.2g)", what, got, want, got/want-1)
+		tb.Errorf("%s: got %.17g, want %.17g (off by %.2g)", what, got, want, got/want-1)
 	}
 }
