@@ -69,7 +69,8 @@ func (l *loader) readGeneral(t *table) {
 			err = window.fits(l.Rack.Starts, l.Rack.Ends)
 		}
 		if err != nil {
-			t.fault("light_window", "light_window: "+err.Error(), `write "first 28 days", "last 28 days" or "2026-03-02..2026-03-29"`)
+			says, _ := cutMend(err, "")
+			t.fault("light_window", "light_window: "+says, `write "first 28 days", "last 28 days" or "2026-03-02..2026-03-29"`)
 		}
 		l.Window = window
 	}

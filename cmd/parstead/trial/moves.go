@@ -23,7 +23,8 @@ func (l *loader) trialTime(clock *Clock, c cell) (t time.Time, ok bool) {
 	}
 	t, err := clock.Parse(c.text)
 	if err != nil {
-		l.fault(c.at, err.Error(), timeMend)
+		says, mend := cutMend(err, timeMend)
+		l.fault(c.at, says, mend)
 		return t, false
 	}
 	if l.hasDays() && (t.Before(l.Rack.Trial().From) || !t.Before(l.Rack.Trial().Until)) {

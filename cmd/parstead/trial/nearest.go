@@ -3,16 +3,19 @@ package trial
 import "strings"
 
 // nearest finds the word that s was most likely meant to be: equal but for
-// case, or a few strokes away.
+// case, or a few strokes away. Where two are equally near, neither is.
 func nearest(s string, words []string) (near string, ok bool) {
 	s = strings.ToLower(s)
 	best := max(1, len([]rune(s))/3) + 1
 	for _, word := range words {
-		if d := strokes(s, strings.ToLower(word)); d < best {
-			near, best = word, d
+		switch d := strokes(s, strings.ToLower(word)); {
+		case d < best:
+			near, best, ok = word, d, true
+		case d == best && word != near:
+			ok = false
 		}
 	}
-	return near, near != ""
+	return near, ok
 }
 
 // strokes is the least number of letters to insert, drop, replace or exchange

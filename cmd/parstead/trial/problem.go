@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // The levels of a problem.
@@ -60,6 +61,16 @@ func (p *problems) fault(at place, says, mend string) {
 
 func (p *problems) warn(at place, says, mend string) {
 	p.list = append(p.list, Problem{at.file, at.line, at.column, LevelWarning, says, mend})
+}
+
+// cutMend parts an error of one line into what is wrong and how to mend it; the
+// usual mend serves where it says none.
+func cutMend(err error, usual string) (says, mend string) {
+	says, mend, ok := strings.Cut(err.Error(), ": write ")
+	if !ok {
+		return says, usual
+	}
+	return says, "write " + mend
 }
 
 // sorted lists the problems by file, line and column, each once.

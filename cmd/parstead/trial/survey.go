@@ -69,7 +69,8 @@ func (l *loader) walkTimes(s *sheet) []time.Time {
 		}
 		at, err := clock.Parse(c.text)
 		if err != nil {
-			l.fault(c.at, err.Error(), timeMend)
+			says, mend := cutMend(err, timeMend)
+			l.fault(c.at, says, mend)
 			wrong = true
 			continue
 		}

@@ -27,11 +27,11 @@ func get[T any](t *table, key, due, example string, convert func(any) (T, error)
 	if err == nil {
 		return value, true
 	}
-	says := fmt.Sprintf("%s is %s, where %s is due", key, kindOf(raw), due)
-	if !errors.Is(err, errKind) {
-		says = fmt.Sprintf("%s: %v", key, err)
+	if errors.Is(err, errKind) {
+		err = fmt.Errorf("it is %s, where %s is due", kindOf(raw), due)
 	}
-	t.fault(key, says, fmt.Sprintf("write it like %s = %s", key, example))
+	says, _ := cutMend(err, "")
+	t.fault(key, key+": "+says, fmt.Sprintf("write it like %s = %s", key, example))
 	var none T
 	return none, false
 }
