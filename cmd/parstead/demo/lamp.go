@@ -12,8 +12,11 @@ import (
 // bin is a bin with its lamp as it truly hangs.
 type bin struct {
 	light.Bin
-	level string
-	lit   []light.Span
+	level    string
+	lit      []light.Span
+	lamp     pose      // as hung
+	strength float64   // PPFD per unit of irradiance
+	uneven   []float64 // of single cells
 	// field[e] is the PPFD in air at each cell, in the order of Positions, under
 	// the new lamp in epoch e; µmol m⁻² s⁻¹.
 	field [epochs][]float64
@@ -65,11 +68,12 @@ const (
 
 // hang gives the bin its lamp: off-centre and tilted the same way, at the
 // height that makes the light within the bin vary as the scenario says.
-func (b *bin) hang(rng *rand.Rand, ppfd float64, raised bool) {
+func (b *bin) hang(rng *rand.Rand) {
 	turn := rng.Float64() * 2 * math.Pi
 	offset := 9 + 5*rng.Float64()
 	tilt := math.Sin((9 + 5*rng.Float64()) * math.Pi / 180)
-	p := pose{
+	p := &b.lamp
+	*p = pose{
 		dx: offset * math.Cos(turn), dy: offset * math.Sin(turn),
 		tiltX: tilt * math.Cos(turn), tiltY: tilt * math.Sin(turn),
 	}
@@ -79,27 +83,38 @@ func (b *bin) hang(rng *rand.Rand, ppfd float64, raised bool) {
 		mean, sd := stat.MeanStdDev(p.over(b.Bin), nil)
 		return sd/mean > cv
 	})
-	cells := p.over(b.Bin)
-	mean := stat.Mean(cells, nil)
-	full := ppfd * (1 + 0.02*rng.NormFloat64())
-	uneven := make([]float64, len(cells))
-	for i := range uneven {
-		uneven[i] = full / mean * math.Exp(unevenness*rng.NormFloat64())
+	mean := stat.Mean(p.over(b.Bin), nil)
+	b.strength = (1 + 0.02*rng.NormFloat64()) / mean
+	b.uneven = make([]float64, b.Rows*b.Columns)
+	for i := range b.uneven {
+		b.uneven[i] = math.Exp(unevenness * rng.NormFloat64())
 	}
+}
+
+// brighten sets the lamp's strength. If it is to be raised, it hangs so much
+// higher from the second epoch on that the bin loses the scenario's share.
+func (b *bin) brighten(ppfd float64, raised bool) {
+	b.strength *= ppfd
+	p := b.lamp
 	for e := range b.field {
 		if e == 1 && raised {
-			low := p.height
-			p.height = bisect(low, 3*low, func(h float64) bool {
+			mean := stat.Mean(p.over(b.Bin), nil)
+			p.height = bisect(b.lamp.height, 3*b.lamp.height, func(h float64) bool {
 				p.height = h
 				return stat.Mean(p.over(b.Bin), nil) > mean*(1-raiseLoss)
 			})
-			cells = p.over(b.Bin)
 		}
-		b.field[e] = make([]float64, len(cells))
-		for i, c := range cells {
-			b.field[e][i] = c * uneven[i]
-		}
+		b.field[e] = b.lightUnder(p)
 	}
+}
+
+// lightUnder is the PPFD at every cell under the lamp's pose.
+func (b *bin) lightUnder(p pose) []float64 {
+	cells := p.over(b.Bin)
+	for i := range cells {
+		cells[i] *= b.strength * b.uneven[i]
+	}
+	return cells
 }
 
 // bisect finds where a condition that holds at low and not at high turns.

@@ -32,7 +32,7 @@ func (w *World) Notes() []light.Event {
 		},
 		{
 			At: s.missed.From.Add(8 * time.Hour), Written: s.missed.Until.Add(-4 * time.Hour), Kind: light.FloodMissed,
-			Bin: "mid-2", Text: "the pump of reservoir B had jammed; cleared it. Both bins of the shelf were dry",
+			Bin: "middle-left", Text: "the pump of reservoir B had jammed; cleared it. Both bins of the shelf were dry",
 		},
 		{
 			At: w.clock(s.drift[1], 22, 0), Written: w.clock(s.drift[1], 22, 0), Kind: light.Other, Bin: s.driftBin,

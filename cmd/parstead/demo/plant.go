@@ -1,11 +1,14 @@
 package demo
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 
+	"parstead/correlate/deal"
 	"parstead/light"
 )
 
@@ -23,12 +26,10 @@ var media = []string{"coir", "pumice", "bark", "sphagnum"}
 const waterMedium = "loam"
 
 const (
-	plantsBin   = 48 // beside guards and the sensor's cell
 	guardsBin   = 7
-	zoneSize    = 2 * 4 // cells of like light that hold every medium once in each species
-	startStrep  = 2.0   // g, typical of a leaf section
-	startPep    = 3.2   // g, of a cutting
-	startWater  = 1.1   // g, of a rooted runner
+	startStrep  = 2.0 // g, typical of a leaf section
+	startPep    = 3.2 // g, of a cutting
+	startWater  = 1.1 // g, of a rooted runner
 	startSDLog  = 0.28
 	plantsWater = 40
 )
@@ -57,80 +58,92 @@ type Plant struct {
 // Lost tells whether the plant did not reach the harvest.
 func (p *Plant) Lost() bool { return !p.LostOn.IsZero() }
 
-// deal makes the plants and gives each a position: within every bin at random
-// over zones of like light, so that each zone holds each medium once in each
-// species; cultivars are balanced within media.
-func (w *World) deal() {
-	pools := w.stock(w.stream(streamPlants))
-	rng := w.stream(streamDeal)
-	next := func(pool string) Plant {
-		p := pools[pool][0]
-		pools[pool] = pools[pool][1:]
-		return p
+// deal makes the plants, puts them on positions and deals light levels to bins
+// and media to plants by the layout's procedure. The pond is filled by hand:
+// nothing there is compared.
+func (w *World) deal() error {
+	plants := w.stock(w.stream(streamPlants))
+	plan := deal.Plan{Treatments: []deal.Treatment{
+		{Name: "light_level", SetPer: deal.PerBin},
+		{Name: "medium", SetPer: deal.PerPlant, Levels: media},
+	}}
+	for _, level := range lightLevels {
+		if level.name != pond {
+			plan.Treatments[0].Levels = append(plan.Treatments[0].Levels, level.name)
+		}
 	}
 	for i := range w.places {
 		b := &w.places[i]
-		put := func(p Plant, cell int) {
-			p.Dealt, p.LightLevel = b.at(cell), b.level
-			w.Plants = append(w.Plants, p)
-		}
-		if b.level == pond {
-			for cell := range plantsWater {
-				p := next(marsilea)
-				p.Medium = waterMedium
-				put(p, cell)
-			}
+		if b.Name == pond {
+			b.level = pond
 			continue
 		}
-		guards, free := w.cells(rng, b)
-		for _, cell := range guards {
-			put(next("guard"), cell)
+		plan.Bins = append(plan.Bins, w.room(b))
+	}
+	var rack []int // the plan's plants
+	cell := 0      // the next free of the pond
+	for i := range plants {
+		p := &plants[i]
+		if p.Species == marsilea {
+			p.Medium, p.LightLevel = waterMedium, pond
+			p.Dealt = w.place(pond).at(cell)
+			cell++
+			continue
 		}
-		cultivarOf := map[string][]string{}
-		for _, m := range media {
-			half := plantsBin / zoneSize / 2
-			both := append(slices.Repeat([]string{"A"}, half), slices.Repeat([]string{"B"}, half)...)
-			shuffle(rng, both)
-			cultivarOf[m] = both
+		start := p.StartG
+		if p.Guard() {
+			start = math.NaN()
 		}
-		for zone := 0; zone*zoneSize < len(free); zone++ {
-			cells := free[zone*zoneSize : (zone+1)*zoneSize]
-			shuffle(rng, cells)
-			for j, cell := range cells {
-				m := media[j%len(media)]
-				pool := peperomia
-				if j < len(media) {
-					pool = cultivarOf[m][zone]
-				}
-				p := next(pool)
-				p.Medium = m
-				put(p, cell)
-			}
+		plan.Plants = append(plan.Plants, deal.Plant{
+			Code: p.Code, Group: strings.TrimSpace(p.Species + " " + p.Cultivar), Start: start, Guard: p.Guard(),
+		})
+		rack = append(rack, i)
+	}
+	layout, err := deal.Lay(plan, w.Seed)
+	if err != nil {
+		return err
+	}
+	w.Dealt = layout.Record
+	for k, i := range rack {
+		p, at := &plants[i], layout.Places[k]
+		p.Dealt = light.Position{Bin: at.Bin, Row: at.Row, Column: at.Column}
+		p.LightLevel = plan.Treatments[0].Levels[layout.Labels[0][k]]
+		w.place(at.Bin).level = p.LightLevel
+		if !p.Guard() {
+			p.Medium = media[layout.Labels[1][k]]
 		}
 	}
+	w.Plants = w.inPlaces(plants)
+	return nil
 }
 
-// cells chooses a bin's guard cells, corners included, and orders those for
-// plants from the brightest to the dimmest.
-func (w *World) cells(rng *rand.Rand, b *bin) (guards, free []int) {
-	var rim []int
-	for cell, at := range b.Positions() {
-		corner := (at.Row == 1 || at.Row == b.Rows) && (at.Column == 1 || at.Column == b.Columns)
-		switch {
-		case corner:
-			guards = append(guards, cell)
-		case b.Edge(at):
-			rim = append(rim, cell)
-		case cell != w.sensorCell(b):
-			free = append(free, cell)
-		}
+// room is a bin as the layout's procedure needs it: its light stands for the
+// survey that the grower made before dealing.
+func (w *World) room(b *bin) deal.Bin {
+	room := deal.Bin{Name: b.Name, Block: b.Block, Reservoir: b.Reservoir}
+	for cell, relative := range b.lightUnder(b.lamp) {
+		at := b.at(cell)
+		room.Cells = append(room.Cells, deal.Cell{
+			Row: at.Row, Column: at.Column, Light: relative, Sensor: cell == w.sensorCell(b),
+		})
 	}
-	shuffle(rng, rim)
-	spare := guardsBin - len(guards)
-	guards = append(guards, rim[:spare]...)
-	free = append(free, rim[spare:]...)
-	slices.SortFunc(free, func(a, c int) int { return compare(b.field[0][c], b.field[0][a]) })
-	return guards, free
+	return room
+}
+
+// inPlaces orders plants by bin, row and column.
+func (w *World) inPlaces(plants []Plant) []Plant {
+	order := map[string]int{}
+	for i := range w.places {
+		order[w.places[i].Name] = i
+	}
+	slices.SortFunc(plants, func(a, b Plant) int {
+		return cmp.Or(
+			cmp.Compare(order[a.Dealt.Bin], order[b.Dealt.Bin]),
+			cmp.Compare(a.Dealt.Row, b.Dealt.Row),
+			cmp.Compare(a.Dealt.Column, b.Dealt.Column),
+		)
+	})
+	return plants
 }
 
 func (w *World) sensorCell(b *bin) int {
@@ -142,40 +155,23 @@ func (w *World) sensorCell(b *bin) int {
 	return -1
 }
 
-// stock is what the grower brought, in shuffled pools by what distinguishes it.
-func (w *World) stock(rng *rand.Rand) map[string][]Plant {
-	pools := map[string][]Plant{}
-	add := func(pool, code, species, cultivar, mother string, n, mothers int, typical float64) {
+// stock is what the grower brought, in the order of its codes.
+func (w *World) stock(rng *rand.Rand) []Plant {
+	var plants []Plant
+	add := func(code, species, cultivar, mother string, n, mothers int, typical float64) {
 		for i := 1; i <= n; i++ {
 			p := Plant{Code: fmt.Sprintf(code, i), Species: species, Cultivar: cultivar}
 			if typical > 0 {
 				p.StartG = round(typical*math.Exp(startSDLog*rng.NormFloat64()), 0.01)
 				p.Mother = fmt.Sprintf(mother, 1+(i-1)*mothers/n)
 			}
-			pools[pool] = append(pools[pool], p)
+			plants = append(plants, p)
 		}
 	}
-	add("A", "SA%02d", streptocarpus, "A", "leaf A%d", 72, 9, startStrep)
-	add("B", "SB%02d", streptocarpus, "B", "leaf B%d", 72, 9, startStrep)
-	add(peperomia, "P%03d", peperomia, "variegated", "plant %d", 144, 12, startPep)
-	add(marsilea, "M%02d", marsilea, "wild", "mat %d", plantsWater, 4, startWater)
-	for _, name := range []string{"A", "B", peperomia, marsilea} {
-		shuffle(rng, pools[name])
-	}
-	add("guard", "G%02d", streptocarpus, "A", "", 6*guardsBin, 1, 0)
-	return pools
-}
-
-func shuffle[T any](rng *rand.Rand, s []T) {
-	rng.Shuffle(len(s), func(i, j int) { s[i], s[j] = s[j], s[i] })
-}
-
-func compare(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
+	add("SA%02d", streptocarpus, "A", "leaf A%d", 72, 9, startStrep)
+	add("SB%02d", streptocarpus, "B", "leaf B%d", 72, 9, startStrep)
+	add("P%03d", peperomia, "variegated", "plant %d", 144, 12, startPep)
+	add("M%02d", marsilea, "wild", "mat %d", plantsWater, 4, startWater)
+	add("G%02d", streptocarpus, "A", "", 6*guardsBin, 1, 0)
+	return plants
 }

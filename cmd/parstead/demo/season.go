@@ -35,7 +35,7 @@ type season struct {
 	missed      light.Span
 	missedIn    string // reservoir
 	raised      time.Time
-	raisedBin   string
+	raisedBin   string // known once the light levels are dealt
 	wiped       time.Time
 	hot         int
 	repeated    time.Time // duplicates, and a retained value long out of date
@@ -69,15 +69,15 @@ func newSeason(c Config, calendar light.Calendar, starts light.Date) season {
 	if c.Quiet {
 		return s
 	}
-	s.stuckBin, s.stuck = "mid-2", lasting(at(day(33), "15:10"), 51*time.Hour)
-	s.outageBin, s.outage = "mid-1", lasting(at(day(41), "09:20"), outageLasts)
+	s.stuckBin, s.stuck = "middle-left", lasting(at(day(33), "15:10"), 51*time.Hour)
+	s.outageBin, s.outage = "upper-right", lasting(at(day(41), "09:20"), outageLasts)
 	s.cut = lasting(at(day(58), "08:05"), clockBehind)
 	s.clockRight = s.cut.Until.Add(100 * time.Minute)
 	s.swap = at(day(61), "18:30")
-	s.driftBin, s.drift = "low-2", [2]int{day(70), day(91)}
+	s.driftBin, s.drift = "lower-left", [2]int{day(70), day(91)}
 	s.accident = day(75)
 	s.missedIn, s.missed = "B", lasting(at(day(86), "00:00"), missedFloods*24*time.Hour)
-	s.raisedBin, s.raised = "high-1", at(day(110), "08:30")
+	s.raised = at(day(110), "08:30")
 	s.wiped = at(day(128), "09:00")
 	s.hot = day(140)
 	s.repeated = at(day(150), "12:00")

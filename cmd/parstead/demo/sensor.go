@@ -51,10 +51,10 @@ const (
 
 // wiring says how the light sensor of each bin speaks.
 var wiring = map[string]string{
-	"low-1": "bare", "mid-1": "bare", "high-1": "bare",
-	"mid-2": "nested", "high-2": "nested",
-	"low-2": "property",
-	pond:    "quantum",
+	"upper-left": "bare", "upper-right": "bare", "middle-right": "bare",
+	"middle-left": "nested", "lower-right": "nested",
+	"lower-left": "property",
+	pond:         "quantum",
 }
 
 func (w *World) describeAir() {

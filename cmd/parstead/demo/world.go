@@ -6,6 +6,7 @@ import (
 	"time"
 	_ "time/tzdata" // the season needs its time zone on every machine
 
+	"parstead/correlate/deal"
 	"parstead/light"
 )
 
@@ -37,6 +38,7 @@ type World struct {
 	Rack   light.Rack // as the trial's files describe it
 	Plants []Plant
 	Truth  Truth
+	Dealt  deal.Record // how light levels and media were dealt
 
 	season season
 	places []bin // in the order of Rack.Bins
@@ -56,7 +58,6 @@ const (
 	streamSensors
 	streamSurvey
 	streamPlants
-	streamDeal
 	streamHarvest
 	streamMistakes
 )
@@ -88,29 +89,40 @@ func New(c Config) (*World, error) {
 	w.season = newSeason(c, w.Rack.Calendar, w.Rack.Starts)
 	w.describeAir()
 	w.buildBins()
+	w.buildSensors()
+	if err := w.deal(); err != nil {
+		return nil, fmt.Errorf("deal the demo's plants: %w", err)
+	}
+	w.lightUp()
 	w.buildSupply()
 	w.integrate()
-	w.buildSensors()
-	w.deal()
 	w.grow()
 	w.survey()
 	return w, nil
 }
 
-// shelfPlan is the rack: three shelves as blocks that each lack one light
-// level, and a bin under water beside them.
-var shelfPlan = []struct {
-	name, shelf, reservoir, level string
-	ppfd                          float64 // mean over the grid when new, µmol m⁻² s⁻¹
-	watts                         float64
+// shelfPlan is the rack: three shelves of two bins as blocks, too few for all
+// three light levels, and a bin under water beside them.
+var shelfPlan = []struct{ name, shelf, reservoir string }{
+	{"upper-left", "upper", "A"},
+	{"upper-right", "upper", "A"},
+	{"middle-left", "middle", "B"},
+	{"middle-right", "middle", "B"},
+	{"lower-left", "lower", "C"},
+	{"lower-right", "lower", "C"},
+	{pond, "floor", ""},
+}
+
+// lightLevels are dealt to bins; each shelf lacks one. The pond has its own.
+var lightLevels = []struct {
+	name  string
+	ppfd  float64 // mean over the grid under a new lamp, µmol m⁻² s⁻¹
+	watts float64
 }{
-	{"low-1", "shelf 1", "A", "low", 45, 22},
-	{"mid-1", "shelf 1", "A", "mid", 85, 40},
-	{"mid-2", "shelf 2", "B", "mid", 85, 40},
-	{"high-1", "shelf 2", "B", "high", 130, 60},
-	{"low-2", "shelf 3", "C", "low", 45, 22},
-	{"high-2", "shelf 3", "C", "high", 130, 60},
-	{pond, "floor", "", pond, 85, 40},
+	{"low", 45, 22},
+	{"mid", 85, 40},
+	{"high", 130, 60},
+	{pond, 85, 40},
 }
 
 const (
@@ -133,24 +145,42 @@ func (w *World) buildBins() {
 		b := light.Bin{
 			Name: plan.name, Rows: 7, Columns: 8, PitchRows: 6, PitchColumns: 6,
 			Lamps: []string{"lamp " + plan.name}, Block: plan.shelf, Reservoir: plan.reservoir,
-			TargetDLI: light.PPFD(plan.ppfd).Over(photoperiod.Seconds()),
 		}
 		if plan.name == pond {
 			b.Rows, b.WaterCM, b.Attenuation = 5, waterCM, attenuation
 		}
-		w.Rack.Bins = append(w.Rack.Bins, b)
-		w.Rack.Lamps = append(w.Rack.Lamps, light.Lamp{
-			Name: b.Lamps[0], LuxPerPPFD: luxPerPPFD, Watts: plan.watts,
-			On: []light.TimeOfDay{lampOn}, Off: []light.TimeOfDay{lampOff},
-		})
-		place := bin{Bin: b, level: plan.level, lit: w.season.lit(plan.name, w.Config, w.Rack.Calendar, w.Rack.Starts)}
-		place.hang(rng, plan.ppfd, plan.name == w.season.raisedBin)
+		place := bin{Bin: b, lit: w.season.lit(plan.name, w.Config, w.Rack.Calendar, w.Rack.Starts)}
+		place.hang(rng)
 		w.places = append(w.places, place)
 	}
 	for _, reservoir := range reservoirs {
 		w.Rack.Floods = append(w.Rack.Floods, light.Flood{
 			Reservoir: reservoir, Times: floodTimes, Lasts: floodLasts,
 		})
+	}
+}
+
+// lightUp gives every bin the lamp of its light level. The first bright one is
+// raised in the season.
+func (w *World) lightUp() {
+	for i := range w.places {
+		b := &w.places[i]
+		for _, level := range lightLevels {
+			if level.name != b.level {
+				continue
+			}
+			raised := level.name == "high" && w.season.raisedBin == "" && !w.Quiet
+			if raised {
+				w.season.raisedBin = b.Name
+			}
+			b.brighten(level.ppfd, raised)
+			b.TargetDLI = light.PPFD(level.ppfd).Over(photoperiod.Seconds())
+			w.Rack.Lamps = append(w.Rack.Lamps, light.Lamp{
+				Name: b.Lamps[0], LuxPerPPFD: luxPerPPFD, Watts: level.watts,
+				On: []light.TimeOfDay{lampOn}, Off: []light.TimeOfDay{lampOff},
+			})
+		}
+		w.Rack.Bins = append(w.Rack.Bins, b.Bin)
 	}
 }
 

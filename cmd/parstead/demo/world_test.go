@@ -98,7 +98,7 @@ func TestTrueDLI(t *testing.T) {
 			}
 		}
 	}
-	if got := w.DLI(light.Position{Bin: "mid-1", Row: 1, Column: 1}, w.date(155)); got != 0 {
+	if got := w.DLI(light.Position{Bin: "upper-right", Row: 1, Column: 1}, w.date(155)); got != 0 {
 		t.Errorf("DLI after the season is %g", got)
 	}
 }
@@ -110,14 +110,14 @@ func TestEventsAreFelt(t *testing.T) {
 		at := w.place(bin).Positions()[cell]
 		return float64(w.DLI(at, w.date(later)) / w.DLI(at, w.date(earlier)))
 	}
-	if got := ratio("mid-1", 20, 41, 39); got > 0.25 {
+	if got := ratio("upper-right", 20, 41, 39); got > 0.25 {
 		t.Errorf("the day the lamp went out brought %.2f of an ordinary one", got)
 	}
-	if got := ratio("mid-2", 20, 58, 56); got > 0.45 {
+	if got := ratio("middle-left", 20, 58, 56); got > 0.45 {
 		t.Errorf("the day of the power cut brought %.2f of an ordinary one", got)
 	}
 	noon := func(day int) time.Time { return w.clock(day, 13, 0) }
-	b := w.place("high-1")
+	b := w.place(w.season.raisedBin)
 	mean := func(t time.Time) float64 {
 		var sum float64
 		for cell := range b.field[0] {
@@ -131,11 +131,11 @@ func TestEventsAreFelt(t *testing.T) {
 	if got := mean(noon(128))/mean(noon(127)) - 1; math.Abs(got-0.03) > 0.003 {
 		t.Errorf("wiping the lamps changed their light by %.3f, want 0.03", got)
 	}
-	low := w.place("low-2")
+	low := w.place("lower-left")
 	for day, late := range map[int]time.Duration{69: 0, 91: 47 * time.Minute, 92: 0} {
 		on := w.clock(day, 7, 0).Add(late)
 		if low.burning(on.Add(-time.Second)) || !low.burning(on) {
-			t.Errorf("day %d: the timer of low-2 does not switch on %s late", day, late)
+			t.Errorf("day %d: the timer of lower-left does not switch on %s late", day, late)
 		}
 	}
 	if w.flooded("B", w.clock(87, 8, 5)) || !w.flooded("A", w.clock(87, 8, 5)) || !w.flooded("B", w.clock(89, 8, 5)) {
@@ -405,6 +405,50 @@ func TestFatesAreCounted(t *testing.T) {
 		}
 		if moved != 2 {
 			t.Errorf("seed %d: %d moves, want 2", seed, moved)
+		}
+	}
+}
+
+// Six bins share three light levels, a shelf of two lacking one; within a bin
+// every medium falls on six plants of each species, cultivars in halves.
+func TestDealIsBalanced(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(20) {
+		w := newWorld(t, Config{Seed: seed})
+		bins, shelves := map[string]int{}, map[string]string{}
+		for _, b := range w.places {
+			bins[b.level]++
+			if shelves[b.Block] == b.level {
+				t.Errorf("seed %d: both bins of the %s shelf are %s", seed, b.Block, b.level)
+			}
+			shelves[b.Block] = b.level
+		}
+		if bins["low"] != 2 || bins["mid"] != 2 || bins["high"] != 2 || bins[pond] != 1 {
+			t.Errorf("seed %d: bins by level %v", seed, bins)
+		}
+		cells := map[[3]string]int{}
+		for _, p := range w.Plants {
+			if p.Guard() && !w.place(p.Dealt.Bin).Edge(p.Dealt) {
+				t.Errorf("seed %d: guard %s stands at %s", seed, p.Code, p.Dealt)
+			}
+			if !p.Guard() && p.Species != marsilea {
+				cells[[3]string{p.Dealt.Bin, p.Cultivar, p.Medium}]++
+				if w.place(p.Dealt.Bin).Index(p.Dealt) == w.sensorCell(w.place(p.Dealt.Bin)) {
+					t.Errorf("seed %d: %s stands on the sensor at %s", seed, p.Code, p.Dealt)
+				}
+			}
+		}
+		if len(cells) != 6*3*4 {
+			t.Errorf("seed %d: %d cells of bin, cultivar and medium", seed, len(cells))
+		}
+		for cell, n := range cells {
+			want := 3
+			if cell[1] == "variegated" {
+				want = 6
+			}
+			if n != want {
+				t.Errorf("seed %d: %d plants in %v, want %d", seed, n, cell, want)
+			}
 		}
 	}
 }
