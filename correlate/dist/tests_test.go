@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"gonum.org/v1/gonum/stat/combin"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -28,6 +29,11 @@ type reference struct {
 		P    float64
 	} `json:"exact_tables"`
 	Wilson [][4]float64
+	Odds   []struct {
+		Name string
+		Rows [][]int
+		CI95 []number
+	} `json:"odds_ratio_intervals"`
 }
 
 func readReference(t *testing.T) (ref reference) {
@@ -262,5 +268,54 @@ func BenchmarkExactTable(b *testing.B) {
 	rows := [][]int{{9, 18}, {3, 24}, {6, 21}, {2, 25}, {1, 26}, {0, 27}}
 	for b.Loop() {
 		ExactTable(rows, 1)
+	}
+}
+
+func TestOddsRatioInterval(t *testing.T) {
+	t.Parallel()
+	ref := readReference(t).Odds
+	if len(ref) != 5 {
+		t.Fatalf("%d intervals read", len(ref))
+	}
+	for _, c := range ref {
+		got := OddsRatioInterval(c.Rows[0][0], c.Rows[0][1], c.Rows[1][0], c.Rows[1][1], 0.95)
+		// R searches ψ or 1/ψ, whichever is below one, and stops at 1.3e-4.
+		for side, want := range c.CI95 {
+			a, b := got[side], float64(want)
+			if b > 1 {
+				a, b = 1/a, 1/b
+			}
+			if math.Abs(a-b) > 1.3e-4 {
+				t.Errorf("%s: %v, want %v", c.Name, got, c.CI95)
+			}
+		}
+		// The tails at the ends, added up from binomial coefficients.
+		n1, n2, sum := c.Rows[0][0]+c.Rows[0][1], c.Rows[1][0]+c.Rows[1][1], c.Rows[0][0]+c.Rows[1][0]
+		if n1+n2 > 60 {
+			continue
+		}
+		for side, psi := range got {
+			if psi == 0 || math.IsInf(psi, 1) {
+				continue
+			}
+			var tail, all float64
+			for x := max(0, sum-n2); x <= min(sum, n1); x++ {
+				p := float64(combin.Binomial(n1, x)) * float64(combin.Binomial(n2, sum-x)) * math.Pow(psi, float64(x))
+				all += p
+				if side == 0 && x >= c.Rows[0][0] || side == 1 && x <= c.Rows[0][0] {
+					tail += p
+				}
+			}
+			if !within(tail/all, 0.025, 1e-10) {
+				t.Errorf("%s: tail %v at end %d", c.Name, tail/all, side)
+			}
+		}
+	}
+	// In closed form for one of one against none of one: P(X = 1) = ψ/(1 + ψ).
+	if got := OddsRatioInterval(1, 0, 0, 1, 0.95); !within(got[0], 0.025/0.975, 1e-12) || !math.IsInf(got[1], 1) {
+		t.Errorf("one against none: %v", got)
+	}
+	if got := OddsRatioInterval(0, 5, 0, 5, 0.95); got[0] != 0 || !math.IsInf(got[1], 1) {
+		t.Errorf("no event: %v", got)
 	}
 }

@@ -305,7 +305,7 @@ func newChiTest(e Effect, chi2 float64) ChiTest {
 func chiUpper(x, df float64) float64 { return mathext.GammaIncRegComp(df/2, x/2) }
 
 // crossing finds where f, which rises, is zero, from the guess and with steps
-// of the given width until it is bracketed.
+// of the given width until it is bracketed; to 1e-9 of that width.
 func crossing(f func(float64) (float64, error), guess, width float64) (float64, error) {
 	var failed error
 	value := func(x float64) float64 {
@@ -315,7 +315,7 @@ func crossing(f func(float64) (float64, error), guess, width float64) (float64, 
 		}
 		return v
 	}
-	lo, hi := guess, guess
+	lo, hi, tolerance := guess, guess, 1e-9*width
 	flo := value(lo)
 	fhi := flo
 	for k := 0; (flo > 0 || fhi < 0) && failed == nil; k++ {
@@ -336,6 +336,6 @@ func crossing(f func(float64) (float64, error), guess, width float64) (float64, 
 	if failed != nil {
 		return 0, failed
 	}
-	x := dist.Root(value, lo, flo, hi, fhi, 1e-11)
+	x := dist.Root(value, lo, flo, hi, fhi, tolerance)
 	return x, failed
 }
