@@ -113,11 +113,19 @@ const (
 	smallest = 1e-70
 )
 
+// A design has at most 400 columns and 5e7 numbers: room for any rack, and a
+// column of names given for a treatment is found before memory runs out.
+const (
+	mostColumns = 400
+	mostNumbers = 5e7
+)
+
 // NewDesign builds the columns of a model with n rows. A block that is a union
 // of bins drops out, and so does a block or bin with one level.
 //
 // Errors: no rows; a number that is not finite or beyond 1e70; a treatment of
-// one level; a treatment set per bin that differs within one, or without bins.
+// one level; a treatment set per bin that differs within one, or without bins;
+// more columns than a design can have.
 // Columns that cannot be told apart are found by Fit. NewDesign panics where
 // lengths differ or a level's index is out of range.
 func NewDesign(n int, t Terms) (*Design, error) {
@@ -125,6 +133,9 @@ func NewDesign(n int, t Terms) (*Design, error) {
 		return nil, fmt.Errorf("no row has all that the model needs: fill in the missing cells or name fewer columns")
 	}
 	d := &Design{N: n, bin: -1}
+	if err := d.size(t); err != nil {
+		return nil, err
+	}
 	if !t.NoIntercept {
 		ones := make([]float64, n)
 		for i := range ones {
@@ -151,6 +162,38 @@ func NewDesign(n int, t Terms) (*Design, error) {
 		d.means[j] = mean(c.Values)
 	}
 	return d, nil
+}
+
+// size demands a number of columns that can be fitted.
+func (d *Design) size(t Terms) error {
+	columns := len(t.Covariates) + 2
+	factors := make([]Factor, 0, len(t.Treatments)+2)
+	for _, f := range []*Factor{t.Block, t.Bin} {
+		if f != nil {
+			factors = append(factors, *f)
+		}
+	}
+	sum, squares := 0, 0 // of the treatments' columns
+	for _, tr := range t.Treatments {
+		factors = append(factors, tr.Factor)
+		own := len(d.used(tr.Factor).Levels) - 1
+		sum, squares = sum+own, squares+own*own
+	}
+	var widest Factor
+	for _, f := range factors {
+		u := d.used(f)
+		columns += len(u.Levels) - 1
+		if len(u.Levels) > len(widest.Levels) {
+			widest = u
+		}
+	}
+	if t.Interactions {
+		columns += (sum*sum - squares) / 2
+	}
+	if columns > mostColumns || float64(columns)*float64(d.N) > mostNumbers {
+		return fmt.Errorf("the model has %d columns over %d rows, too many to fit: does %q, with %d levels, belong in it?", columns, d.N, widest.Name, len(widest.Levels))
+	}
+	return nil
 }
 
 // places adds block and bin.

@@ -166,6 +166,20 @@ func TestWhatDataCanGetWrong(t *testing.T) {
 	}
 }
 
+// A column of plant names given for a treatment is told apart from a treatment.
+func TestTooManyColumns(t *testing.T) {
+	t.Parallel()
+	names := Factor{Name: "plant", Of: make([]int, 5000)}
+	for i := range names.Of {
+		names.Levels = append(names.Levels, fmt.Sprint("p", i))
+		names.Of[i] = i
+	}
+	_, err := NewDesign(5000, Terms{Treatments: []Treatment{{names, PerPlant}}})
+	if err == nil || !strings.Contains(err.Error(), `"plant", with 5000 levels`) {
+		t.Errorf("got %v", err)
+	}
+}
+
 // A level that no row has any more is no level: the next becomes the reference.
 func TestUnusedLevelsAreGone(t *testing.T) {
 	t.Parallel()
