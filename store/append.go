@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -65,7 +66,7 @@ const (
 func checkReading(r *light.Reading) error {
 	switch s := r.At.Unix(); {
 	case r.Sensor == "":
-		return fmt.Errorf("it names no sensor")
+		return errors.New("it names no sensor")
 	case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
 		return fmt.Errorf("its value %v is no finite number", r.Value)
 	case s < earliestSecond || s > latestSecond:
@@ -82,10 +83,7 @@ func (db *DB) appendGroup(group []light.Reading, fates []light.Fate) error {
 	arrived := db.now()
 	uptime := int64(arrived.Sub(db.opened) / time.Second)
 
-	fresh, err := db.findOwners(group)
-	if err != nil {
-		return err
-	}
+	fresh := db.findOwners(group)
 	suspects, kept, err := db.judge(group, fates)
 	if err != nil {
 		return err
@@ -149,7 +147,7 @@ func (db *DB) appendGroup(group []light.Reading, fates []light.Fate) error {
 
 // findOwners notes the sensor of every reading in db.owners and makes the
 // sensors that are new.
-func (db *DB) findOwners(group []light.Reading) (fresh []*sensor, err error) {
+func (db *DB) findOwners(group []light.Reading) (fresh []*sensor) {
 	if cap(db.owners) < len(group) {
 		db.owners = make([]*sensor, len(group))
 	}
@@ -157,9 +155,6 @@ func (db *DB) findOwners(group []light.Reading) (fresh []*sensor, err error) {
 	for i := range group {
 		x := db.state.sensors[group[i].Sensor]
 		if x == nil {
-			if len(db.state.sensors) >= math.MaxUint32-1 {
-				return nil, fmt.Errorf("too many sensors")
-			}
 			x = &sensor{id: db.state.nextID(), name: group[i].Sensor, newestOwn: math.MinInt64}
 			db.mu.Lock()
 			db.state.sensors[x.name], db.state.byID[x.id] = x, x
@@ -168,7 +163,7 @@ func (db *DB) findOwners(group []light.Reading) (fresh []*sensor, err error) {
 		}
 		db.owners[i] = x
 	}
-	return fresh, nil
+	return fresh
 }
 
 // publish shows the committed group to those who ask between writes.

@@ -154,7 +154,7 @@ func (db *DB) start() error {
 }
 
 func damagedFile(path string, err error) error {
-	return fmt.Errorf("%s is %w and was left as it is (%v): set it aside, then restore a backup or salvage it", path, ErrDamaged, err)
+	return fmt.Errorf("%s is %w and was left as it is (%w): set it aside, then restore a backup or salvage it", path, ErrDamaged, err)
 }
 
 func checkFormat(v []byte) error {

@@ -28,8 +28,6 @@ type eventRecord struct {
 	Withdraws uint64     `json:"withdraws,omitempty"`
 }
 
-func eventKey(id uint64) []byte { return sequenceKey(id) }
-
 func writeEvent(key []byte, e *light.Event) ([]byte, error) {
 	text, err := json.Marshal(eventRecord{
 		At: e.At.UTC(), Written: e.Written.UTC(), Kind: e.Kind,
@@ -49,8 +47,8 @@ func readEvent(key, record []byte) (light.Event, error) {
 		return light.Event{}, fmt.Errorf("log entry: %w", err)
 	}
 	var r eventRecord
-	if err := json.Unmarshal(body, &r); err != nil || len(key) != 8 {
-		return light.Event{}, fmt.Errorf("log entry %x: %w: %v", key, ErrDamaged, err)
+	if err := json.Unmarshal(body, &r); err != nil {
+		return light.Event{}, fmt.Errorf("log entry %x: %w: %w", key, ErrDamaged, err)
 	}
 	return light.Event{
 		ID: binary.BigEndian.Uint64(key), At: r.At, Written: r.Written, Kind: r.Kind,
@@ -95,7 +93,7 @@ func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 	var steps clockSteps
 	err := db.update(func(tx *bolt.Tx) error {
 		bucket := tx.Bucket(bucketLog)
-		if e.Withdraws != 0 && bucket.Get(eventKey(e.Withdraws)) == nil {
+		if e.Withdraws != 0 && bucket.Get(sequenceKey(e.Withdraws)) == nil {
 			return fmt.Errorf("there is no log entry %d to withdraw: list the log with `parstead note FOLDER`", e.Withdraws)
 		}
 		id, err := bucket.NextSequence()
@@ -103,7 +101,7 @@ func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 			return err
 		}
 		e.ID = id
-		key := eventKey(id)
+		key := sequenceKey(id)
 		record, err := writeEvent(key, &e)
 		if err != nil {
 			return err

@@ -112,7 +112,9 @@ func (db *DB) ServeOn(ctx context.Context, l net.Listener) error {
 	if errors.Is(err, context.DeadlineExceeded) {
 		err = server.Close()
 	}
-	<-served
+	if e := <-served; !errors.Is(e, http.ErrServerClosed) {
+		err = errors.Join(err, e)
+	}
 	return err
 }
 

@@ -23,20 +23,20 @@ func TestMain(m *testing.M) {
 var start = time.Date(2026, 7, 21, 5, 0, 0, 0, time.UTC)
 
 // open opens a database in a folder of its own.
-func open(t testing.TB) *DB {
-	t.Helper()
-	return openAt(t, filepath.Join(t.TempDir(), FileName))
+func open(tb testing.TB) *DB {
+	tb.Helper()
+	return openAt(tb, filepath.Join(tb.TempDir(), FileName))
 }
 
-func openAt(t testing.TB, path string) *DB {
-	t.Helper()
+func openAt(tb testing.TB, path string) *DB {
+	tb.Helper()
 	db, err := Open(path, Options{Now: func() time.Time { return start }})
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	t.Cleanup(func() {
+	tb.Cleanup(func() {
 		if err := db.Close(); err != nil {
-			t.Error(err)
+			tb.Error(err)
 		}
 	})
 	return db
@@ -58,31 +58,35 @@ func arrival(sensor string, after time.Duration, value float64) light.Reading {
 	return r
 }
 
-func mustAppend(t testing.TB, w Writer, group ...light.Reading) []light.Fate {
-	t.Helper()
-	fates, err := w.Append(t.Context(), group)
+func mustAppend(tb testing.TB, w Writer, group ...light.Reading) []light.Fate {
+	tb.Helper()
+	fates, err := w.Append(tb.Context(), group)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return fates
 }
 
 // series reads one sensor's readings.
-func series(t testing.TB, db *DB, sensor string, during light.Span) light.Series {
-	t.Helper()
+func series(tb testing.TB, db *DB, sensor string, during light.Span) light.Series {
+	tb.Helper()
 	s, err := db.View()
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	defer s.Close()
-	return seriesOf(t, s, sensor, during)
+	defer func() {
+		if err := s.Close(); err != nil {
+			tb.Error(err)
+		}
+	}()
+	return seriesOf(tb, s, sensor, during)
 }
 
-func seriesOf(t testing.TB, s light.Source, sensor string, during light.Span) light.Series {
-	t.Helper()
+func seriesOf(tb testing.TB, s light.Source, sensor string, during light.Span) light.Series {
+	tb.Helper()
 	var got light.Series
 	if err := s.Series(context.Background(), sensor, during, &got); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return got
 }

@@ -48,7 +48,7 @@ func (e *encoder) times(b []byte, at []int64) ([]byte, timeCode) {
 			b = binary.AppendUvarint(b, uint64(step))
 			b = binary.AppendUvarint(b, uint64(i-start))
 		}
-		return b, code | timeRuns
+		return b, code + timeRuns
 	}
 	// Of the two other codes the one with the shorter numbers.
 	usual := median(steps)
@@ -65,13 +65,13 @@ func (e *encoder) times(b []byte, at []int64) ([]byte, timeCode) {
 			b = binary.AppendUvarint(b, zigzag(s-before))
 			before = s
 		}
-		return b, code | timeChange
+		return b, code + timeChange
 	}
 	b = binary.AppendUvarint(b, uint64(usual))
 	for _, s := range steps {
 		b = binary.AppendUvarint(b, zigzag(s-usual))
 	}
-	return b, code | timeStep
+	return b, code + timeStep
 }
 
 func median(steps []int64) int64 {

@@ -1,0 +1,222 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"runtime/debug"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// Backup writes a consistent copy of the database to a new file, while
+// readings go on being taken, syncs it and reads it back. A file of that name
+// is never replaced; on an error nothing stays behind.
+func (db *DB) Backup(ctx context.Context, path string) error {
+	s, err := db.View()
+	if err != nil {
+		return fmt.Errorf("backup: %w", err)
+	}
+	err = s.copyTo(ctx, path)
+	if err = errors.Join(err, s.Close()); err != nil {
+		return fmt.Errorf("backup: %w", err)
+	}
+	return nil
+}
+
+// Backup is DB.Backup for a trial folder's database, whoever holds it.
+func Backup(ctx context.Context, folder, path string) error {
+	type done struct{}
+	_, err := firstOf(folder,
+		func() (done, error) {
+			c := dial(folder)
+			if err := c.greet(ctx); err != nil {
+				return done{}, err
+			}
+			return done{}, writeNew(path, func(w io.Writer) error { return c.fetch(ctx, w) })
+		},
+		func() (done, error) {
+			name := filepath.Join(folder, FileName)
+			if _, err := os.Stat(name); err != nil {
+				return done{}, fmt.Errorf("there is no database to copy: %w", err)
+			}
+			s, err := openFile(name)
+			if err != nil {
+				return done{}, err
+			}
+			return done{}, errors.Join(s.copyTo(ctx, path), s.Close())
+		})
+	if err != nil {
+		return fmt.Errorf("backup: %w", err)
+	}
+	return nil
+}
+
+// Restore puts a backup into a folder that has no database. The backup is
+// verified first, and the copy again.
+func Restore(ctx context.Context, backup, folder string) error {
+	name := filepath.Join(folder, FileName)
+	if _, err := os.Lstat(name); err == nil {
+		return fmt.Errorf("restore: %s exists already: move it away, or restore into another folder", name)
+	}
+	err := verify(backup)
+	if err == nil {
+		err = os.MkdirAll(folder, 0o700)
+	}
+	if err == nil {
+		err = copyFile(ctx, backup, name)
+	}
+	if err != nil {
+		return fmt.Errorf("restore: %w", err)
+	}
+	return nil
+}
+
+func copyFile(ctx context.Context, from, to string) error {
+	f, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	err = writeNew(to, func(w io.Writer) error {
+		_, err := io.Copy(stopping{ctx, w}, f)
+		return err
+	})
+	return errors.Join(err, f.Close())
+}
+
+func (s *Snapshot) copyTo(ctx context.Context, path string) error {
+	if s.tx == nil {
+		return errors.New("there is no database to copy yet")
+	}
+	return writeNew(path, func(w io.Writer) error {
+		_, err := s.WriteTo(stopping{ctx, w})
+		return err
+	})
+}
+
+// stopping is a writer that fails once its context has ended.
+type stopping struct {
+	ctx context.Context //nolint:containedctx // lives for one copy
+	to  io.Writer
+}
+
+func (s stopping) Write(b []byte) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return s.to.Write(b)
+}
+
+// writeNew makes a database file that is whole from the moment it has its
+// name: written under another name, synced, verified, then named.
+func writeNew(path string, write func(io.Writer) error) error {
+	if _, err := os.Lstat(path); err == nil {
+		return fmt.Errorf("%s exists already: choose another name", path)
+	}
+	folder := filepath.Dir(path)
+	f, err := os.CreateTemp(folder, ".parstead-*.partial") // 0600
+	if err != nil {
+		return err
+	}
+	err = write(f)
+	if err == nil {
+		err = f.Sync()
+	}
+	err = errors.Join(err, f.Close())
+	if err == nil {
+		err = verify(f.Name())
+	}
+	if err == nil {
+		err = name(f.Name(), path)
+	}
+	if err != nil {
+		if e := os.Remove(f.Name()); !errors.Is(e, fs.ErrNotExist) {
+			err = errors.Join(err, e)
+		}
+		return err
+	}
+	return syncFolder(folder)
+}
+
+// name gives a file its final name, unless there is a file of that name.
+func name(from, to string) error {
+	err := os.Link(from, to)
+	switch {
+	case err == nil:
+		return os.Remove(from)
+	case errors.Is(err, fs.ErrExist):
+		return err
+	}
+	// A file system without links, such as a memory stick's.
+	if _, err := os.Lstat(to); err == nil {
+		return fmt.Errorf("%s exists already: choose another name", to)
+	}
+	return os.Rename(from, to)
+}
+
+// syncFolder makes a new name last.
+func syncFolder(folder string) error {
+	if runtime.GOOS == "windows" { // folders can't be synced there
+		return nil
+	}
+	f, err := os.Open(folder)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// verify reads a whole database file: every page that holds something, every
+// record's checksum, and the list of free pages.
+func verify(path string) error {
+	info, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	if info.Size() == 0 {
+		return fmt.Errorf("%s is empty: %w", path, ErrDamaged)
+	}
+	b, err := openBolt(path, true)
+	if err != nil {
+		return err
+	}
+	err = verifyRecords(b)
+	if errors.Is(err, ErrDamaged) {
+		err = fmt.Errorf("%s: %w", path, err)
+	}
+	return errors.Join(err, b.Close())
+}
+
+func verifyRecords(b *bolt.DB) (err error) {
+	defer guard(debug.SetPanicOnFault(true), &err)
+	return b.View(func(tx *bolt.Tx) error {
+		if meta := tx.Bucket(bucketMeta); meta == nil {
+			return fmt.Errorf("it is no database of readings: %w", ErrDamaged)
+		} else if err := checkFormat(meta.Get(keyFormat)); err != nil {
+			return err
+		}
+		for _, part := range []struct {
+			name []byte
+			kind byte
+		}{
+			{bucketSensors, kindSensor}, {bucketGroups, kindGroup}, {bucketBlocks, kindBlock}, {bucketLog, kindEvent},
+		} {
+			bucket := tx.Bucket(part.name)
+			if bucket == nil {
+				return fmt.Errorf("it has no %s: %w", part.name, ErrDamaged)
+			}
+			c := bucket.Cursor()
+			for k, v := c.First(); k != nil; k, v = c.Next() {
+				if _, err := unseal(part.kind, k, v); err != nil {
+					return fmt.Errorf("%s: %w", part.name, err)
+				}
+			}
+		}
+		return nil
+	})
+}
