@@ -121,13 +121,13 @@ func moran(e []float64, q [][]float64, n Neighbours, groups []int, deals int, se
 	least := a.I - 1e-9*math.Abs(a.I) // an equal arrangement counts, whatever its rounding
 	var reached atomic.Int64
 	inBatches(deals, seed, func() func(*rand.Rand, int) {
-		z, e, u := make([]float64, len(e)), make([]float64, len(e)), make([]float64, len(p.q))
+		z, e := make([]float64, len(e)), make([]float64, len(e))
 		return func(rng *rand.Rand, deals int) {
 			copy(z, p.z)
 			var count int64
 			for range deals {
 				p.shuffle(rng, z)
-				p.project(z, e, u)
+				p.project(z, e)
 				if i, ok := p.near.Moran(e); ok && i >= least {
 					count++
 				}
@@ -204,15 +204,26 @@ func (p *permuted) shuffle(rng *rand.Rand, z []float64) {
 	}
 }
 
-// project writes what is left of z when the columns are removed into e.
-func (p *permuted) project(z, e, u []float64) {
-	for k, q := range p.q {
-		u[k] = dot(q, z)
-	}
+// project writes what is left of z when the columns are removed into e. It
+// takes two columns at a time, since the processor can.
+func (p *permuted) project(z, e []float64) {
+	e = e[:len(z)]
 	copy(e, z)
-	for k, q := range p.q {
-		c := u[k]
-		for i, v := range q {
+	k := 0
+	for ; k+1 < len(p.q); k += 2 {
+		a, b := p.q[k][:len(z)], p.q[k+1][:len(z)]
+		var ca, cb float64
+		for i, v := range z {
+			ca += a[i] * v
+			cb += b[i] * v
+		}
+		for i := range e {
+			e[i] -= ca*a[i] + cb*b[i]
+		}
+	}
+	for ; k < len(p.q); k++ {
+		c := dot(p.q[k], z)
+		for i, v := range p.q[k] {
 			e[i] -= c * v
 		}
 	}

@@ -105,12 +105,12 @@ func BenchmarkMoran(b *testing.B) {
 	n := SharedEdges(bin, row, column)
 	b.Run("one thread", func(b *testing.B) {
 		p := newPermuted(f.Residuals, f.basis.q, n, bin)
-		e, u := make([]float64, 162), make([]float64, len(p.q))
+		e := make([]float64, 162)
 		paired(b, func() { bareMoran(f, n, true) }, func() {
 			rng, z := rand.New(rand.NewPCG(1, 1)), slices.Clone(p.z)
 			for range 9999 {
 				p.shuffle(rng, z)
-				p.project(z, e, u)
+				p.project(z, e)
 				p.near.Moran(e)
 			}
 		})
