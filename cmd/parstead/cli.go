@@ -15,6 +15,10 @@ import (
 type commands struct {
 	Begin beginCmd `cmd:"" help:"Write a commented starter trial."`
 	Check checkCmd `cmd:"" help:"Tell everything that is wrong with a trial's files, at once."`
+	Run   runCmd   `cmd:"" help:"Watch a trial: take readings in, keep the light account, show and tell."`
+
+	DLI  dliCmd  `cmd:"" name:"dli" help:"Tell the light of each position and day."`
+	Note noteCmd `cmd:"" help:"Write a line into the trial's log, or list the log."`
 
 	Version kong.VersionFlag `help:"Print the version and end."`
 }

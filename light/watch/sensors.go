@@ -30,13 +30,10 @@ func (l *look) silent() []Condition {
 			byBin[s.Position.Bin] = append(byBin[s.Position.Bin], s)
 		}
 	}
-	starts := l.rack.Trial().From
 	if quiet > 1 && quiet == len(l.sensors) {
-		since := l.sensors[0].heardBefore(starts, l.now)
+		since := l.sensors[0].heard
 		for _, s := range l.sensors {
-			if at := s.heardBefore(starts, l.now); at.After(since) {
-				since = at
-			}
+			since = later(since, s.heard)
 		}
 		return []Condition{{
 			Name: Silent, Since: since, Says: fmt.Sprintf("None of the %d sensors is heard.", len(l.sensors)),
@@ -46,11 +43,9 @@ func (l *look) silent() []Condition {
 	var found []Condition
 	for bin, mute := range byBin {
 		if len(mute) > 1 && len(mute) == all[bin] {
-			since := mute[0].heardBefore(starts, l.now)
+			since := mute[0].heard
 			for _, s := range mute {
-				if at := s.heardBefore(starts, l.now); at.After(since) {
-					since = at
-				}
+				since = later(since, s.heard)
 			}
 			found = append(found, Condition{
 				Name: Silent, Bin: bin, Since: since, Says: fmt.Sprintf("None of the %d sensors of bin %s is heard.", len(mute), bin),
@@ -60,12 +55,19 @@ func (l *look) silent() []Condition {
 		}
 		for _, s := range mute {
 			found = append(found, Condition{
-				Name: Silent, Bin: bin, Sensor: s.Name, Since: s.heardBefore(starts, l.now),
+				Name: Silent, Bin: bin, Sensor: s.Name, Since: s.heard,
 				Says: fmt.Sprintf("Sensor %s is not heard.", s.Name), Do: "Look at its supply, its cable and the network.",
 			})
 		}
 	}
 	return found
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // stuck finds light sensors that can't be believed now, and marks them so that

@@ -122,8 +122,9 @@ type sensed struct {
 	points   []point // usable and valid, ordered by time
 	raw      []point // every reading of the window
 	baseline float64 // of a light sensor: its plateau early in the epoch; NaN where not known
-	quiet    bool    // not heard for longer than its max gap
-	stuck    bool    // set by look.stuck: not believed
+	heard    time.Time
+	quiet    bool // not heard for longer than its max gap
+	stuck    bool // set by look.stuck: not believed
 }
 
 type point struct {
@@ -144,8 +145,8 @@ func (w *Watch) sense(ctx context.Context, src light.Source, s light.Sensor, sta
 		return out, fmt.Errorf("read %s: %w", s.Name, err)
 	}
 	out.raw, out.points = points(s, &series, standing)
-	last := out.heardBefore(w.rack.Trial().From, now)
-	out.quiet = now.Sub(last) > s.MaxGap && !now.Before(w.rack.Trial().From)
+	out.heard = out.heardBefore(w.rack.Trial().From, standing, now)
+	out.quiet = now.Sub(out.heard) > s.MaxGap && !now.Before(w.rack.Trial().From)
 	if s.Measures.IsLight() {
 		b, err := w.baseline(ctx, src, s, standing, now)
 		if err != nil {
@@ -182,17 +183,23 @@ func ignored(s light.Sensor, at time.Time, standing []light.Event) bool {
 }
 
 // heardBefore is when the sensor was last heard, or else since when it could
-// have been.
-func (s *sensed) heardBefore(starts, now time.Time) time.Time {
+// have been: a daemon that has just started can't have heard it.
+func (s *sensed) heardBefore(starts time.Time, standing []light.Event, now time.Time) time.Time {
+	from := now.Add(-window)
+	later := func(t time.Time) {
+		if t.After(from) && !t.After(now) {
+			from = t
+		}
+	}
+	later(starts)
+	later(s.During.From)
 	if n := len(s.raw); n > 0 {
-		return s.raw[n-1].at
+		later(s.raw[n-1].at)
 	}
-	from := starts
-	if s.During.From.After(from) {
-		from = s.During.From
-	}
-	if early := now.Add(-window); from.Before(early) {
-		from = early
+	for _, e := range standing {
+		if e.Kind == light.Started {
+			later(e.At)
+		}
 	}
 	return from
 }

@@ -1,0 +1,296 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"path/filepath"
+	"sync/atomic"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"golang.org/x/sync/errgroup"
+
+	"parstead/cmd/parstead/page"
+	"parstead/cmd/parstead/tell"
+	"parstead/cmd/parstead/trial"
+	"parstead/ingest"
+	"parstead/ingest/broker"
+	"parstead/light"
+	"parstead/store"
+)
+
+// daemon is one trial being watched: readings come in from a broker, go through
+// the intake into the store, and the page, the metrics and the conditions are
+// computed from what is stored.
+type daemon struct {
+	daemonOptions
+	trial    atomic.Pointer[trial.Trial] // replaced when its files change
+	db       *store.DB
+	intake   *ingest.Intake
+	source   source
+	teller   *tell.Teller // nil where the trial wants no messages
+	page     net.Listener // nil without a page
+	socket   net.Listener
+	live     live
+	alarms   alarms
+	pages    *page.Server
+	adoption adoption
+}
+
+// daemonOptions are what a daemon is told beside its trial.
+type daemonOptions struct {
+	clock  ingest.Clock
+	log    *slog.Logger
+	noPage bool
+	// watch, where not nil, wraps what takes the broker's deliveries.
+	watch func(ingest.Taker) ingest.Taker
+	// linger, where not zero, is passed to the intake for both kinds of reading.
+	linger time.Duration
+}
+
+// source is where messages come from: the embedded broker or a session with
+// another one.
+type source interface {
+	Run(context.Context) error
+	Connected() bool
+	Publish(topic string, payload []byte) error
+	Close() error
+}
+
+// openDaemon opens the database and every address, so that what can't be had is
+// told before anything starts. Run or close it.
+func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon, err error) {
+	d = &daemon{daemonOptions: o}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, d.close())
+		}
+	}()
+	d.trial.Store(t)
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+
+	if d.db, err = store.Open(filepath.Join(t.Dir, store.FileName), store.Options{Now: o.clock.Now, Log: o.log, Registerer: registry}); err != nil {
+		return d, err
+	}
+	d.intake, err = ingest.New(ingest.Config{
+		Sink: d.db, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.clock, Boot: d.db.Boot(),
+		Log: o.log, Register: registry, OnStep: d.clockStepped, Linger: o.linger, LingerWaited: o.linger,
+	})
+	if err != nil {
+		return d, err
+	}
+	if d.source, err = d.openSource(t); err != nil {
+		return d, err
+	}
+	ingest.RegisterConnected(registry, d.source.Connected)
+	if d.socket, err = store.Listen(filepath.Join(t.Dir, store.SocketName)); err != nil {
+		return d, err
+	}
+	if d.teller, err = newTeller(t, o); err != nil {
+		return d, err
+	}
+	d.alarms.init(d)
+	if !o.noPage {
+		if d.page, err = page.Listen(t.Page.Listen); err != nil {
+			return d, err
+		}
+		registry.MustRegister(page.NewCollector(d.state))
+		d.pages = page.New(page.Config{State: d.state, Ready: d.live.ready, Gatherer: registry, Log: o.log})
+	}
+	if _, err = d.db.AddEvent(ctx, light.Event{Kind: light.Started, Text: fmt.Sprintf("start %d of the daemon", d.db.Boot())}); err != nil {
+		return d, err
+	}
+	return d, nil
+}
+
+func (d *daemon) openSource(t *trial.Trial) (source, error) {
+	var taker ingest.Taker = d.intake
+	if d.watch != nil {
+		taker = d.watch(taker)
+	}
+	if !t.Broker.Embedded {
+		session, err := ingest.NewSession(ingest.SessionConfig{
+			Remote: remote(t), Filters: d.intake.Filters(), Taker: taker, Log: d.log,
+		})
+		if err != nil {
+			return nil, fmt.Errorf("[broker]: %w", err)
+		}
+		return away{session}, nil
+	}
+	config := broker.Config{Listen: t.Broker.Listen, Taker: taker, Log: d.log}
+	if t.Broker.Username != "" {
+		password, err := t.Broker.Password.Read()
+		if err != nil {
+			return nil, fmt.Errorf("[broker] password_file: %w", err)
+		}
+		config.Sensors = &broker.Login{Username: t.Broker.Username, Password: password}
+	}
+	return broker.Open(config)
+}
+
+// away is a session as a source: it holds nothing before it runs.
+type away struct{ *ingest.Session }
+
+func (away) Close() error { return nil }
+
+// remote is the trial's other broker as a session needs it.
+func remote(t *trial.Trial) ingest.Remote {
+	b := t.Broker
+	id := b.ClientID
+	if id == "" {
+		id = "parstead-" + t.Name
+	}
+	return ingest.Remote{
+		URL: b.URL, ClientID: id, Username: b.Username, PasswordFile: string(b.Password),
+		CAFile: b.CAFile, CertFile: b.CertFile, KeyFile: b.KeyFile,
+	}
+}
+
+// run works until ctx ends, then stops in order: the intake commits what has
+// come and acknowledges it, then the broker lets go of its clients, then the
+// page, the socket and the rest; the store is closed last.
+func (d *daemon) run(ctx context.Context) error {
+	ctx, fail := context.WithCancelCause(ctx)
+	defer fail(nil)
+	var stops []func() error
+	stage := func(workers ...func(context.Context) error) {
+		own, cancel := context.WithCancel(context.WithoutCancel(ctx))
+		var g errgroup.Group
+		for _, work := range workers {
+			g.Go(func() error {
+				err := work(own)
+				if err != nil {
+					fail(err)
+				}
+				return err
+			})
+		}
+		stops = append(stops, func() error { cancel(); return g.Wait() })
+	}
+	stage(d.intake.Run)
+	stage(d.source.Run)
+	services := []func(context.Context) error{
+		func(ctx context.Context) error { return d.db.ServeOn(ctx, d.socket) },
+		d.keepHouse,
+	}
+	if d.page != nil {
+		services = append(services, func(ctx context.Context) error { return d.pages.Serve(ctx, d.page) })
+	}
+	if d.teller != nil {
+		services = append(services, d.teller.Run)
+	}
+	stage(services...)
+
+	<-ctx.Done()
+	d.log.Info("stopping", "cause", context.Cause(ctx).Error())
+	var errs []error
+	for _, stop := range stops {
+		errs = append(errs, stop())
+	}
+	errs = append(errs, d.db.Close())
+	return errors.Join(errs...)
+}
+
+// close frees what openDaemon has opened of a daemon that was never run.
+func (d *daemon) close() error {
+	var errs []error
+	if d.page != nil {
+		errs = append(errs, d.page.Close())
+	}
+	if d.socket != nil {
+		errs = append(errs, d.socket.Close())
+	}
+	if d.source != nil {
+		errs = append(errs, d.source.Close())
+	}
+	if d.db != nil {
+		errs = append(errs, d.db.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// clockStepped writes a jump of the system clock into the log; the store then
+// gives readings that came before it at their true time.
+func (d *daemon) clockStepped(s ingest.Step) {
+	_, err := d.db.AddEvent(context.Background(), light.Event{
+		Kind: light.ClockStepped, At: s.At, Data: store.ClockStep(s.Boot, s.Uptime, s.By),
+		Text: fmt.Sprintf("the system clock was set by %s; what arrived before is dated anew", s.By),
+	})
+	if err != nil {
+		d.log.Error("clock step not logged", "by", s.By, "error", err)
+	}
+	d.alarms.clockStepped(s)
+}
+
+// housekeeping is how often keepHouse looks whether anything is due. What is due
+// goes by the daemon's own clock, so that a simulated season is kept too.
+const housekeeping = time.Second
+
+// keepHouse does what is due from time to time: totals, conditions, changed
+// files, packing.
+func (d *daemon) keepHouse(ctx context.Context) error {
+	tick := time.NewTicker(housekeeping)
+	defer tick.Stop()
+	var packed time.Time
+	looked := d.clock.Now().Add(2*housekeeping - time.Minute) // the broker gets a moment to open
+	for {
+		now := d.clock.Now()
+		d.adoptChanges(ctx)
+		if err := d.live.update(ctx, d, now); err != nil {
+			d.log.Error("light totals not updated", "error", err)
+		}
+		if now.Sub(looked).Abs() >= time.Minute {
+			d.alarms.look(ctx, d, now)
+			looked = now
+		}
+		if now.Sub(packed).Abs() >= time.Hour {
+			if err := d.db.Pack(ctx, now.Add(-packAfter)); err != nil && ctx.Err() == nil {
+				d.log.Error("readings not packed", "error", err)
+			}
+			packed = now
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+	}
+}
+
+// packAfter leaves the newest readings loose, where late pieces still come.
+const packAfter = 24 * time.Hour
+
+func newTeller(t *trial.Trial, o daemonOptions) (*tell.Teller, error) {
+	ways, err := tellWays(t)
+	if ways == nil || err != nil {
+		return nil, err
+	}
+	return tell.New(tell.Config{Ways: ways, Now: o.clock.Now, Log: o.log}), nil
+}
+
+// tellWays are the trial's means of telling the grower; nil where it has none.
+func tellWays(t *trial.Trial) ([]tell.Way, error) {
+	if t.Tell == nil {
+		return nil, nil
+	}
+	m := t.Tell.Mail
+	if m == nil {
+		return []tell.Way{tell.Command(t.Tell.Command)}, nil
+	}
+	password := ""
+	if m.Password != "" {
+		var err error
+		if password, err = m.Password.Read(); err != nil {
+			return nil, fmt.Errorf("[tell] mail password_file: %w", err)
+		}
+	}
+	return []tell.Way{tell.Mail{
+		To: m.To, From: m.From, Host: m.Host, Port: m.Port, Username: m.Username, Password: password,
+		Zone: t.Rack.Zone, Plain: broker.Loopback(net.JoinHostPort(m.Host, "25")),
+	}}, nil
+}

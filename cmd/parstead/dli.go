@@ -1,0 +1,273 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"text/tabwriter"
+
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+	"parstead/light/account"
+	"parstead/store"
+)
+
+// dliCmd tells the light of positions and days.
+type dliCmd struct {
+	Folder string `arg:"" help:"The trial's folder."`
+	From   string `placeholder:"DATE" help:"First light day; the trial's first unless given."`
+	To     string `placeholder:"DATE" help:"Last light day; the trial's last unless given."`
+	Per    string `enum:"bin,position," default:"" placeholder:"bin|position" help:"A line a day for each bin or position; otherwise a summary of the days."`
+	JSON   bool   `name:"json" help:"Print an array, an object a day and position (or bin)."`
+}
+
+// Help is what dli --help says beside its options.
+func (dliCmd) Help() string {
+	return `The daily light integral (DLI) in mol m⁻² d⁻¹ of every grid position whose light
+is known, with how each figure came to be: "sensor" (one stands there), "map"
+(light map × the bin's sensors), "bin" (the bin's sensors as they stand),
+"timer" (the lamp's hours). Covered: the share of the day that readings bridge.
+Filled: the share of the DLI that was estimated. Error: one standard deviation.
+
+Examples:
+  parstead dli mytrial
+  parstead dli mytrial --per bin --from 2026-08-01 --to 2026-08-31
+  parstead dli mytrial --json
+
+Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
+}
+
+// Run prints the light.
+func (c *dliCmd) Run(e *env) error {
+	t, err := trial.Open(c.Folder)
+	if err != nil {
+		return err
+	}
+	from, to, err := c.days(t)
+	if err != nil {
+		return err
+	}
+	view, err := store.OpenFolder(e.ctx, c.Folder)
+	if err != nil {
+		return err
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	books := account.New(&t.Rack, view, account.Options{Now: e.now})
+	days, err := books.Days(e.ctx, from, to)
+	if err != nil {
+		return err
+	}
+	if err := remarks(e.ctx, e.stderr, books); err != nil {
+		return err
+	}
+	out := bufio.NewWriterSize(e.stdout, 1<<16)
+	switch {
+	case c.JSON && c.Per == "bin":
+		printArray(out, account.PerBin(days))
+	case c.JSON:
+		printArray(out, days)
+	case c.Per == "bin":
+		printBinDays(out, account.PerBin(days))
+	case c.Per == "position":
+		printDays(out, days)
+	default:
+		printLight(out, t, days)
+	}
+	return out.Flush()
+}
+
+// days are the first and last day that are asked for.
+func (c *dliCmd) days(t *trial.Trial) (from, to light.Date, err error) {
+	from, to = t.Rack.Starts, t.Rack.Ends
+	if c.From != "" {
+		if from, err = light.ParseDate(c.From); err != nil {
+			return from, to, usageError{"--from: " + err.Error()}
+		}
+	}
+	if c.To != "" {
+		if to, err = light.ParseDate(c.To); err != nil {
+			return from, to, usageError{"--to: " + err.Error()}
+		}
+	}
+	if to.Before(from) {
+		return from, to, usageError{fmt.Sprintf("--to %s lies before --from %s", to, from)}
+	}
+	return from, to, nil
+}
+
+// remarks tells what of the surveys is not used, apart from the results.
+func remarks(ctx context.Context, w io.Writer, books *account.Account) error {
+	list, err := books.Remarks(ctx)
+	if err != nil {
+		return err
+	}
+	for _, remark := range list {
+		fmt.Fprintln(w, "parstead:", remark)
+	}
+	return nil
+}
+
+// printArray writes a JSON array, an object a line. The writer keeps its first
+// error for Flush.
+func printArray[T interface{ AppendJSON([]byte) []byte }](w *bufio.Writer, list []T) {
+	before := "[\n"
+	var line []byte
+	for _, x := range list {
+		_, _ = w.WriteString(before)
+		line = x.AppendJSON(line[:0])
+		_, _ = w.Write(line)
+		before = ",\n"
+	}
+	if len(list) == 0 {
+		_, _ = w.WriteString("[")
+	}
+	_, _ = w.WriteString("]\n")
+}
+
+func percent(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) }
+
+func printBinDays(w io.Writer, days []account.BinDay) {
+	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(table, "date\tbin\tmean\tleast\tmost\tCV\tcovered\tfilled\terror\tsource\t")
+	for _, d := range days {
+		if !d.Known {
+			fmt.Fprintf(table, "%s\t%s\t–\t–\t–\t–\t%s\t–\t–\tmissing\t\n", d.Date, d.Bin, percent(d.Covered))
+			continue
+		}
+		cv := "–"
+		if !math.IsNaN(d.CV) {
+			cv = percent(d.CV)
+		}
+		fmt.Fprintf(table, "%s\t%s\t%.2f\t%.2f\t%.2f\t%s\t%s\t%s\t%s\t%s\t\n",
+			d.Date, d.Bin, d.Mean, d.Min, d.Max, cv, percent(d.Covered), percent(d.Filled), percent(d.Error.Total()), d.Source)
+	}
+	_ = table.Flush() // w keeps the error
+}
+
+func printDays(w io.Writer, days []account.Day) {
+	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(table, "bin\trow\tcolumn\tdate\tDLI\tcovered\tfilled\terror\tsource\t")
+	for _, d := range days {
+		p := d.Position
+		if !d.Known {
+			fmt.Fprintf(table, "%s\t%d\t%d\t%s\t–\t%s\t–\t–\tmissing\t\n", p.Bin, p.Row, p.Column, d.Date, percent(d.Covered))
+			continue
+		}
+		fmt.Fprintf(table, "%s\t%d\t%d\t%s\t%.2f\t%s\t%s\t%s\t%s\t\n",
+			p.Bin, p.Row, p.Column, d.Date, d.DLI, percent(d.Covered), percent(d.Filled), percent(d.Error.Total()), d.Source)
+	}
+	_ = table.Flush() // w keeps the error
+}
+
+// printLight sums the days up: a grid of mean DLI for each bin, with what
+// stands behind it.
+func printLight(w io.Writer, t *trial.Trial, days []account.Day) {
+	if len(days) == 0 {
+		fmt.Fprintln(w, "No light is known yet: no sensor has been heard and no survey was walked.")
+		return
+	}
+	first, last := days[0].Date, days[0].Date
+	for _, d := range days {
+		first, last = earlier(first, d.Date), later(last, d.Date)
+	}
+	fmt.Fprintf(w, "Daily light integral, mol m⁻² d⁻¹, mean of %s to %s\n", first, last)
+	for _, bin := range t.Rack.Bins {
+		printBin(w, bin, days)
+	}
+}
+
+func later(a, b light.Date) light.Date {
+	if b.Before(a) {
+		return a
+	}
+	return b
+}
+
+// tally is a mean in the making.
+type tally struct{ sum, n float64 }
+
+func (m *tally) add(x float64) { m.sum, m.n = m.sum+x, m.n+1 }
+
+func (m tally) mean() float64 { return m.sum / m.n }
+
+func printBin(w io.Writer, bin light.Bin, days []account.Day) {
+	cells := make([]tally, bin.Rows*bin.Columns)
+	var covered, filled, off tally
+	missing := map[light.Date]bool{}
+	sources := map[account.Source]int{}
+	for _, d := range days {
+		if d.Position.Bin != bin.Name {
+			continue
+		}
+		covered.add(d.Covered)
+		if !d.Known {
+			missing[d.Date] = true
+			continue
+		}
+		cells[bin.Index(d.Position)].add(float64(d.DLI))
+		filled.add(d.Filled)
+		off.add(d.Error.Total())
+		sources[d.Source]++
+	}
+	if off.n == 0 {
+		fmt.Fprintf(w, "\n%s: light not known.\n", bin.Name)
+		return
+	}
+	least, all, squares := math.Inf(1), tally{}, 0.0
+	for _, m := range cells {
+		if m.n > 0 {
+			least = min(least, m.mean())
+			all.add(m.mean())
+		}
+	}
+	for _, m := range cells {
+		if m.n > 0 {
+			squares += (m.mean() - all.mean()) * (m.mean() - all.mean())
+		}
+	}
+	fmt.Fprintf(w, "\n%s: mean %.2f", bin.Name, all.mean())
+	if bin.TargetDLI > 0 {
+		fmt.Fprintf(w, " (meant %.1f)", bin.TargetDLI)
+	}
+	if all.n > 1 && all.mean() > 0 {
+		fmt.Fprintf(w, ", least over mean %.2f, CV %s", least/all.mean(), percent(math.Sqrt(squares/(all.n-1))/all.mean()))
+	}
+	fmt.Fprintf(w, "\n  covered %s, filled %s of the light, error %s; from %s", percent(covered.mean()), percent(filled.mean()), percent(off.mean()), sourceWords(sources))
+	if len(missing) > 0 {
+		fmt.Fprintf(w, "; %d days missing", len(missing))
+	}
+	fmt.Fprintln(w)
+	table := tabwriter.NewWriter(w, 0, 0, 1, ' ', tabwriter.AlignRight)
+	for column := range bin.Columns {
+		fmt.Fprintf(table, "\t%d", column+1)
+	}
+	fmt.Fprintln(table, "\t")
+	for row := range bin.Rows {
+		fmt.Fprintf(table, "%d", row+1)
+		for column := range bin.Columns {
+			m := cells[row*bin.Columns+column]
+			if m.n == 0 {
+				fmt.Fprint(table, "\t–")
+				continue
+			}
+			fmt.Fprintf(table, "\t%.2f", m.mean())
+		}
+		fmt.Fprintln(table, "\t")
+	}
+	_ = table.Flush() // w keeps the error
+}
+
+func sourceWords(sources map[account.Source]int) string {
+	text := ""
+	for s := account.FromSensor; s <= account.FromTimer; s++ {
+		if sources[s] > 0 {
+			if text != "" {
+				text += ", "
+			}
+			text += s.String()
+		}
+	}
+	return text
+}

@@ -1,0 +1,285 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"parstead/cmd/parstead/page"
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+	"parstead/light/account"
+)
+
+// live is the light of the whole trial up to the running day, kept so that the
+// page need only compute today and yesterday.
+type live struct {
+	mu      sync.Mutex
+	known   bool
+	trial   *trial.Trial // that the totals are of
+	day     light.Date   // the running day: totals go to the day before
+	entries int          // of the log that the totals have seen
+	totals  map[light.Position]light.DLI
+
+	state   *page.State // the last one given
+	stateAt time.Time
+}
+
+// stateLasts is how long one State serves: a scrape and a page in the same
+// breath are computed once.
+const stateLasts = 2 * time.Second
+
+var errTotals = errors.New("the light of the days so far is being added up; ask again in a moment")
+
+func (l *live) ready() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if !l.known {
+		return errTotals
+	}
+	return nil
+}
+
+// update adds the finished days up anew when a day has ended, the files have
+// changed or something was logged: a note can reach back over any day.
+func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
+	t := d.trial.Load()
+	day := t.Rack.DateAt(now)
+	view, err := d.db.View()
+	if err != nil {
+		return fmt.Errorf("open a view: %w", err)
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	log, err := view.Events(ctx)
+	if err != nil {
+		return fmt.Errorf("read the log: %w", err)
+	}
+	l.mu.Lock()
+	fresh := l.known && l.trial == t && l.day == day && l.entries == len(log)
+	l.mu.Unlock()
+	if fresh {
+		return nil
+	}
+	totals := map[light.Position]light.DLI{}
+	if last := earlier(day.Add(-1), t.Rack.Ends); !last.Before(t.Rack.Starts) {
+		days, err := account.New(&t.Rack, view, account.Options{}).Days(ctx, t.Rack.Starts, last)
+		if err != nil {
+			return err
+		}
+		for _, x := range days {
+			if x.Known {
+				totals[x.Position] += x.DLI
+			}
+		}
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.known, l.trial, l.day, l.entries, l.totals = true, t, day, len(log), totals
+	return nil
+}
+
+func earlier(a, b light.Date) light.Date {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}
+
+// state is what the page and the metrics show now.
+func (d *daemon) state(ctx context.Context) (*page.State, error) {
+	now := d.clock.Now()
+	d.live.mu.Lock()
+	last, at := d.live.state, d.live.stateAt
+	d.live.mu.Unlock()
+	if age := now.Sub(at); last != nil && age >= 0 && age < stateLasts {
+		return last, nil
+	}
+	s, err := d.newState(ctx, now)
+	if err != nil {
+		return nil, err
+	}
+	d.live.mu.Lock()
+	d.live.state, d.live.stateAt = s, now
+	d.live.mu.Unlock()
+	return s, nil
+}
+
+func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, error) {
+	t := d.trial.Load()
+	view, err := d.db.View()
+	if err != nil {
+		return nil, fmt.Errorf("open a view: %w", err)
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	log, err := view.Events(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("read the log: %w", err)
+	}
+	today := t.Rack.DateAt(now)
+	days, err := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }}).Days(ctx, today.Add(-1), today)
+	if err != nil {
+		return nil, err
+	}
+	s := &page.State{
+		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: today, Starts: t.Rack.Starts, Ends: t.Rack.Ends,
+		Conditions: d.alarms.list(), Sensors: d.sensors(t, now), Log: light.Standing(log),
+		Connected: d.source.Connected(), Broker: brokerAddress(t), Tasks: tasks(t, log, today),
+	}
+	figures := map[light.Date]map[light.Position]account.Figure{today: {}, today.Add(-1): {}}
+	for _, x := range days {
+		figures[x.Date][x.Position] = x.Figure
+	}
+	d.live.mu.Lock()
+	totals := d.live.totals
+	d.live.mu.Unlock()
+	for _, bin := range t.Rack.Bins {
+		s.Bins = append(s.Bins, binState(t, bin, now, figures[today], figures[today.Add(-1)], totals))
+	}
+	return s, nil
+}
+
+func binState(t *trial.Trial, bin light.Bin, now time.Time, today, yesterday map[light.Position]account.Figure, totals map[light.Position]light.DLI) page.Bin {
+	b := page.Bin{Bin: bin}
+	covered, known, last := 0.0, 0, 0.0
+	lastKnown := 0
+	for _, p := range bin.Positions() {
+		cell := page.Cell{Today: figure(today[p]), Yesterday: figure(yesterday[p]), Plant: plantAt(t, p, now)}
+		if sum, ok := totals[p]; ok || cell.Today.Known {
+			cell.Total = cell.Today
+			cell.Total.Known, cell.Total.DLI = true, sum+cell.Today.DLI
+		}
+		if cell.Today.Known {
+			covered += today[p].Covered
+			known++
+		}
+		if cell.Yesterday.Known {
+			last += float64(cell.Yesterday.DLI)
+			lastKnown++
+		}
+		b.Cells = append(b.Cells, cell)
+	}
+	if known > 0 {
+		b.Coverage = covered / float64(known)
+	}
+	whole := bin.TargetDLI
+	if whole == 0 && lastKnown > 0 {
+		whole = light.DLI(last / float64(lastKnown))
+	}
+	if part, ok := litSoFar(&t.Rack, bin, now); ok && whole > 0 {
+		b.Due, b.HasDue = light.DLI(part)*whole, true
+	}
+	return b
+}
+
+func figure(f account.Figure) page.Figure {
+	if !f.Known {
+		return page.Figure{}
+	}
+	return page.Figure{
+		DLI: f.DLI, Known: true, Measured: f.Source == account.FromSensor, Source: f.Source.String(), Error: f.Error.Total(),
+	}
+}
+
+// litSoFar is the share of today's lit hours that have passed by the timers.
+func litSoFar(rack *light.Rack, bin light.Bin, now time.Time) (share float64, ok bool) {
+	var lit []light.Span
+	for _, l := range rack.Lamps {
+		if slices.Contains(bin.Lamps, l.Name) {
+			lit = append(lit, l.Lit(rack.Day(rack.DateAt(now)), rack.Zone)...)
+		}
+	}
+	var passed, whole time.Duration
+	for _, s := range light.Merge(lit) {
+		whole += s.Length()
+		if part, ok := s.Within(light.Span{Until: now}); ok {
+			passed += part.Length()
+		}
+	}
+	return passed.Seconds() / whole.Seconds(), whole > 0
+}
+
+func plantAt(t *trial.Trial, p light.Position, now time.Time) string {
+	for i := range t.Plants {
+		for _, stay := range t.Plants[i].Stays {
+			if stay.Position == p && stay.During.Holds(now) {
+				return t.Plants[i].Code
+			}
+		}
+	}
+	return ""
+}
+
+// sensors lists the sensors that are in place now with their newest readings.
+func (d *daemon) sensors(t *trial.Trial, now time.Time) []page.Sensor {
+	latest := d.db.Latest()
+	var list []page.Sensor
+	for _, s := range t.Rack.Sensors {
+		if !s.During.Holds(now) {
+			continue
+		}
+		x := page.Sensor{Sensor: s}
+		if r, ok := latest[s.Name]; ok && s.During.Holds(r.At) {
+			x.Heard, x.At, x.Value = true, r.At, s.Value(r.Value)
+			switch s.Measures {
+			case light.QuantityPPFD:
+				x.PPFD = light.PPFD(x.Value)
+			case light.QuantityLux:
+				if factor := luxFactor(&t.Rack, s.Position.Bin, now); factor > 0 {
+					x.PPFD = light.Lux(x.Value).PPFD(factor)
+				}
+			}
+		}
+		list = append(list, x)
+	}
+	return list
+}
+
+// luxFactor is that of the lamp over the bin; a trial's lamps over one bin agree.
+func luxFactor(rack *light.Rack, bin string, now time.Time) light.LuxPerPPFD {
+	b, _ := rack.Bin(bin)
+	for _, l := range rack.Lamps {
+		if slices.Contains(b.Lamps, l.Name) && l.During.Holds(now) && l.LuxPerPPFD > 0 {
+			return l.LuxPerPPFD
+		}
+	}
+	return 0
+}
+
+func brokerAddress(t *trial.Trial) string {
+	if t.Broker.Embedded {
+		return t.Broker.Listen
+	}
+	return t.Broker.URL
+}
+
+// tasks says what the trial waits for from the grower.
+func tasks(t *trial.Trial, log []light.Event, today light.Date) []string {
+	var list []string
+	if !t.Dealt && len(t.Plants) > 0 {
+		list = append(list, "Deal the plants to their places: parstead layout.")
+	}
+	for _, b := range t.Rack.Bins {
+		ended := time.Time{}
+		for _, e := range light.Standing(log) {
+			if e.Kind.EndsMap() && (e.Bin == "" || e.Bin == b.Name) {
+				ended = e.At
+			}
+		}
+		surveyed := slices.ContainsFunc(t.Rack.Survey, func(r light.SurveyReading) bool {
+			return r.Position.Bin == b.Name && !r.At.Before(ended)
+		})
+		switch {
+		case !surveyed && ended.IsZero():
+			list = append(list, fmt.Sprintf("Survey bin %s with the meter: without a light map its positions can't be told apart.", b.Name))
+		case !surveyed:
+			list = append(list, fmt.Sprintf("Survey bin %s again: its light map ended on %s.", b.Name, light.DateOf(ended.In(t.Rack.Zone))))
+		}
+	}
+	if left := today.DaysUntil(t.Rack.Ends); left >= 0 && left <= 7 {
+		list = append(list, fmt.Sprintf("Harvest on %s: print the sheet, weigh, count, note what is lost.", t.Rack.Ends))
+	}
+	return list
+}

@@ -1,0 +1,229 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"text/tabwriter"
+	"time"
+
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+	"parstead/store"
+)
+
+// noteCmd writes a line into the trial's log, or lists the log.
+type noteCmd struct {
+	Folder    string `arg:"" help:"The trial's folder."`
+	Text      string `arg:"" optional:"" help:"What happened. Without text and --kind: list the log."`
+	At        string `placeholder:"TIME" help:"When it happened; now unless given."`
+	Bin       string `placeholder:"NAME" help:"The bin it concerns; the whole rack unless given."`
+	Plant     string `placeholder:"CODE" help:"The plant it concerns."`
+	Sensor    string `placeholder:"NAME" help:"The sensor it concerns."`
+	Kind      string `placeholder:"KIND" help:"lamp_moved, lamp_cleaned, lamp_replaced, reflector_changed, sensor_moved, sensor_cleaned (these end a light map), flood_missed, power_cut, contaminated, treated, ignore, mute, other."`
+	From      string `placeholder:"TIME" help:"Where an ignored or muted stretch begins; --at unless given."`
+	Until     string `placeholder:"TIME" help:"Where it ends; open unless given."`
+	Withdraws uint64 `placeholder:"ID" help:"Take back the entry with this id. It stays in the log."`
+	JSON      bool   `name:"json" help:"List as an array."`
+}
+
+// Help is what note --help says beside its options.
+func (noteCmd) Help() string {
+	return `Nothing is ever erased: what was wrong is withdrawn by a later entry. TIME is
+RFC 3339, or 2026-07-21 14:05 in the trial's time zone; it may lie in the past,
+and every figure from then on is computed anew.
+
+"ignore" sets a sensor's stretch aside. "mute" silences conditions for a
+stretch: all of a bin or sensor, or the one that the text names first.
+
+Examples:
+  parstead note mytrial "lamp raised by 5 cm" --kind lamp_moved --bin upper
+  parstead note mytrial --kind ignore --sensor "upper centre" \
+      --from "2026-08-22 09:00" --until "2026-08-24 18:00"
+  parstead note mytrial
+
+Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
+}
+
+// Run writes or lists.
+func (c *noteCmd) Run(e *env) error {
+	t, err := trial.Open(c.Folder)
+	if err != nil {
+		return err
+	}
+	if c.Text == "" && c.Kind == "" && c.Withdraws == 0 {
+		return c.list(e, t)
+	}
+	event, err := c.event(t, e.now())
+	if err != nil {
+		return err
+	}
+	w, err := store.OpenWriter(e.ctx, c.Folder, store.Options{Now: e.now})
+	if err != nil {
+		return err
+	}
+	id, err := w.AddEvent(e.ctx, event)
+	if closed := w.Close(); err == nil {
+		err = closed
+	}
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.stdout, "entry %d: %s at %s\n", id, event.Kind, event.At.In(t.Rack.Zone).Format("2006-01-02 15:04"))
+	return err
+}
+
+// event is the entry that the command line asks for.
+func (c *noteCmd) event(t *trial.Trial, now time.Time) (light.Event, error) {
+	event := light.Event{
+		At: now.UTC(), Written: now.UTC(), Kind: light.Other, Bin: c.Bin, Plant: c.Plant, Sensor: c.Sensor,
+		Text: c.Text, Withdraws: c.Withdraws,
+	}
+	var err error
+	if c.Withdraws != 0 {
+		if c.Kind != "" {
+			return event, usageError{"--withdraws takes an entry back and has no --kind of its own"}
+		}
+		event.Kind = light.Withdrawn
+	} else if c.Kind != "" {
+		if event.Kind, err = light.ParseKind(c.Kind); err != nil {
+			return event, usageError{"--kind: " + err.Error()}
+		}
+	}
+	for _, x := range []struct {
+		flag, text string
+		into       *time.Time
+	}{{"--at", c.At, &event.At}, {"--from", c.From, &event.During.From}, {"--until", c.Until, &event.During.Until}} {
+		if x.text == "" {
+			continue
+		}
+		clock := trial.Clock{Zone: t.Rack.Zone}
+		if *x.into, err = clock.Parse(x.text); err != nil {
+			return event, usageError{x.flag + ": " + err.Error()}
+		}
+	}
+	return event, c.refers(t, &event)
+}
+
+// refers checks what the entry is about and completes its stretch.
+func (c *noteCmd) refers(t *trial.Trial, event *light.Event) error {
+	stretch := event.Kind == light.Ignore || event.Kind == light.Mute
+	switch {
+	case !stretch && (c.From != "" || c.Until != ""):
+		return usageError{"--from and --until go with --kind ignore or --kind mute"}
+	case event.Kind == light.Ignore && event.Sensor == "":
+		return usageError{"--kind ignore needs --sensor: which one's readings are to be set aside"}
+	}
+	if stretch && event.During.From.IsZero() {
+		event.During.From = event.At
+	}
+	if u := event.During.Until; !u.IsZero() && !event.During.From.Before(u) {
+		return usageError{"--until must be later than --from"}
+	}
+	if event.Bin != "" {
+		if _, ok := t.Rack.Bin(event.Bin); !ok {
+			return fmt.Errorf("trial.toml has no bin %q: name one of its bins", event.Bin)
+		}
+	}
+	if event.Plant != "" {
+		if _, ok := t.Plant(event.Plant); !ok {
+			return fmt.Errorf("the trial has no plant %q: use a code of its sheets", event.Plant)
+		}
+	}
+	if event.Sensor != "" {
+		for _, s := range t.Rack.Sensors {
+			if s.Name == event.Sensor {
+				return nil
+			}
+		}
+		return fmt.Errorf("trial.toml has no sensor %q: name one of its sensors", event.Sensor)
+	}
+	return nil
+}
+
+// entry is an event as --json lists it.
+type entry struct {
+	ID        uint64 `json:"id"`
+	At        string `json:"at"`
+	Written   string `json:"written"`
+	Kind      string `json:"kind"`
+	Bin       string `json:"bin,omitempty"`
+	Plant     string `json:"plant,omitempty"`
+	Sensor    string `json:"sensor,omitempty"`
+	From      string `json:"from,omitempty"`
+	Until     string `json:"until,omitempty"`
+	Text      string `json:"text,omitempty"`
+	Withdraws uint64 `json:"withdraws,omitempty"`
+	Withdrawn bool   `json:"withdrawn,omitempty"`
+}
+
+func entries(log []light.Event) []entry {
+	gone := map[uint64]bool{}
+	for _, e := range log {
+		if e.Withdraws != 0 {
+			gone[e.Withdraws] = true
+		}
+	}
+	utc := func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return t.UTC().Format(time.RFC3339)
+	}
+	list := make([]entry, 0, len(log))
+	for _, e := range log {
+		list = append(list, entry{
+			ID: e.ID, At: utc(e.At), Written: utc(e.Written), Kind: string(e.Kind), Bin: e.Bin, Plant: e.Plant, Sensor: e.Sensor,
+			From: utc(e.During.From), Until: utc(e.During.Until), Text: e.Text, Withdraws: e.Withdraws, Withdrawn: gone[e.ID],
+		})
+	}
+	return list
+}
+
+func (c *noteCmd) list(e *env, t *trial.Trial) error {
+	view, err := store.OpenFolder(e.ctx, c.Folder)
+	if err != nil {
+		return err
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	log, err := view.Events(e.ctx)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return printJSON(e.stdout, entries(log))
+	}
+	if len(log) == 0 {
+		_, err := fmt.Fprintln(e.stdout, "The log is empty.")
+		return err
+	}
+	return printLog(e.stdout, log, t.Rack.Zone)
+}
+
+func printLog(w io.Writer, log []light.Event, zone *time.Location) error {
+	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	for i, x := range entries(log) {
+		where := ""
+		for _, part := range []string{x.Bin, x.Sensor, x.Plant} {
+			if part != "" {
+				where += part + " "
+			}
+		}
+		text := x.Text
+		if x.Withdraws != 0 {
+			text = fmt.Sprintf("withdraws %d. %s", x.Withdraws, text)
+		}
+		if x.Withdrawn {
+			text = "(withdrawn) " + text
+		}
+		fmt.Fprintf(table, "%d\t%s\t%s\t%s\t%s\n", x.ID, log[i].At.In(zone).Format("2006-01-02 15:04"), x.Kind, where, text)
+	}
+	return table.Flush()
+}
+
+// printJSON writes one value, with nothing else on the line.
+func printJSON(w io.Writer, value any) error {
+	out := json.NewEncoder(w)
+	out.SetEscapeHTML(false)
+	return out.Encode(value)
+}
