@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"parstead/light"
@@ -123,14 +124,15 @@ func (in *Intake) Run(ctx context.Context) error {
 		in.mu.Unlock()
 		err := in.commit(work, &taken)
 		lastCommit = time.Now()
-		in.settle(&taken, err)
 		if err == nil {
+			in.settle(&taken, nil)
 			wait, notBefore = firstWait, time.Time{}
 			in.setFailing(false)
 			continue
 		}
 		lost := in.putBack(&taken)
-		in.Log.Error("commit failed: readings that publishers wait for will be sent again", "error", err, "readings", len(taken.arrivals), "retry", wait)
+		in.settle(&taken, err)
+		in.Log.Error("commit failed: publishers that wait have to send again", "error", err, "waiting", len(taken.waiting), "kept", lost, "retry", wait)
 		if closed {
 			if lost > 0 {
 				return fmt.Errorf("store the last readings: %d that nobody sends again are lost: %w", lost, err)
@@ -235,24 +237,21 @@ func (in *Intake) settle(g *group, err error) {
 }
 
 // putBack keeps the readings of a failed commit that nobody would send again,
-// and returns how many they are.
+// and returns how many they are. What waits in the queue joins the group, to be
+// told too: its publishers are dropped anyway, and would send again what a later
+// commit had stored.
 func (in *Intake) putBack(g *group) int {
 	in.mu.Lock()
 	defer in.mu.Unlock()
 	in.failing = true
 	in.room.Broadcast()
-	var kept group
-	for i := range g.arrivals {
-		if !g.arrivals[i].waits {
-			kept.arrivals = append(kept.arrivals, g.arrivals[i])
+	kept := group{since: g.since}
+	for _, a := range slices.Concat(g.arrivals, in.queue.arrivals) {
+		if !a.waits {
+			kept.arrivals = append(kept.arrivals, a)
 		}
 	}
-	n := len(kept.arrivals)
-	if n > 0 {
-		kept.since = g.since
-		kept.arrivals = append(kept.arrivals, in.queue.arrivals...)
-		kept.waiting, kept.waited = in.queue.waiting, in.queue.waited
-		in.queue = kept
-	}
-	return n
+	g.waiting = append(g.waiting, in.queue.waiting...)
+	in.queue = kept
+	return len(kept.arrivals)
 }

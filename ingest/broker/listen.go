@@ -76,7 +76,7 @@ func (l *listener) admit(conn net.Conn, establish listeners.EstablishFn) bool {
 	l.attend.Go(func() {
 		l.serve(k, establish)
 		_ = k.Close() // never fails
-		k.Wait()
+		<-k.Done()
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		delete(l.links, k)

@@ -15,8 +15,10 @@ import (
 // more than the limit is waiting for it.
 var ErrSlow = errors.New("wire: the peer does not read")
 
-// farewell is how long Close lets what was written last go out.
-const farewell = 250 * time.Millisecond
+const (
+	farewell  = 250 * time.Millisecond // for what was written last to go out after Close
+	writeTime = 30 * time.Second       // for one write to the network
+)
 
 // Conn is a buffered connection. Write never blocks and keeps each call's bytes
 // together; what goes wrong with it is the error of a later call.
@@ -30,7 +32,8 @@ type Conn struct {
 	mu     sync.Mutex
 	out    []byte
 	closed bool
-	err    error // of an earlier write
+	err    error       // of an earlier write
+	late   *time.Timer // cuts a farewell short
 	wake   chan struct{}
 	done   chan struct{} // closed when the underlying connection is
 }
@@ -110,7 +113,9 @@ func (w *Conn) write() {
 		w.out = spare[:0]
 		w.mu.Unlock()
 		if err == nil && len(b) > 0 {
-			_, err = w.Conn.Write(b)
+			if err = w.Conn.SetWriteDeadline(time.Now().Add(writeTime)); err == nil {
+				_, err = w.Conn.Write(b)
+			}
 		}
 		if spare = b; cap(spare) > 1<<16 {
 			spare = nil
@@ -119,6 +124,9 @@ func (w *Conn) write() {
 			w.mu.Lock()
 			if w.err == nil {
 				w.err = err
+			}
+			if w.late != nil {
+				w.late.Stop()
 			}
 			w.mu.Unlock()
 			_ = w.Conn.Close() // the error that matters is the one above
@@ -131,15 +139,21 @@ func (w *Conn) write() {
 // It does not wait for that; Wait does.
 func (w *Conn) Close() error {
 	w.mu.Lock()
-	first := !w.closed
-	w.closed = true
-	w.mu.Unlock()
-	if first {
-		_ = w.Conn.SetDeadline(time.Now().Add(farewell)) // on an error the write fails too
+	defer w.mu.Unlock()
+	if !w.closed {
+		w.closed = true
+		w.late = time.AfterFunc(farewell, w.Abort)
 		w.nudge()
 	}
 	return nil
 }
+
+// SetDeadline sets the deadline of reads. Writes have their own.
+func (w *Conn) SetDeadline(t time.Time) error { return w.Conn.SetReadDeadline(t) }
+
+// SetWriteDeadline does nothing: Write never waits, and what is sent behind it
+// has half a minute for each gulp.
+func (w *Conn) SetWriteDeadline(time.Time) error { return nil }
 
 // Abort closes the connection at once and drops what was not sent.
 func (w *Conn) Abort() {
@@ -153,8 +167,8 @@ func (w *Conn) Abort() {
 	w.nudge()
 }
 
-// Wait returns once the connection, closed or failed, is out of use.
-func (w *Conn) Wait() { <-w.done }
+// Done is closed once the connection, closed or failed, is out of use.
+func (w *Conn) Done() <-chan struct{} { return w.done }
 
 // Acknowledge writes MQTT PUBACK packets for the identifiers, in order. The form
 // without reason and properties is that of MQTT 3.1.1 and of 5 alike (3.4).

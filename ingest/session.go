@@ -1,0 +1,378 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"maps"
+	"math"
+	"net"
+	"net/url"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
+
+	"parstead/ingest/wire"
+)
+
+// SessionConfig says what a session connects to and whom it gives what comes.
+type SessionConfig struct {
+	Remote  Remote
+	Filters []string // topic filters to subscribe to
+	Taker   Taker
+	Log     *slog.Logger
+
+	// Passing makes a session that the broker forgets and that acknowledges at
+	// once: for looking on.
+	Passing bool
+}
+
+// State is how a session stands.
+type State struct {
+	Connected bool
+	Since     time.Time
+	Err       error // why it is not connected, or what is wrong though it is
+	TakenOver bool  // most likely another client uses the same client id
+}
+
+// Session is a persistent MQTT 3.1.1 session with another broker. A delivery is
+// acknowledged once the taker has settled it; a failure drops the connection,
+// and the broker sends again what was not acknowledged.
+type Session struct {
+	SessionConfig
+	url *url.URL
+
+	mu       sync.Mutex
+	filters  []string
+	retained map[string][]byte // published by us: again on each connection
+	current  *connection       // nil while not connected
+	state    State
+
+	heard  time.Time   // when the last connection was last heard of; only in Run
+	closed []time.Time // when the broker closed connections that it had accepted; only in Run
+
+	firstWait, longWait, heldWait time.Duration // between connections
+}
+
+// Between connections, and how it is recognised that another client takes the
+// session over: each of the two makes the broker close the other's connection
+// (MQTT 3.1.1, section 3.1.4), which it does not explain.
+const (
+	takeovers      = 3
+	takeoverWithin = 2 * time.Minute
+)
+
+// ErrTakenOver says that the broker keeps closing the connection.
+var ErrTakenOver = errors.New("the broker accepts and then closes the connection, again and again: most likely another client uses the same client_id; stop it, or give this trial its own")
+
+// NewSession prepares a session. It does no I/O.
+func NewSession(c SessionConfig) (*Session, error) {
+	u, err := c.Remote.check()
+	if err != nil {
+		return nil, err
+	}
+	return &Session{
+		SessionConfig: c, url: u, filters: c.Filters, retained: map[string][]byte{},
+		state:     State{Err: errors.New("not connected yet")},
+		firstWait: time.Second, longWait: time.Minute, heldWait: time.Minute,
+	}, nil
+}
+
+// State is how the session stands now.
+func (s *Session) State() State {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.state
+}
+
+// Connected tells whether readings can come in.
+func (s *Session) Connected() bool { return s.State().Connected }
+
+func (s *Session) setState(st State) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	st.Since = time.Now()
+	s.state = st
+}
+
+// connection is one connection of a session: the publisher that an intake
+// settles with.
+type connection struct {
+	session *Session
+	client  mqtt.Client
+	number  uint64
+	wire    atomic.Pointer[wire.Conn]
+	ready   chan struct{} // closed once away is known
+	away    time.Duration
+	lost    chan error
+}
+
+var connections atomic.Uint64
+
+// Settle acknowledges committed deliveries, or drops the connection.
+func (c *connection) Settle(ids []uint16, err error) {
+	w := c.wire.Load()
+	if err == nil {
+		err = w.Acknowledge(ids)
+	}
+	if err != nil {
+		select {
+		case c.lost <- err:
+		default: // it is going down already
+		}
+		w.Abort()
+	}
+}
+
+// Run keeps the session connected until ctx is cancelled.
+func (s *Session) Run(ctx context.Context) error {
+	wait := s.firstWait
+	for ctx.Err() == nil {
+		began := time.Now()
+		accepted, err := s.connect(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		held := s.takenOver(accepted, err)
+		if held {
+			err = ErrTakenOver
+		}
+		s.setState(State{Err: err, TakenOver: held})
+		switch {
+		case held:
+			wait = s.heldWait
+		case time.Since(began) > s.longWait:
+			wait = s.firstWait
+		}
+		s.Log.Error("broker connection lost", "broker", s.url.Redacted(), "error", err, "retry", wait)
+		select {
+		case <-time.After(wait):
+		case <-ctx.Done():
+		}
+		wait = min(2*wait, s.longWait)
+	}
+	s.setState(State{Err: errors.New("ended")})
+	return nil
+}
+
+// takenOver tells whether the broker has closed connections so often that
+// another client must be at work.
+func (s *Session) takenOver(accepted bool, err error) bool {
+	if !accepted || !errors.Is(err, io.EOF) && !errors.Is(err, syscall.ECONNRESET) {
+		return false
+	}
+	now := time.Now()
+	s.closed = append(s.closed, now)
+	s.closed = slices.DeleteFunc(s.closed, func(t time.Time) bool { return now.Sub(t) > takeoverWithin })
+	return len(s.closed) >= takeovers
+}
+
+// connect holds one connection until it is lost or ctx is cancelled.
+func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
+	c := &connection{
+		session: s, number: connections.Add(1),
+		ready: make(chan struct{}), lost: make(chan error, 1),
+	}
+	password, err := s.Remote.password()
+	if err != nil {
+		return false, err
+	}
+	c.client = mqtt.NewClient(mqtt.NewClientOptions().
+		AddBroker(s.url.String()).
+		SetClientID(s.Remote.ClientID).
+		SetUsername(s.Remote.Username).SetPassword(password).
+		SetCleanSession(s.Passing).
+		SetProtocolVersion(4).
+		SetAutoReconnect(false).
+		SetAutoAckDisabled(true).
+		SetOrderMatters(true).
+		SetKeepAlive(30 * time.Second).SetPingTimeout(10 * time.Second).
+		SetConnectTimeout(dialTime).
+		SetStore(&outgoing{mqtt.NewMemoryStore()}).
+		SetDefaultPublishHandler(c.deliver).
+		SetConnectionLostHandler(func(_ mqtt.Client, err error) {
+			select {
+			case c.lost <- err:
+			default: // a better reason is there
+			}
+		}).
+		SetCustomOpenConnectionFn(func(u *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
+			conn, err := s.Remote.open(u)
+			if err != nil {
+				return nil, err
+			}
+			w := wire.Wrap(conn, 64<<10, 16<<20)
+			c.wire.Store(w)
+			return w, nil
+		}))
+	token := c.client.Connect().(*mqtt.ConnectToken)
+	select {
+	case <-token.Done():
+	case <-ctx.Done():
+		<-token.Done() // bounded by dialTime
+	}
+	if w := c.wire.Load(); w != nil {
+		defer func() {
+			c.client.Disconnect(250)
+			_ = w.Close() // never fails
+			<-w.Done()
+			s.heard = w.LastRead()
+		}()
+	}
+	if err := token.Error(); err != nil {
+		close(c.ready)
+		return false, fmt.Errorf("connect to %s: %w", s.url.Redacted(), err)
+	}
+	if token.SessionPresent() {
+		c.away = math.MaxInt64
+		if !s.heard.IsZero() {
+			c.away = time.Since(s.heard)
+		}
+	}
+	close(c.ready)
+
+	s.mu.Lock()
+	s.current = c
+	filters, retained := s.filters, maps.Clone(s.retained)
+	s.mu.Unlock()
+	defer func() {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		s.current = nil
+	}()
+	s.Log.Info("broker connected", "broker", s.url.Redacted(), "session_present", token.SessionPresent())
+	err = c.subscribe(filters)
+	if err != nil {
+		s.Log.Error("broker subscription", "error", err)
+	}
+	s.setState(State{Connected: true, Err: err})
+	for topic, payload := range retained {
+		c.client.Publish(topic, 1, true, payload)
+	}
+	select {
+	case err := <-c.lost:
+		return true, err
+	case <-c.wire.Load().Done():
+		select {
+		case err := <-c.lost: // the reason follows at once
+			return true, err
+		case <-time.After(time.Second):
+			return true, net.ErrClosed
+		}
+	case <-ctx.Done():
+		return true, ctx.Err()
+	}
+}
+
+// deliver is the handler of everything that comes: before the first
+// subscription of this process too, since the broker keeps those of the session.
+func (c *connection) deliver(_ mqtt.Client, m mqtt.Message) {
+	<-c.ready
+	d := Delivery{
+		Topic: m.Topic(), Payload: m.Payload(),
+		// A broker sets the retain flag only on what it had kept (3.3.1.3).
+		Retained: m.Retained(), Again: m.Duplicate(),
+		Link: c.number, Away: c.away, ID: m.MessageID(),
+	}
+	if m.Qos() > 0 {
+		d.From = c
+	}
+	c.session.Taker.Take(d)
+}
+
+// subscribe asks for the filters at QoS 1, or 0 for one that passes by.
+func (c *connection) subscribe(filters []string) error {
+	qos := byte(1)
+	if c.session.Passing {
+		qos = 0
+	}
+	var refused []string
+	for some := range slices.Chunk(filters, 100) {
+		wanted := map[string]byte{}
+		for _, f := range some {
+			wanted[f] = qos
+		}
+		token := c.client.SubscribeMultiple(wanted, nil).(*mqtt.SubscribeToken)
+		if !token.WaitTimeout(dialTime) {
+			return errors.New("the broker does not answer a subscription")
+		}
+		if err := token.Error(); err != nil {
+			return fmt.Errorf("subscribe: %w", err)
+		}
+		for f, code := range token.Result() {
+			if code == 0x80 { // failure (3.9.3)
+				refused = append(refused, f)
+			}
+		}
+	}
+	if len(refused) > 0 {
+		slices.Sort(refused)
+		return fmt.Errorf("the broker refuses the subscription to %s: give user %q the right to read it", strings.Join(refused, ", "), c.session.Remote.Username)
+	}
+	return nil
+}
+
+// SetFilters changes what the session is subscribed to.
+func (s *Session) SetFilters(filters []string) error {
+	s.mu.Lock()
+	old, c := s.filters, s.current
+	s.filters = filters
+	s.mu.Unlock()
+	if c == nil {
+		return nil // the next connection subscribes
+	}
+	var gone, fresh []string
+	for _, f := range old {
+		if !slices.Contains(filters, f) {
+			gone = append(gone, f)
+		}
+	}
+	for _, f := range filters {
+		if !slices.Contains(old, f) {
+			fresh = append(fresh, f)
+		}
+	}
+	if err := c.subscribe(fresh); err != nil {
+		return err
+	}
+	if len(gone) == 0 {
+		return nil
+	}
+	token := c.client.Unsubscribe(gone...)
+	if !token.WaitTimeout(dialTime) {
+		return errors.New("the broker does not answer the end of a subscription")
+	}
+	return token.Error()
+}
+
+// Publish keeps a message at the broker for every subscriber of the topic, now
+// and later; an empty payload ends that. Without a connection it is published
+// on the next one.
+func (s *Session) Publish(topic string, payload []byte) error {
+	s.mu.Lock()
+	s.retained[topic] = payload
+	c := s.current
+	s.mu.Unlock()
+	if c != nil {
+		c.client.Publish(topic, 1, true, payload)
+	}
+	return nil
+}
+
+// outgoing is a store for what is published by us. What comes in is not stored
+// by the client: the broker sends again whatever was not acknowledged.
+type outgoing struct{ *mqtt.MemoryStore }
+
+func (o *outgoing) Put(key string, m packets.ControlPacket) {
+	if !strings.HasPrefix(key, "i.") {
+		o.MemoryStore.Put(key, m)
+	}
+}
