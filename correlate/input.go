@@ -163,9 +163,9 @@ type Input struct {
 	// least and greatest Row and Column of the bin.
 	Edge []bool
 
-	// Dealt is the layout's own procedure over the same rows in the same order,
-	// nil where the layout was not dealt by it.
-	Dealt *deal.Redeal
+	// Dealt is the record of the layout that dealt the plants by the codes in Plants,
+	// nil where no such procedure dealt them.
+	Dealt *deal.Record
 	// Table tells that the rows come from a flat table: nothing is primary, and
 	// labels of plant treatments are taken to have been dealt freely within bins.
 	Table bool

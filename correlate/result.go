@@ -37,8 +37,8 @@ type OutcomeResult struct {
 	Checks           []Check           `json:"checks"`
 	Findings         []string          `json:"findings"`
 
-	// Plants are the rows the results rest on, for pictures.
-	Plants []PlantPoint `json:"-"`
+	// Points are the plants that the results rest on, for pictures.
+	Points []PlantPoint `json:"-"`
 	// Curve is the fitted light curve with its band over measured light, for pictures.
 	Curve *CurveBand `json:"-"`
 }
@@ -49,8 +49,6 @@ type PlantPoint struct {
 	Value    float64 // as it was entered: never logged
 	Light    float64 // NaN where there is none
 	Residual float64 // on the analysed scale; NaN where there is none
-	Levels   map[string]string
-	Bin      string
 }
 
 // CurveBand is a fitted curve over measured light, in the outcome's own unit,

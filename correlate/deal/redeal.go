@@ -21,8 +21,6 @@ type deck struct {
 	treatments []int
 	cells      int
 	groups     []group
-	shuffled   [][]int // for free deals: rows whose cells are shuffled
-	held       []int   // for free deals: the cell that each row has
 }
 
 // group is the rows that are dealt together: blocks of bins of sets.
@@ -39,49 +37,6 @@ type block struct {
 type binSets struct {
 	whole [][]int // sets of as many rows as there are cells
 	rest  []int   // the shorter set
-}
-
-// Free deals labels freely among the rows of each stratum: every arrangement
-// of the labels that are there is equally likely. Labels of several treatments
-// move together. codes holds, per treatment, each row's level (negative: the
-// row has none and stays out); stratum may be nil.
-func Free(names []string, levels []int, codes [][]int, stratum []int) *Redeal {
-	if len(codes) == 0 {
-		panic("deal: nothing to deal")
-	}
-	d := deck{cells: 1, held: make([]int, len(codes[0]))}
-	for t := range codes {
-		d.treatments = append(d.treatments, t)
-		d.cells *= levels[t]
-	}
-	rows := map[int][]int{}
-	var order []int
-	for i := range d.held {
-		cell := 0
-		for t := range codes {
-			if codes[t][i] < 0 {
-				cell = -1
-				break
-			}
-			cell = cell*levels[t] + codes[t][i]
-		}
-		d.held[i] = cell
-		if cell < 0 {
-			continue
-		}
-		s := 0
-		if stratum != nil {
-			s = stratum[i]
-		}
-		if _, ok := rows[s]; !ok {
-			order = append(order, s)
-		}
-		rows[s] = append(rows[s], i)
-	}
-	for _, s := range order {
-		d.shuffled = append(d.shuffled, rows[s])
-	}
-	return &Redeal{names: slices.Clone(names), levels: slices.Clone(levels), decks: []deck{d}}
 }
 
 // Treatments lists the treatments whose labels are dealt, in the order of the
@@ -107,16 +62,6 @@ func (r *Redeal) Deal(rng *rand.Rand, labels [][]int) {
 }
 
 func (d *deck) deal(rng *rand.Rand, put func(row, cell int)) {
-	for _, rows := range d.shuffled {
-		cells := make([]int, len(rows))
-		for i, row := range rows {
-			cells[i] = d.held[row]
-		}
-		rng.Shuffle(len(cells), func(a, b int) { cells[a], cells[b] = cells[b], cells[a] })
-		for i, row := range rows {
-			put(row, cells[i])
-		}
-	}
 	cells := make([]int, d.cells)
 	for i := range cells {
 		cells[i] = i

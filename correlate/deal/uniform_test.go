@@ -154,32 +154,6 @@ func TestLabelsAreUniformOverTheAllowedDeals(t *testing.T) {
 	evenly(t, allowed, drawn)
 }
 
-func TestFreeDealsAreUniformWithinStrata(t *testing.T) {
-	t.Parallel()
-	codes := []int{0, 0, 1, 2, 0, 1, 1}
-	stratum := []int{0, 0, 0, 0, 1, 1, 1}
-	allowed := map[string]bool{}
-	permutations(7, func(order []int) {
-		l := make([]int, 7)
-		for i, j := range order {
-			if stratum[i] != stratum[j] {
-				return
-			}
-			l[i] = codes[j]
-		}
-		allowed[fmt.Sprint(l)] = true
-	})
-	redeal := Free([]string{"g"}, []int{3}, [][]int{codes}, stratum)
-	rng := rand.New(rand.NewPCG(5, 5))
-	labels := [][]int{make([]int, 7)}
-	drawn := map[string]int{}
-	for range deals {
-		redeal.Deal(rng, labels)
-		drawn[fmt.Sprint(labels[0])]++
-	}
-	evenly(t, allowed, drawn)
-}
-
 // Three light levels over three shelves of two bins: incomplete blocks.
 func TestWholeBinsAreUniformOverTheAllowedDeals(t *testing.T) {
 	t.Parallel()
@@ -218,22 +192,7 @@ func TestWholeBinsAreUniformOverTheAllowedDeals(t *testing.T) {
 	}
 }
 
-func TestFreeUnitsListsEachArrangementOnce(t *testing.T) {
-	t.Parallel()
-	// Six units, two levels of three each: 6 choose 3 (counted by hand: 20).
-	all, complete := FreeUnits(2, []int{0, 0, 0, 1, 1, 1}, nil).All(9999)
-	if !complete || len(all) != 20 {
-		t.Errorf("%d deals, want 20", len(all))
-	}
-	// Pairs in three blocks: 2³.
-	all, _ = FreeUnits(2, []int{0, 1, 1, 0, 0, 1}, []int{0, 0, 1, 1, 2, 2}).All(9999)
-	if len(all) != 8 {
-		t.Errorf("%d deals, want 8", len(all))
-	}
-}
-
-// The number of ways to fill rows with different cells so that every cell is
-// used equally often: 90 for three rows of two out of... is counted by brute
+// The number of ways to fill rows with different cells is counted by brute
 // force, beside the count that the draw rests on.
 func TestExtrasCountTheWays(t *testing.T) {
 	t.Parallel()

@@ -10,32 +10,14 @@ type Units struct {
 	cells  int
 	levels []int   // of each treatment; a cell counts them with the last fastest
 	blocks [][]int // units of each block
-	counts [][]int // by block and cell: how often; nil where only balance is asked for
 	over   *extras
 }
 
-// FreeUnits deals the cells that units have freely within blocks: every
-// arrangement is equally likely. block may be nil.
-func FreeUnits(cells int, of []int, block []int) *Units {
-	u := &Units{cells: cells, levels: []int{cells}, blocks: blocksOf(len(of), block)}
-	for _, units := range u.blocks {
-		count := make([]int, cells)
-		for _, i := range units {
-			count[of[i]]++
-		}
-		u.counts = append(u.counts, count)
-	}
-	return u
-}
-
-func blocksOf(n int, block []int) [][]int {
+// blocksOf lists the units of each block, blocks in order of appearance.
+func blocksOf(block []int) [][]int {
 	var blocks [][]int
 	at := map[int]int{}
-	for i := range n {
-		b := 0
-		if block != nil {
-			b = block[i]
-		}
+	for i, b := range block {
 		if _, ok := at[b]; !ok {
 			at[b] = len(blocks)
 			blocks = append(blocks, nil)
@@ -62,7 +44,7 @@ func (d DeckKept) unitDeal(all []Treatment) *Units {
 		}
 		block[i] = names[unit.Block]
 	}
-	u.blocks = blocksOf(len(d.Units), block)
+	u.blocks = blocksOf(block)
 	over := make([]int, len(u.blocks))
 	for b, units := range u.blocks {
 		over[b] = len(units) % u.cells
@@ -86,22 +68,13 @@ func (u *Units) Deal(rng *rand.Rand) []int {
 		n += len(units)
 	}
 	dealt := make([]int, n)
-	var over [][]int
-	if u.counts == nil {
-		over = u.over.draw(rng)
-	}
+	over := u.over.draw(rng)
 	for b, units := range u.blocks {
 		var cells []int
-		if u.counts != nil {
-			for cell, n := range u.counts[b] {
-				cells = append(cells, slices.Repeat([]int{cell}, n)...)
-			}
-		} else {
-			for cell := range u.cells {
-				cells = append(cells, slices.Repeat([]int{cell}, len(units)/u.cells)...)
-			}
-			cells = append(cells, over[b]...)
+		for cell := range u.cells {
+			cells = append(cells, slices.Repeat([]int{cell}, len(units)/u.cells)...)
 		}
+		cells = append(cells, over[b]...)
 		rng.Shuffle(len(cells), func(i, j int) { cells[i], cells[j] = cells[j], cells[i] })
 		for i, unit := range units {
 			dealt[unit] = cells[i]
@@ -143,7 +116,7 @@ func (u *Units) All(limit int) (deals [][]int, complete bool) {
 		}
 		b := block[i]
 		for cell := range u.cells {
-			if inBlock[b][cell] >= u.most(b, cell) {
+			if inBlock[b][cell] >= (len(u.blocks[b])+u.cells-1)/u.cells {
 				continue
 			}
 			inBlock[b][cell]++
@@ -156,19 +129,8 @@ func (u *Units) All(limit int) (deals [][]int, complete bool) {
 	return deals, complete
 }
 
-// most is how often a block may hold a cell.
-func (u *Units) most(b, cell int) int {
-	if u.counts != nil {
-		return u.counts[b][cell]
-	}
-	return (len(u.blocks[b]) + u.cells - 1) / u.cells
-}
-
 // balanced tells whether full blocks are an allowed deal.
 func (u *Units) balanced(inBlock [][]int) bool {
-	if u.counts != nil {
-		return true
-	}
 	total := make([]int, u.cells)
 	for b, counts := range inBlock {
 		least := len(u.blocks[b]) / u.cells

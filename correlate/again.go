@@ -1,0 +1,82 @@
+package correlate
+
+import (
+	"fmt"
+	"math"
+)
+
+// again tells from plants that were weighed twice how well a value repeats.
+//
+//	s² = Σ (first − second)² / 2m
+func (s *sample) again() {
+	if s.out.Again == nil {
+		return
+	}
+	var squares, mean float64
+	m := 0.0
+	for _, i := range s.rows {
+		if second := s.out.Again[i]; !math.IsNaN(second) {
+			d := s.out.Values[i] - second
+			squares += d * d
+			mean += (s.out.Values[i] + second) / 2
+			m++
+		}
+	}
+	if m == 0 {
+		return
+	}
+	sd := math.Sqrt(squares / 2 / m)
+	says := fmt.Sprintf("%s plants were measured twice: a value repeats to ± %s (one standard deviation)", number(m), s.withUnit(number(sd)))
+	if mean > 0 {
+		says += fmt.Sprintf(", %s of their mean", percent(sd/(mean/m)))
+	}
+	s.checks = append(s.checks, Check{Check: "repeatability", Value: known(sd), DF: []float64{m}, Says: says})
+}
+
+// withLeftOut gives the first effect with the plants in that were left out.
+func (s *sample) withLeftOut(r *OutcomeResult, level int) {
+	if len(s.leftOut) == 0 {
+		return
+	}
+	c := Check{Check: "leave_out"}
+	reasons := map[string]bool{}
+	for _, i := range s.leftOut {
+		reasons[s.in.LeaveOut[i]] = true
+	}
+	c.Says = fmt.Sprintf("%d plants were left out (%s)", len(s.leftOut), list(sortedKeys(reasons)))
+	all, err := s.in.sample(s.out, level, s.opts, true)
+	with := OutcomeResult{}
+	if err == nil {
+		err = all.brief(&with)
+	}
+	was, is := s.first(r.Effects), all.first(with.Effects)
+	switch {
+	case err != nil:
+		c.Says += fmt.Sprintf("; with them nothing can be computed: %v", err)
+	case was == nil || is == nil:
+		c.Says += "; there is no test to compare"
+	default:
+		c.Of, c.Value, c.DF, c.P = is.Effect, is.Value, is.DF, is.P
+		c.Says += fmt.Sprintf("; with them p for %s is %s instead of %s", is.Effect, pText(*is.P), pText(*was.P))
+	}
+	s.checks = append(s.checks, c)
+}
+
+// brief fits the outcome's model for its effects alone.
+func (s *sample) brief(r *OutcomeResult) error {
+	fit := s.measureLayers
+	switch s.out.Kind {
+	case Count:
+		fit = s.countLayers
+	case YesNo:
+		return s.yesNo(r)
+	}
+	b, err := s.fitBoth(fit)
+	if err != nil {
+		return err
+	}
+	for i := range b.with.all {
+		s.effects(r, b, i)
+	}
+	return nil
+}

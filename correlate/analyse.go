@@ -1,0 +1,196 @@
+package correlate
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"parstead/correlate/dist"
+)
+
+// Analyse gives the harvest correlation: one result per outcome and value of
+// analyse_by. An outcome that cannot be analysed has a check that says why and
+// no model.
+//
+// Errors: a cancelled context; columns of different lengths panic.
+func Analyse(ctx context.Context, in *Input, opts Options) (*Result, error) {
+	in.mustAgree()
+	result := &Result{Plants: len(in.Plants), Departures: in.Departures}
+	levels := []int{0}
+	if in.By != nil {
+		levels = levels[:0]
+		order := slices.Clone(in.By.Levels)
+		slices.Sort(order)
+		for _, l := range order {
+			levels = append(levels, slices.Index(in.By.Levels, l))
+		}
+	}
+	for o := range in.Outcomes {
+		for _, level := range levels {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if in.By != nil && !in.hasRows(&in.Outcomes[o], level) {
+				continue
+			}
+			result.Outcomes = append(result.Outcomes, in.outcome(&in.Outcomes[o], level, opts))
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	result.Lost = in.losses(levels, opts)
+	result.OutcomeCorrelations = in.correlations(levels)
+	falseDiscovery(in, result.Outcomes)
+	for i := range result.Outcomes {
+		in.find(&result.Outcomes[i], result)
+	}
+	return result, nil
+}
+
+// Computed tells whether any outcome could be analysed.
+func (r *Result) Computed() bool {
+	return slices.ContainsFunc(r.Outcomes, func(o OutcomeResult) bool { return o.Model != "" })
+}
+
+func (in *Input) hasRows(out *Outcome, level int) bool {
+	for i := range in.Plants {
+		if in.among(out, level, i) {
+			return true
+		}
+	}
+	return false
+}
+
+// mustAgree panics where columns differ in length, which only a wrong caller
+// can cause.
+func (in *Input) mustAgree() {
+	n := len(in.Plants)
+	same := func(length int, optional bool, what string) {
+		if length != n && !(optional && length == 0) {
+			panic("correlate: " + what + " differs in length from the plants")
+		}
+	}
+	for _, t := range in.Treatments {
+		same(len(t.Codes), false, "treatment "+t.Name)
+	}
+	for _, f := range []*Factor{in.Block, in.Bin, in.Reservoir, in.By} {
+		if f != nil {
+			same(len(f.Codes), false, f.Name)
+		}
+	}
+	for _, c := range in.Covariates {
+		same(len(c.Values), false, c.Name)
+	}
+	if in.Light != nil {
+		same(len(in.Light.Values), false, "light")
+		same(len(in.Light.Independent), true, "error of light")
+	}
+	same(len(in.Row), true, "row")
+	same(len(in.Column), len(in.Row) == 0, "column")
+	same(len(in.Guard), true, "guard")
+	same(len(in.Status), true, "status")
+	same(len(in.Cause), true, "cause")
+	same(len(in.LeaveOut), true, "leave_out")
+	same(len(in.Edge), true, "edge")
+	for _, o := range in.Outcomes {
+		same(len(o.Values), false, o.Name)
+		same(len(o.Again), true, o.Name+" again")
+		same(len(o.Only), true, "only of "+o.Name)
+	}
+}
+
+// outcome analyses one outcome for one value of analyse_by.
+func (in *Input) outcome(out *Outcome, level int, opts Options) OutcomeResult {
+	r := OutcomeResult{Name: out.Name, Kind: out.Kind, Unit: out.Unit, Planned: out.Planned, Primary: out.Primary && !in.Table}
+	s, err := in.sample(out, level, opts, false)
+	r.Of, r.N, r.Missing = s.of, len(s.rows), s.missing
+	if err == nil {
+		switch out.Kind {
+		case Count:
+			err = s.count(&r)
+		case YesNo:
+			err = s.yesNo(&r)
+		default:
+			err = s.measure(&r)
+		}
+	}
+	if err != nil {
+		s.say("model", "", "%s could not be analysed: %v", out.Name, err)
+	} else {
+		s.again()
+		s.withLeftOut(&r, level)
+		s.points(&r)
+	}
+	r.Checks = s.checks
+	if r.Checks == nil {
+		r.Checks = []Check{}
+	}
+	return r
+}
+
+// falseDiscovery adjusts the treatment and light effects of the outcomes that
+// are not primary, as one family per value of analyse_by.
+func falseDiscovery(in *Input, outcomes []OutcomeResult) {
+	treatments := map[string]bool{"light": true}
+	for _, t := range in.Treatments {
+		treatments[t.Name] = true
+	}
+	inFamily := func(effect string) bool {
+		for part := range strings.SplitSeq(effect, " × ") {
+			if !treatments[part] {
+				return false
+			}
+		}
+		return true
+	}
+	families := map[string][]*Effect{}
+	members := map[string]map[string]bool{}
+	primary := false
+	for i := range outcomes {
+		r := &outcomes[i]
+		if r.Primary {
+			primary = true
+			continue
+		}
+		key := fmt.Sprint(r.Of)
+		for j := range r.Effects {
+			if e := &r.Effects[j]; e.P != nil && inFamily(e.Effect) {
+				families[key] = append(families[key], e)
+				if members[key] == nil {
+					members[key] = map[string]bool{}
+				}
+				members[key][r.Name] = true
+			}
+		}
+	}
+	for key, effects := range families {
+		if !primary && len(members[key]) < 2 {
+			continue // one outcome, and nothing that it stands beside
+		}
+		p := make([]float64, len(effects))
+		for i, e := range effects {
+			p[i] = *e.P
+		}
+		for i, q := range dist.FalseDiscovery(p) {
+			effects[i].PFDR = known(q)
+		}
+	}
+}
+
+// points lists the plants that the results rest on.
+func (s *sample) points(r *OutcomeResult) {
+	r.Points = make([]PlantPoint, len(s.rows))
+	for k, i := range s.rows {
+		p := PlantPoint{Row: i, Value: s.raw[k], Light: math.NaN(), Residual: math.NaN()}
+		if s.in.Light != nil {
+			p.Light = s.in.Light.Values[i]
+		}
+		if s.residuals != nil {
+			p.Residual = s.residuals[k]
+		}
+		r.Points[k] = p
+	}
+}

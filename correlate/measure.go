@@ -1,0 +1,262 @@
+package correlate
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"parstead/correlate/dist"
+	"parstead/correlate/model"
+)
+
+// measure analyses a measure by least squares.
+func (s *sample) measure(r *OutcomeResult) error {
+	b, err := s.fitBoth(s.measureLayers)
+	if err != nil {
+		return err
+	}
+	r.Model = "least squares"
+	r.Scale = Natural
+	if s.log {
+		r.Scale = Log
+	}
+	s.assemble(r, b)
+	f := b.with.plants
+	if f == nil {
+		return nil
+	}
+	r.ResidualDF = known(float64(f.DF))
+	if !f.Exact {
+		r.ResidualSD = known(f.SD())
+	}
+	for _, c := range f.Coefficients() {
+		r.Coefficients = append(r.Coefficients, coefficient(c))
+	}
+	s.residuals = f.Residuals
+	s.residualChecks(f)
+	s.unequalSpread(r)
+	s.suspects(r, f)
+	s.light(r, b)
+	s.position(r, b)
+	s.redealAll(r, b)
+	return nil
+}
+
+// coefficient is a model's coefficient as a result.
+func coefficient(c model.Coefficient) Coefficient {
+	k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: known(c.Value)}
+	if c.OK() {
+		k.SE, k.CI95, k.P = known(c.SE), interval(c.Estimate), known(c.P())
+	}
+	if c.HC3OK && c.HC3.OK() {
+		k.SEHC3, k.PHC3 = known(c.HC3.SE), known(c.HC3.P())
+	}
+	return k
+}
+
+// cells numbers the treatment cell of each row; levels counts them. All rows
+// are one cell where there is no treatment.
+func (s *sample) cells() []int {
+	cells := make([]int, len(s.rows))
+	for _, t := range s.terms.Treatments {
+		for k, l := range t.Of {
+			cells[k] = cells[k]*len(t.Levels) + l
+		}
+	}
+	sorted := slices.Clone(cells)
+	slices.Sort(sorted)
+	sorted = slices.Compact(sorted)
+	for k, c := range cells {
+		cells[k], _ = slices.BinarySearch(sorted, c)
+	}
+	return cells
+}
+
+// residualChecks looks at what the model assumes of its residuals.
+func (s *sample) residualChecks(f *model.Fit) {
+	if len(s.terms.Treatments) > 0 {
+		s.test(Check{Check: "spread"}, model.BrownForsythe(f.Residuals, s.cells()),
+			"plants spread alike in all treatments, as far as can be seen",
+			"plants do not spread alike in all treatments: read the columns se_hc3 and p_hc3, and unequal_spread where it is given")
+	}
+	if f.Exact {
+		s.say("exact", "", "the model repeats every value but for rounding: no test or interval can be given")
+	} else if w, p, err := dist.ShapiroWilk(f.Residuals); err != nil {
+		s.say("normality", "", "not tested: %v", err)
+	} else {
+		says := "the residuals look normal, as far as can be seen"
+		if p < 0.05 {
+			says = "the residuals are not normal; with few plants look at the pictures, with many it matters little"
+		}
+		s.checks = append(s.checks, Check{Check: "normality", Value: known(w), P: known(p), Says: says})
+	}
+	for _, t := range f.EqualSlopes() {
+		s.test(Check{Check: "equal_slopes", Of: t.Effect}, t,
+			"the slope is the same at all levels, as far as can be seen",
+			"the slope differs between levels: adjusted means hold at the mean of "+slopeOfName(t.Effect)+" only")
+	}
+	s.test(Check{Check: "lack_of_fit"}, f.LackOfFit(),
+		"rows that are alike leave no pattern that the model misses, as far as can be seen",
+		"the model misses a pattern: rows that are alike lie off its line together")
+	s.influence(f)
+}
+
+// slopeOfName is the covariate in "start_g × medium".
+func slopeOfName(effect string) string {
+	for i := range effect {
+		if len(effect) > i+len(" × ") && effect[i:i+len(" × ")] == " × " {
+			return effect[:i]
+		}
+	}
+	return effect
+}
+
+// test adds a check with an F test; one that could not be made is left out.
+func (s *sample) test(c Check, t model.Test, fine, amiss string) {
+	if !t.OK {
+		return
+	}
+	c.Value, c.DF, c.P, c.Says = known(t.F), t.DF[:], known(t.P), fine
+	if t.P < 0.05 {
+		c.Says = amiss
+	}
+	s.checks = append(s.checks, c)
+}
+
+// influence names the plant that moves the coefficients most.
+//
+//	Dᵢ = eᵢ² hᵢ / (p s² (1 − hᵢ)²)
+//
+// Cook (1977), Technometrics 19:15–18.
+func (s *sample) influence(f *model.Fit) {
+	if f.Exact {
+		return
+	}
+	most, at, alone := 0.0, -1, 0
+	for k, e := range f.Residuals {
+		if f.Alone(k) {
+			alone++
+			continue
+		}
+		h := f.Hat[k]
+		if d := e * e * h / (float64(len(f.Beta)) * f.MeanSquare() * (1 - h) * (1 - h)); d > most {
+			most, at = d, k
+		}
+	}
+	if alone > 0 {
+		s.say("influence", "", "%d of the plants each stand alone in their cell: nothing can be checked against them", alone)
+	}
+	if at < 0 {
+		return
+	}
+	plant := s.in.Plants[s.rows[at]]
+	says := fmt.Sprintf("plant %s moves the results most, and not by much", plant)
+	if most > 1 {
+		says = fmt.Sprintf("plant %s alone moves the results a great deal: look at it again", plant)
+	}
+	s.checks = append(s.checks, Check{Check: "influence", Of: plant, Value: known(most), Says: says})
+}
+
+// unequalSpread compares the levels of one treatment without taking their
+// spreads to be alike, where nothing else is in the model.
+func (s *sample) unequalSpread(r *OutcomeResult) {
+	t := s.terms
+	if len(t.Treatments) != 1 || t.Treatments[0].SetPer != model.PerPlant || t.Block != nil || t.Bin != nil ||
+		len(t.Covariates) > 0 || s.in.Light != nil {
+		return
+	}
+	var groups [][]float64
+	var levels []string
+	for l, level := range t.Treatments[0].Levels {
+		var values []float64
+		for k, of := range t.Treatments[0].Of {
+			if of == l {
+				values = append(values, s.y[k])
+			}
+		}
+		if len(values) > 0 {
+			groups, levels = append(groups, values), append(levels, level)
+		}
+	}
+	u := &UnequalSpread{}
+	if w := model.Welch(groups); w.OK && known(w.DF[1]) != nil {
+		u.Welch = &WelchTest{w.F, w.DF, w.P}
+	}
+	for _, p := range model.GamesHowell(groups) {
+		u.GamesHowell = append(u.GamesHowell, PairSpread{A: levels[p.A], B: levels[p.B], Contrast: s.contrast(p)})
+	}
+	if u.Welch == nil && u.GamesHowell == nil {
+		s.say("unequal_spread", "", "a level has fewer than two plants or no spread: levels cannot be compared with spreads of their own")
+		return
+	}
+	r.UnequalSpread = u
+}
+
+// suspects lists plants that lie further off than chance lets one in so many,
+// with the p value of the first effect when the plant is left out.
+func (s *sample) suspects(r *OutcomeResult, f *model.Fit) {
+	const shown = 20
+	list := f.Suspects()
+	if len(list) > shown {
+		s.say("suspects", "", "%d plants lie far off the model, too many for slips of the pen: the %d furthest are listed; the model or the scale may be wrong", len(list), shown)
+		slices.SortStableFunc(list, func(a, b model.Suspect) int {
+			return int(math.Copysign(1, math.Abs(b.Studentized)-math.Abs(a.Studentized)))
+		})
+		list = list[:shown]
+	}
+	for _, x := range list {
+		row := s.rows[x.Row]
+		r.Suspects = append(r.Suspects, Suspect{
+			Plant: s.in.Plants[row], Value: s.raw[x.Row], Studentized: x.Studentized, PWithout: s.pWithout(x.Row),
+		})
+	}
+}
+
+// pWithout is the p value of the outcome's first effect without one row; nil
+// where that cannot be had.
+func (s *sample) pWithout(k int) *float64 {
+	less, err := s.less(k)
+	if err != nil {
+		return nil
+	}
+	var r OutcomeResult
+	if err := less.brief(&r); err != nil {
+		return nil
+	}
+	if e := less.first(r.Effects); e != nil {
+		return e.P
+	}
+	return nil
+}
+
+// less is the sample without its k-th row.
+func (s *sample) less(k int) (*sample, error) {
+	rest := *s
+	rest.rows = slices.Delete(slices.Clone(s.rows), k, k+1)
+	rest.terms = model.Terms{}
+	rest.checks = nil
+	err := rest.fill()
+	if s.terms.Light == nil {
+		rest.terms.Light = nil
+	}
+	return &rest, err
+}
+
+// first is the effect that the outcome is about first of all: the first
+// treatment, else light, else the first covariate; nil where there is none.
+func (s *sample) first(effects []Effect) *Effect {
+	var names []string
+	for _, t := range s.terms.Treatments {
+		names = append(names, t.Name)
+	}
+	names = append(names, "light")
+	for _, c := range s.terms.Covariates {
+		names = append(names, c.Name)
+	}
+	for _, n := range names {
+		if i := slices.IndexFunc(effects, func(e Effect) bool { return e.Effect == n && e.P != nil }); i >= 0 {
+			return &effects[i]
+		}
+	}
+	return nil
+}

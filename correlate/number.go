@@ -1,0 +1,56 @@
+package correlate
+
+import (
+	"hash/fnv"
+	"math"
+	"math/rand/v2"
+
+	"parstead/correlate/model"
+)
+
+// known is x for a result, absent where it is no finite number.
+func known(x float64) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}
+
+// knownPair is an interval for a result, absent unless both ends are finite.
+func knownPair(ci [2]float64) *[2]float64 {
+	if known(ci[0]) == nil || known(ci[1]) == nil {
+		return nil
+	}
+	return &ci
+}
+
+// interval is an estimate's single 95 % interval, absent where it has none.
+func interval(e model.Estimate) *[2]float64 {
+	if !e.OK() {
+		return nil
+	}
+	return knownPair(e.CI95())
+}
+
+// slopeOf is an estimate as a slope with its test.
+func slopeOf(e model.Estimate) Slope {
+	s := Slope{Slope: known(e.Value), DF: known(e.DF)}
+	if e.OK() {
+		s.SE, s.CI95, s.P = known(e.SE), interval(e), known(e.P())
+	}
+	return s
+}
+
+// exp2 is an interval's antilogarithm.
+func exp2(ci [2]float64) [2]float64 { return [2]float64{math.Exp(ci[0]), math.Exp(ci[1])} }
+
+// seedFor makes one seed for each use of random numbers, so that adding an
+// outcome does not change another's draws.
+func (o Options) seedFor(use string, of ...string) uint64 {
+	h := fnv.New64a()
+	for _, s := range append([]string{use}, of...) {
+		_, _ = h.Write([]byte(s)) // never fails
+		_, _ = h.Write([]byte{0})
+	}
+	return rand.New(rand.NewPCG(o.Seed, h.Sum64())).Uint64()
+}

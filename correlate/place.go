@@ -1,0 +1,142 @@
+package correlate
+
+import (
+	"math"
+
+	"parstead/correlate/model"
+)
+
+const (
+	// deals is how many random deals a test by permutation draws.
+	deals = 9999
+	// mostRows bounds the rows of a test by permutation: 9999 deals of more take
+	// minutes, and tell no more than the classical test does by then.
+	mostRows = 50_000
+	// apart is the variance inflation above which edge and light can't be told apart.
+	apart = 4
+)
+
+// position looks for a pattern in where the plants stood.
+func (s *sample) position(r *OutcomeResult, b both) {
+	if s.in.Row == nil {
+		return
+	}
+	if len(s.rows) > mostRows {
+		s.say("position", "", "more than %d rows: whether neighbours are alike was not tested", mostRows)
+		return
+	}
+	near, groups := s.neighbours()
+	p := &Position{}
+	fit := func(l *layers, use string) (a model.Autocorrelation, ok bool) {
+		seed := s.opts.seedFor(use, s.out.Name, s.ofText())
+		switch {
+		case l.plants != nil:
+			return l.plants.Moran(near, groups, deals, seed)
+		case false:
+		}
+		return a, false
+	}
+	if a, ok := fit(b.without, "position"); ok {
+		p.MoranI, p.P = known(a.I), known(a.P)
+	} else {
+		s.say("position", "", "whether neighbours are alike could not be tested: no plant has a neighbour, or no spread is left")
+	}
+	if b.with != b.without {
+		if a, ok := fit(b.with, "position after light"); ok {
+			p.MoranIAfterLight, p.PAfterLight = known(a.I), known(a.P)
+		}
+	}
+	p.Edge = s.edge(b.with)
+	if p.MoranI != nil || p.Edge != nil {
+		r.Position = p
+	}
+}
+
+// neighbours are the sample's rows that share an edge, and their bins.
+func (s *sample) neighbours() (model.Neighbours, []int) {
+	row, column := make([]int, len(s.rows)), make([]int, len(s.rows))
+	var bins []int
+	for k, i := range s.rows {
+		row[k], column[k] = s.in.Row[i], s.in.Column[i]
+		if s.in.Bin != nil {
+			bins = append(bins, s.in.Bin.Codes[i])
+		}
+	}
+	return model.SharedEdges(bins, row, column), bins
+}
+
+// edge fits the difference between edge plants and inner ones beside
+// everything else, light included.
+func (s *sample) edge(l *layers) *Edge {
+	onEdge := s.onEdge()
+	indicator := make([]float64, len(s.rows))
+	edge := 0
+	for k, i := range s.rows {
+		if onEdge[i] {
+			indicator[k] = 1
+			edge++
+		}
+	}
+	if edge == 0 || edge == len(s.rows) {
+		s.say("edge_vs_light", "", "all plants that were analysed stand alike, at the edge or inside: the edge cannot be looked at")
+		return nil
+	}
+	var e model.Estimate
+	var vif float64
+	var err error
+	switch {
+	case l.plants != nil:
+		e, vif, err = l.plants.Beside("edge", indicator)
+	case false:
+	default:
+		return nil
+	}
+	if err != nil {
+		s.say("edge_vs_light", "", "the edge could not be looked at: %v", err)
+		return nil
+	}
+	result := &Edge{Estimate: known(e.Value), CI95: interval(e), VIF: known(vif)}
+	c := Check{Check: "edge_vs_light", Value: known(vif), Says: "the edge can be told apart from what else is in the model"}
+	switch {
+	case s.terms.Light == nil:
+		c.Says = "light is not in the model: what the edge shows may be light"
+	case vif > apart:
+		c.Says = "edge and light can't be told apart here: edge plants are the ones with other light"
+	default:
+		c.Says = "edge and light can be told apart here"
+	}
+	s.checks = append(s.checks, c)
+	return result
+}
+
+// onEdge tells of every row of the input whether it stands on its bin's rim.
+func (s *sample) onEdge() []bool {
+	in := s.in
+	if in.Edge != nil {
+		return in.Edge
+	}
+	type rim struct{ top, bottom, left, right int }
+	rims := map[int]rim{}
+	binOf := func(i int) int {
+		if in.Bin == nil {
+			return 0
+		}
+		return in.Bin.Codes[i]
+	}
+	for i := range in.Plants {
+		if in.Row[i] <= 0 || in.Column[i] <= 0 {
+			continue
+		}
+		r, ok := rims[binOf(i)]
+		if !ok {
+			r = rim{math.MaxInt, 0, math.MaxInt, 0}
+		}
+		rims[binOf(i)] = rim{min(r.top, in.Row[i]), max(r.bottom, in.Row[i]), min(r.left, in.Column[i]), max(r.right, in.Column[i])}
+	}
+	edge := make([]bool, len(in.Plants))
+	for i := range in.Plants {
+		r := rims[binOf(i)]
+		edge[i] = in.Row[i] == r.top || in.Row[i] == r.bottom || in.Column[i] == r.left || in.Column[i] == r.right
+	}
+	return edge
+}

@@ -1,0 +1,249 @@
+package correlate
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"parstead/correlate/dist"
+	"parstead/correlate/model"
+)
+
+// yesNo analyses a yes/no outcome: exact tables, one treatment at a time, and
+// a penalised logistic model beside them where one is asked for and the rarer
+// answer comes often enough.
+func (s *sample) yesNo(r *OutcomeResult) error {
+	exact := &Exact{Effects: []Effect{}, Comparisons: []Comparison{}}
+	for k, t := range s.terms.Treatments {
+		used := overUnits(t.Factor).factor
+		if len(used.Levels) < 2 {
+			return errors.New("treatment " + t.Name + " has only one level in the rows used: it cannot be compared with anything")
+		}
+		s.shareGroups(r, used)
+		if t.SetPer != model.PerPlant {
+			if err := s.unitShares(exact, t, s.treatments[k].Name); err != nil {
+				return err
+			}
+			continue
+		}
+		shares, err := model.ShareOf(used, s.y, s.opts.seedFor("exact table", s.out.Name, s.ofText(), t.Name))
+		if err != nil {
+			return err
+		}
+		if shares.Test.Drawn > 0 {
+			s.say("exact", t.Name, "more than a million tables: p rests on %d drawn ones", shares.Test.Drawn)
+		}
+		exact.Effects = append(exact.Effects, Effect{Effect: t.Name, Test: "exact", P: known(shares.Test.P), Unit: string(model.PerPlant)})
+		exact.Comparisons = append(exact.Comparisons, s.sharePairs(used, shares)...)
+	}
+	fitted, err := s.logistic(r)
+	switch {
+	case err != nil && len(exact.Effects) == 0:
+		return err
+	case err != nil:
+		s.say("penalised logistic", "", "no model beside the exact tables: %v", err)
+	}
+	if fitted {
+		r.Model, r.Exact = "penalised logistic", exact
+		r.Effects = append(r.Effects, s.unitEffects(exact)...)
+		if len(exact.Effects) == 0 {
+			r.Exact = nil
+		}
+		return nil
+	}
+	if len(exact.Effects) == 0 {
+		return errors.New("nothing was named that the answers could go with: name a treatment, a covariate or light")
+	}
+	r.Model, r.Effects, r.Comparisons = "exact table", exact.Effects, exact.Comparisons
+	return nil
+}
+
+// unitEffects are the tests of whole bins or reservoirs, which no model of
+// plants replaces.
+func (s *sample) unitEffects(exact *Exact) []Effect {
+	var whole []Effect
+	for _, e := range exact.Effects {
+		if e.Unit != string(model.PerPlant) {
+			whole = append(whole, e)
+		}
+	}
+	return whole
+}
+
+// shareGroups lists the raw share of each level with its Wilson interval.
+func (s *sample) shareGroups(r *OutcomeResult, f model.Factor) {
+	for l, level := range f.Levels {
+		yes, n := 0, 0
+		for k, of := range f.Of {
+			if of == l {
+				n++
+				yes += int(s.y[k])
+			}
+		}
+		low, high := dist.Wilson(yes, n, 0.95)
+		r.Groups = append(r.Groups, Group{
+			Levels: map[string]string{f.Name: level}, N: n, Mean: known(float64(yes) / float64(n)), CI95: &[2]float64{low, high},
+		})
+	}
+}
+
+// sharePairs compares the levels of a treatment by odds ratios.
+func (s *sample) sharePairs(f model.Factor, shares *model.Shares) []Comparison {
+	var list []Comparison
+	for _, p := range shares.Pairs {
+		c := Comparison{
+			Treatment: f.Name, A: f.Levels[p.A], B: f.Levels[p.B], Unit: string(model.PerPlant),
+			P: known(p.P), PSingle: known(p.PSingle),
+		}
+		if p.OK {
+			c.Ratio, c.SE, c.CI95 = known(p.OddsRatio), known(p.LogSE), knownPair(p.CI95)
+			c.SmallestDetectable = known(model.Estimate{SE: p.LogSE, DF: math.Inf(1)}.Detectable())
+		} else {
+			s.say("odds ratio", f.Name, "%s against %s: one of the answers never came, so the odds ratio has no estimate", c.A, c.B)
+		}
+		c.Verdict = s.verdict(c.CI95, nil)
+		if c.CI95 == nil {
+			c.Verdict = exactVerdict(p.P, float64(shares.Yes[p.A])/float64(shares.N[p.A]), float64(shares.Yes[p.B])/float64(shares.N[p.B]))
+		}
+		list = append(list, c)
+	}
+	return list
+}
+
+// exactVerdict reads a pair without an odds ratio off its exact test.
+func exactVerdict(p, a, b float64) string {
+	switch {
+	case p >= 0.05:
+		return CantTell
+	case a > b:
+		return Larger
+	}
+	return Smaller
+}
+
+// unitShares tests a treatment of whole bins or reservoirs over all deals.
+func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error {
+	units := *s.terms.Bin
+	if t.SetPer == model.PerReservoir {
+		units = *s.reservoir()
+	}
+	used := overUnits(units).factor
+	if !model.Holds(used, t.Factor) {
+		return errors.New("treatment " + name + " is set per " + string(t.SetPer) + " but differs within one: give it per plant or mend the table")
+	}
+	block := s.terms.Block
+	if block != nil && !model.Holds(used, *block) {
+		block = nil
+	}
+	test, err := model.DealShares(used, overUnits(t.Factor).factor, block, s.y, s.opts.seedFor("deal shares", s.out.Name, s.ofText(), name))
+	if err != nil {
+		return err
+	}
+	e := Effect{Effect: name, Unit: string(t.SetPer)}
+	if test.OK {
+		e.Test, e.P = "exact", known(test.P)
+	} else {
+		s.say("not tested", name, "there are only %s ways to deal %s to the %ss: too few for a p value", number(test.Deals), name, t.SetPer)
+	}
+	exact.Effects = append(exact.Effects, e)
+	return nil
+}
+
+// logistic fits the penalised model where a covariate, light or a second
+// treatment is named; fitted is false where none is, or where the rarer answer
+// is too rare.
+func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
+	t := s.terms
+	t.Bin = nil
+	t.Treatments = slices.DeleteFunc(slices.Clone(t.Treatments), func(t model.Treatment) bool { return t.SetPer != model.PerPlant })
+	if len(t.Covariates) == 0 && t.Light == nil && len(t.Treatments) < 2 {
+		return false, nil
+	}
+	full, err := s.fitLogistic(t)
+	if isLight(err) {
+		s.say("light", "", "light was left out of the model: %v", err)
+		t.Light, s.terms.Light = nil, nil
+		full, err = s.fitLogistic(t)
+	}
+	if err != nil {
+		return false, err
+	}
+	bare := full
+	if t.Light != nil {
+		t.Light = nil
+		if bare, err = s.fitLogistic(t); err != nil {
+			return false, err
+		}
+	}
+	tests, err := full.Partial()
+	if err != nil {
+		return false, err
+	}
+	without, err := bare.Partial()
+	if err != nil {
+		return false, err
+	}
+	coefficients, err := full.Coefficients()
+	if err != nil {
+		return false, err
+	}
+	for _, test := range tests {
+		if s.setsLight(test.Effect) {
+			if i := slices.IndexFunc(without, func(o model.ChiTest) bool { return o.Effect == test.Effect }); i >= 0 {
+				test = without[i]
+			}
+		}
+		r.Effects = append(r.Effects, chiEffect(test, "chi2"))
+	}
+	for _, c := range coefficients {
+		k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: known(c.Value), SE: known(c.SE), CI95: knownPair(c.Limits), P: known(c.P)}
+		r.Coefficients = append(r.Coefficients, k)
+		if c.Of == "light" && s.terms.Light != nil {
+			r.Light = &LightResult{Slope: Slope{k.Estimate, k.SE, k.CI95, k.P, nil}, VIF: s.inflation(full.Design)}
+		}
+	}
+	return true, s.logisticPairs(r, full, bare)
+}
+
+func (s *sample) fitLogistic(t model.Terms) (*model.LogisticFit, error) {
+	d, err := model.NewDesign(len(s.y), t)
+	if err != nil {
+		return nil, err
+	}
+	return d.Logistic(s.y)
+}
+
+// logisticPairs compares levels and cells by odds ratios of the model.
+func (s *sample) logisticPairs(r *OutcomeResult, full, bare *model.LogisticFit) error {
+	for _, family := range full.Design.Families() {
+		own := full
+		if s.setsLight(family.Treatment) {
+			own = bare
+		}
+		pairs, err := own.Compare(family)
+		if err != nil {
+			return err
+		}
+		var beside []model.Pair
+		if own == full && bare != full {
+			if beside, err = bare.Compare(family); err != nil {
+				return err
+			}
+		}
+		for i, p := range pairs {
+			contrast := s.contrast(p)
+			c := Comparison{
+				Treatment: family.Treatment, A: own.Design.Levels(family.Cells[p.A]), B: own.Design.Levels(family.Cells[p.B]),
+				Unit: string(model.PerPlant), Ratio: contrast.Ratio, CI95: contrast.CI95, SE: known(p.SE),
+				P: known(p.P), PSingle: known(p.PSingle), SmallestDetectable: known(p.Detectable()),
+			}
+			if beside != nil {
+				other := s.contrast(beside[i])
+				c.WithoutLight = &other
+			}
+			c.Verdict = s.verdict(c.CI95, nil)
+			r.Comparisons = append(r.Comparisons, c)
+		}
+	}
+	return nil
+}
