@@ -54,7 +54,7 @@ func (l *loader) knownPlant(r row, code string) *plantRow {
 	if code == "" {
 		return nil
 	}
-	if p := l.plants[code]; p != nil {
+	if p := l.plants[code]; p != nil || l.incomplete {
 		return p
 	}
 	mend := "correct the code, or add the plant to " + l.source

@@ -11,7 +11,7 @@ import (
 // readCounts reads the measurements of the season, and hands plants those that
 // harvest.csv has no column for.
 func (l *loader) readCounts() {
-	s := l.openSheet("counts", []string{"time", "plant", "outcome", "value"}, []string{"remarks"})
+	s, _ := l.openSheet("counts", []string{"time", "plant", "outcome", "value"}, []string{"remarks"})
 	if s == nil {
 		return
 	}

@@ -23,6 +23,7 @@ func (l *loader) readTreatments(tables []*table) {
 		tr.Name, _ = t.text("name", "medium")
 		if slices.Contains(layoutHeadings, strings.ToLower(tr.Name)) {
 			t.fault("name", fmt.Sprintf("a treatment can't be called %q: layout.csv has a column of that name", tr.Name), "choose another name")
+			tr.Name = ""
 		}
 		tr.Levels, _ = t.texts("levels", `["coir", "bark"]`)
 		if n := len(tr.Levels); n == 1 {
@@ -67,7 +68,9 @@ func (l *loader) readOutcomes(tables []*table) {
 func (l *loader) readOutcome(t *table) Outcome {
 	var o Outcome
 	o.Name, _ = t.text("name", "biomass_g")
-	l.checkOutcomeName(t, o.Name)
+	if !checkOutcomeName(t, o.Name) {
+		o.Name = ""
+	}
 	kind, _ := t.oneOf("kind", string(Measure), string(Counted), string(YesNo))
 	o.Kind = Kind(kind)
 	t.need("name", "kind")
@@ -117,16 +120,20 @@ func (l *loader) readOutcome(t *table) Outcome {
 	return o
 }
 
-func (l *loader) checkOutcomeName(t *table, name string) {
+// checkOutcomeName complains of names that harvest.csv uses otherwise.
+func checkOutcomeName(t *table, name string) bool {
 	folded := strings.ToLower(name)
 	if slices.Contains(harvestHeadings, folded) {
 		t.fault("name", fmt.Sprintf("an outcome can't be called %q: harvest.csv has a column of that name", name), "choose another name")
+		return false
 	}
 	for _, ending := range pairHeadings {
 		if strings.HasSuffix(folded, ending) {
 			t.fault("name", fmt.Sprintf("an outcome's name can't end in %s: harvest.csv uses that for weighings", ending), "choose another name")
+			return false
 		}
 	}
+	return true
 }
 
 // readMatters reads "10%" as a share and a number, or a text with one, as a

@@ -12,7 +12,7 @@ var causes = []string{"rot", "pest", "dried", "accident", "unknown"}
 
 // readHarvest reads what was weighed and counted at the end.
 func (l *loader) readHarvest() {
-	known := slices.Clone(harvestHeadings)
+	known := slices.Clone(harvestHeadings[1:]) // all but plant
 	for _, o := range l.Outcomes {
 		known = append(known, o.Name)
 		for _, ending := range pairHeadings {
@@ -22,7 +22,7 @@ func (l *loader) readHarvest() {
 			known = append(known, o.Exposure)
 		}
 	}
-	s := l.openSheet("harvest", []string{"plant"}, known)
+	s, _ := l.openSheet("harvest", []string{"plant"}, known)
 	for _, code := range l.order {
 		l.plants[code].Date = l.Rack.Ends
 	}
@@ -61,11 +61,7 @@ func (l *loader) readFate(p *plantRow, r row) {
 		case Harvested, Lost, Withdrawn:
 			p.Status = s
 		default:
-			mend := "write harvested, lost or withdrawn"
-			if near, ok := nearest(c.text, []string{"harvested", "lost", "withdrawn"}); ok {
-				mend = "write " + near
-			}
-			l.fault(c.at, fmt.Sprintf("the status of plant %s can't be %q", p.Code, c.text), mend)
+			l.fault(c.at, fmt.Sprintf("the status of plant %s can't be %q", p.Code, c.text), "write harvested, lost or withdrawn")
 		}
 	}
 	if date, ok := l.trialDay(r.cell("date"), "date"); ok {
@@ -77,11 +73,7 @@ func (l *loader) readFate(p *plantRow, r row) {
 	}
 	p.Cause = strings.ToLower(r.cell("cause").text)
 	if c := r.cell("cause"); p.Cause != "" && !slices.Contains(causes, p.Cause) {
-		mend := "write one of " + strings.Join(causes, ", ")
-		if near, ok := nearest(p.Cause, causes); ok {
-			mend = "write " + near
-		}
-		l.fault(c.at, fmt.Sprintf("the cause of plant %s can't be %q", p.Code, c.text), mend)
+		l.fault(c.at, fmt.Sprintf("the cause of plant %s can't be %q", p.Code, c.text), "write one of "+strings.Join(causes, ", "))
 	}
 	for _, heading := range []string{"lost_on", "cause"} {
 		if c := r.cell(heading); !c.blank() && p.Status == Harvested {

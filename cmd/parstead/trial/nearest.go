@@ -6,7 +6,7 @@ import "strings"
 // case, or a few strokes away. Where two are equally near, neither is.
 func nearest(s string, words []string) (near string, ok bool) {
 	s = strings.ToLower(s)
-	best := max(1, len([]rune(s))/3) + 1
+	best := max(1, (len([]rune(s))+1)/3) + 1
 	for _, word := range words {
 		switch d := strokes(s, strings.ToLower(word)); {
 		case d < best:

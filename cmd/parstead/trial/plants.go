@@ -26,30 +26,32 @@ type roster struct {
 	source   string            // the sheet that order comes from
 	headings map[string]string // by folded heading, as Plant.Columns has it
 	columns  []string          // headings in order of appearance
+
+	incomplete bool // whether a sheet of plants could not be read
 }
 
 // readPlants reads plants.csv and layout.csv into one list.
 func (l *loader) readPlants() {
 	l.roster = roster{plants: map[string]*plantRow{}, headings: l.declaredHeadings()}
-	came := l.openSheet("plants", []string{"plant"}, nil)
+	came, plantsBroken := l.openSheet("plants", []string{"plant"}, nil)
 	if came != nil {
 		l.source = came.file
 		for i, code := range l.codes(came) {
 			l.addPlant(came.rows[i], code)
 		}
 	}
-	placed := l.openSheet("layout", []string{"plant", "bin", "row", "column"}, nil)
+	placed, layoutBroken := l.openSheet("layout", []string{"plant", "bin", "row", "column"}, nil)
 	if placed != nil {
 		l.Dealt = true
 		l.placePlants(placed, came)
 	}
-	if came == nil && placed == nil {
-		return
-	}
+	l.incomplete = plantsBroken || layoutBroken
 	for _, code := range l.order {
 		l.fillPlant(l.plants[code])
 	}
-	l.checkColumns(placed)
+	if (came != nil || placed != nil) && !l.incomplete {
+		l.checkColumns(placed)
+	}
 }
 
 // declaredHeadings are the columns that trial.toml names, by folded heading: a
@@ -159,7 +161,7 @@ func (l *loader) placePlants(placed, came *sheet) {
 			p.at = r.at
 			l.takeCells(p, r)
 		default:
-			if came != nil {
+			if came != nil { // else the layout alone says which plants there are
 				mend := "correct the code, or add the plant to " + came.file
 				if near, ok := nearest(code, l.order); ok {
 					mend = fmt.Sprintf("write %s, or add the plant to %s", near, came.file)
@@ -256,7 +258,7 @@ func (l *loader) checkColumns(placed *sheet) {
 // plant, and the same within what got it as a whole.
 func (l *loader) checkTreatments() {
 	for i, tr := range l.Treatments {
-		if tr.Name == "" || !slices.Contains(l.columns, tr.Name) || !l.Dealt && tr.SetPer != Given {
+		if tr.Name == "" || l.incomplete || !slices.Contains(l.columns, tr.Name) || !l.Dealt && tr.SetPer != Given {
 			continue
 		}
 		used := map[string]bool{}

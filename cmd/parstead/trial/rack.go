@@ -20,10 +20,14 @@ func (l *loader) readLamps(tables []*table) {
 		t.need("name")
 		lamp.LuxPerPPFD = l.lampFactor(t)
 		lamp.Watts, _ = t.number("watts", "48", 0, math.Inf(1))
-		lamp.On, _ = t.clocks("on", `"07:00"`)
-		lamp.Off, _ = t.clocks("off", `"21:00"`)
-		if len(lamp.On) != len(lamp.Off) {
+		var onOK, offOK bool
+		lamp.On, onOK = t.clocks("on", `"07:00"`)
+		lamp.Off, offOK = t.clocks("off", `"21:00"`)
+		understood := onOK == t.has("on") && offOK == t.has("off")
+		if understood && len(lamp.On) != len(lamp.Off) {
 			t.fault("on", fmt.Sprintf("the lamp goes on %d times a day and off %d times", len(lamp.On), len(lamp.Off)), "give as many times in off as in on")
+		}
+		if len(lamp.On) != len(lamp.Off) {
 			lamp.On, lamp.Off = nil, nil
 		}
 		lamp.During = t.span(l.Rack.Zone)

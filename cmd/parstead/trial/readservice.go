@@ -25,7 +25,7 @@ func (l *loader) readBroker(t *table, _ bool) {
 	if s, ok := t.text("url", "embedded"); ok {
 		b.URL = s
 	}
-	listen, _ := l.listen(t, brokerListen)
+	listen, ok := listenAddress(t, brokerListen)
 	b.ClientID, _ = t.text("client_id", "greenhouse")
 	b.Username, _ = t.text("username", "rack")
 	b.Password = l.secret(t, "password_file")
@@ -42,7 +42,7 @@ func (l *loader) readBroker(t *table, _ bool) {
 				t.fault(key, key+" is for another broker, and this one is embedded", "remove it, or give the other broker's url")
 			}
 		}
-		if !loopback(listen) && !(t.has("username") && t.has("password_file")) {
+		if ok && !loopback(listen) && !(t.has("username") && t.has("password_file")) {
 			t.fault("listen", fmt.Sprintf("the broker would be open to everyone who reaches %s", listen), "add username and password_file, or listen on "+brokerListen)
 		}
 		t.finish()
@@ -67,10 +67,10 @@ func (l *loader) readBroker(t *table, _ bool) {
 }
 
 func (l *loader) readPage(t *table, _ bool) {
-	l.Page.Listen, _ = l.listen(t, pageListen)
+	l.Page.Listen, _ = listenAddress(t, pageListen)
 	l.Page.Code = l.secret(t, "code_file")
 	l.Page.CertFile, l.Page.KeyFile = l.certificate(t)
-	if !loopback(l.Page.Listen) && !t.has("code_file") {
+	if l.Page.Listen != "" && !loopback(l.Page.Listen) && !t.has("code_file") {
 		t.fault("listen", fmt.Sprintf("everyone who reaches %s could write into the trial", l.Page.Listen), "add code_file, or listen on "+pageListen)
 	}
 	t.finish()
@@ -181,20 +181,20 @@ func (l *loader) readLoads(tables []*table) {
 	l.checkUnique("load", tables, func(i int) string { return l.Loads[i].Name })
 }
 
-// listen reads a host and port to listen on.
-func (l *loader) listen(t *table, usual string) (address string, ok bool) {
-	address, ok = t.text("listen", usual)
-	if !ok {
-		return usual, false
+// listenAddress reads a host and port to listen on. ok is false if it is wrong.
+func listenAddress(t *table, usual string) (address string, ok bool) {
+	address, given := t.text("listen", usual)
+	if !given {
+		return usual, !t.has("listen")
 	}
 	host, port, err := net.SplitHostPort(address)
 	if n, bad := strconv.Atoi(port); err != nil || bad != nil || n < 0 || n > 65535 {
 		t.fault("listen", fmt.Sprintf("%q is no address to listen on", address), fmt.Sprintf("write it like %s, or 0.0.0.0:%s for the whole network", usual, usual[len(usual)-4:]))
-		return usual, false
+		return "", false
 	}
 	if host != "" && host != "localhost" && net.ParseIP(host) == nil {
 		t.fault("listen", fmt.Sprintf("%q is no number of a network card", host), "write 127.0.0.1 for this machine alone, or 0.0.0.0 for the whole network")
-		return usual, false
+		return "", false
 	}
 	return address, true
 }

@@ -126,6 +126,13 @@ func (l *loader) readPlace(t *table, f *feed) {
 	if !given("bin") {
 		t.fault("", t.title()+" has no bin", "add bin = ..., or {bin} to the topic")
 	}
+	if fromTopic("bin") {
+		f.Bins = l.Rack.Bins
+	} else if bin, ok := l.Rack.Bin(p.Bin); ok {
+		f.Bins = []light.Bin{bin}
+	} else {
+		l.checkKnown(t, "bin", "bin", p.Bin, binNames(l.Rack.Bins))
+	}
 	if given("row") != given("column") {
 		here, other := "row", "column"
 		if given("column") {
@@ -133,13 +140,6 @@ func (l *loader) readPlace(t *table, f *feed) {
 		}
 		t.fault(here, fmt.Sprintf("the sensor has a %s but no %s", here, other), "give both, or neither for a sensor that speaks for the bin as a whole")
 		return
-	}
-	if fromTopic("bin") {
-		f.Bins = l.Rack.Bins
-	} else if bin, ok := l.Rack.Bin(p.Bin); ok {
-		f.Bins = []light.Bin{bin}
-	} else {
-		l.checkKnown(t, "bin", "bin", p.Bin, binNames(l.Rack.Bins))
 	}
 	for _, bin := range f.Bins {
 		if bin.Rows == 0 {

@@ -67,23 +67,27 @@ func (r row) cell(heading string) cell {
 }
 
 // openSheet reads NAME.csv or NAME.xlsx; nil if neither is there or it could
-// not be read. Columns other than the needed and the known ones are mistakes,
-// unless known is nil.
-func (l *loader) openSheet(name string, needed []string, known []string) *sheet {
-	s := l.readSheet(name)
+// not be read, which broken tells apart. Columns other than the needed and the
+// known ones are mistakes, unless known is nil.
+func (l *loader) openSheet(name string, needed, known []string) (s *sheet, broken bool) {
+	s, found := l.readSheet(name)
 	if s == nil {
-		return nil
+		return nil, found
 	}
-	ok := true
+	misnamed := map[string]bool{} // headings that were told already
 	for _, heading := range needed {
-		if !s.has(heading) {
-			mend := fmt.Sprintf("add a column %s; cells are separated by commas, semicolons or tabs", heading)
-			if near, found := nearest(heading, s.texts()); found {
-				mend = fmt.Sprintf("call the column %q %s", near, heading)
-			}
-			l.fault(place{s.file, 1, 1}, fmt.Sprintf("there is no column %s", heading), mend)
-			ok = false
+		if s.has(heading) {
+			continue
 		}
+		broken = true
+		mend := fmt.Sprintf("add a column %s; cells are separated by commas, semicolons or tabs", heading)
+		if near, ok := nearest(heading, s.texts()); ok {
+			mend = fmt.Sprintf("call the column %q %s", near, heading)
+			misnamed[near] = true
+		} else if len(s.headings) == 1 {
+			misnamed[s.headings[0].text] = true // another separator
+		}
+		l.fault(place{s.file, 1, 1}, fmt.Sprintf("there is no column %s", heading), mend)
 	}
 	for i, h := range s.headings {
 		switch {
@@ -91,22 +95,26 @@ func (l *loader) openSheet(name string, needed []string, known []string) *sheet 
 			if j := slices.IndexFunc(s.rows, func(r row) bool { return !r.cells[i].blank() }); j >= 0 {
 				l.fault(s.rows[j].cells[i].at, fmt.Sprintf("%q stands in a column without a heading", s.rows[j].cells[i].text), "give the column a heading, or clear it")
 			}
-		case slices.ContainsFunc(s.headings[:i], func(other cell) bool { return fold(other.text) == fold(h.text) }):
+		case hasHeading(s.texts()[:i], h.text):
 			l.fault(h.at, fmt.Sprintf("two columns are called %q", h.text), "rename or remove one")
-			ok = false
-		case known != nil && !slices.Contains(needed, fold(h.text)) && !slices.ContainsFunc(known, func(k string) bool { return fold(k) == fold(h.text) }):
-			all := append(slices.Clone(needed), known...)
+			broken = true
+		case known != nil && !hasHeading(needed, h.text) && !hasHeading(known, h.text) && !misnamed[h.text]:
+			all := slices.Concat(needed, known)
 			mend := "remove it, or correct its name; known here: " + strings.Join(all, ", ")
-			if near, found := nearest(fold(h.text), all); found {
+			if near, ok := nearest(fold(h.text), all); ok {
 				mend = fmt.Sprintf("call it %s, or remove it", near)
 			}
 			l.fault(h.at, fmt.Sprintf("%s knows no column %q", s.file, h.text), mend)
 		}
 	}
-	if !ok {
-		return nil
+	if broken {
+		return nil, true
 	}
-	return s
+	return s, false
+}
+
+func hasHeading(headings []string, heading string) bool {
+	return slices.ContainsFunc(headings, func(h string) bool { return fold(h) == fold(heading) })
 }
 
 func (s *sheet) texts() []string {
@@ -118,9 +126,8 @@ func (s *sheet) texts() []string {
 }
 
 // readSheet reads whichever of NAME.csv and NAME.xlsx is there.
-func (l *loader) readSheet(name string) *sheet {
-	var s *sheet
-	found := ""
+func (l *loader) readSheet(name string) (s *sheet, found bool) {
+	first := ""
 	for _, kind := range []struct {
 		ending string
 		parse  func(file string, data []byte, p *problems) *sheet
@@ -131,16 +138,17 @@ func (l *loader) readSheet(name string) *sheet {
 		case errors.Is(err, os.ErrNotExist):
 			continue
 		case err != nil:
+			found = true
 			l.fault(place{file: file}, "the file can't be read: "+cause(err), "make it a readable file")
 			continue
-		case found != "":
-			l.fault(place{file: file}, fmt.Sprintf("%s is there too: which of them counts?", found), "keep one of the two in the folder")
+		case first != "":
+			l.fault(place{file: file}, fmt.Sprintf("%s is there too: which of them counts?", first), "keep one of the two in the folder")
 			continue
 		}
-		found = file
+		first, found = file, true
 		s = kind.parse(file, data, &l.problems)
 	}
-	return s
+	return s, found
 }
 
 func readFile(path string) ([]byte, error) {
@@ -234,7 +242,7 @@ func (s *sheet) add(cells []cell, p *problems) {
 		mend := "write texts that hold a separator in quotes"
 		if !s.decimalComma && !s.workbook {
 			for i := range len(cells) - 1 {
-				if endsInDigit(cells[i].text) && digits(cells[i+1].text) {
+				if digits(strings.TrimLeft(cells[i].text, "+-")) && digits(cells[i+1].text) {
 					at = cells[i].at
 					mend = fmt.Sprintf("if %s,%s is one number, write %s.%s, or separate cells by semicolons", cells[i].text, cells[i+1].text, cells[i].text, cells[i+1].text)
 					break
@@ -252,8 +260,6 @@ func (s *sheet) add(cells []cell, p *problems) {
 	}
 	s.rows = append(s.rows, row{s, at, cells[:n]})
 }
-
-func endsInDigit(s string) bool { return s != "" && digits(s[len(s)-1:]) }
 
 func digits(s string) bool {
 	return s != "" && !strings.ContainsFunc(s, func(r rune) bool { return r < '0' || r > '9' })

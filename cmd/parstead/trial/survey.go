@@ -14,7 +14,7 @@ const longestWalk = 6 * time.Hour
 
 // readSurvey reads the walks with a handheld meter.
 func (l *loader) readSurvey() {
-	s := l.openSheet("survey", []string{"time", "bin", "row", "column"}, []string{"ppfd", "lux", "meter", "remarks"})
+	s, _ := l.openSheet("survey", []string{"time", "bin", "row", "column"}, []string{"ppfd", "lux", "meter", "remarks"})
 	if s == nil {
 		return
 	}

@@ -73,8 +73,10 @@ func (l *loader) warnDayStarts() {
 // warnUnlit tells of bins with plants whose light nothing tells.
 func (l *loader) warnUnlit() {
 	known := map[string]bool{}
-	for _, s := range l.Rack.Sensors {
-		known[s.Position.Bin] = known[s.Position.Bin] || s.Measures.IsLight()
+	for _, f := range l.feeds {
+		for _, bin := range f.Bins { // a sensor of an unknown quantity was told already
+			known[bin.Name] = known[bin.Name] || f.Sensor.Measures.IsLight() || f.Sensor.Measures == 0
+		}
 	}
 	for _, bin := range l.Rack.Bins {
 		surveyed := slices.ContainsFunc(l.Rack.Survey, func(r light.SurveyReading) bool { return r.Position.Bin == bin.Name })
