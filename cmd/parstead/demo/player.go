@@ -46,6 +46,7 @@ type Player struct {
 	taken   atomic.Uint64 // deliveries that were stamped
 	due     atomic.Uint64 // deliveries that are to be stamped before the clock moves
 	stamped chan struct{} // nudged when all that are due were
+	ended   chan struct{} // nudged when a device's connection ends
 	pending []light.Event
 	played  Played
 }
@@ -107,6 +108,7 @@ func (p *Player) endure(ctx context.Context, cut light.Span) error {
 
 func (p *Player) start(ctx context.Context) (err error) {
 	p.devices = map[string]*publisher{}
+	p.ended = make(chan struct{}, 1)
 	p.due.Store(0)
 	p.taken.Store(0)
 	p.daemon, err = p.Start(ctx, Setup{Clock: p.clock.machine(), Watch: p.watch})
@@ -153,7 +155,7 @@ func (p *Player) publish(ctx context.Context, messages []Message) error {
 		d := p.devices[name]
 		if d == nil {
 			var err error
-			if d, err = connect(ctx, p.daemon.Broker(), name); err != nil {
+			if d, err = connect(ctx, p.daemon.Broker(), name, p.ended); err != nil {
 				return err
 			}
 			p.devices[name] = d
@@ -185,7 +187,7 @@ func (p *Player) await(ctx context.Context) error {
 		case <-p.stamped:
 		case <-ctx.Done():
 			return ctx.Err()
-		case <-patience.C:
+		case <-p.ended:
 			for name, d := range p.devices {
 				select {
 				case <-d.ended:
@@ -193,6 +195,7 @@ func (p *Player) await(ctx context.Context) error {
 				default:
 				}
 			}
+		case <-patience.C:
 			return errors.New("the daemon has taken no message for 30 s: see its log for the cause")
 		}
 	}

@@ -165,3 +165,45 @@ func closing(t *testing.T, c io.Closer) {
 		t.Error(err)
 	}
 }
+
+// A daemon that dies in mid-season ends the season with an error that says so.
+func TestDaemonDies(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t, Config{Seed: 7, Days: MinDays})
+	start := starter(w, filepath.Join(t.TempDir(), store.FileName))
+	var d *bare
+	p := &Player{World: w}
+	p.Start = func(ctx context.Context, s Setup) (Daemon, error) {
+		started, err := start(ctx, s)
+		if err == nil {
+			d = started.(*bare)
+		}
+		return started, err
+	}
+	p.Progress = func(n int) {
+		if n == 500 {
+			d.end()
+		}
+	}
+	if _, err := p.Play(t.Context()); err == nil {
+		t.Error("the season went on without a daemon")
+	}
+	if p.played.Ticks > 600 {
+		t.Errorf("noticed only after %d ticks", p.played.Ticks)
+	}
+}
+
+func TestSeasonIsCancelled(t *testing.T) {
+	t.Parallel()
+	ctx, cancel := context.WithCancel(t.Context())
+	w := newWorld(t, Config{Seed: 7, Days: MinDays})
+	p := &Player{World: w, Start: starter(w, filepath.Join(t.TempDir(), store.FileName))}
+	p.Progress = func(n int) {
+		if n == 100 {
+			cancel()
+		}
+	}
+	if _, err := p.Play(ctx); !errors.Is(err, context.Canceled) {
+		t.Errorf("a cancelled season ends with %v", err)
+	}
+}

@@ -29,8 +29,9 @@ type publisher struct {
 	err   error         // why; valid once ended is closed
 }
 
-// connect introduces a device to the broker.
-func connect(ctx context.Context, address, name string) (*publisher, error) {
+// connect introduces a device to the broker. When the connection ends, ended is
+// nudged.
+func connect(ctx context.Context, address, name string, ended chan<- struct{}) (*publisher, error) {
 	var dialer net.Dialer
 	conn, err := dialer.DialContext(ctx, "tcp", address)
 	if err != nil {
@@ -53,7 +54,14 @@ func connect(ctx context.Context, address, name string) (*publisher, error) {
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("connect %s to the broker: %w", name, err), conn.Close())
 	}
-	go p.listen(answers)
+	go func() {
+		p.listen(answers)
+		close(p.ended)
+		select {
+		case ended <- struct{}{}:
+		default:
+		}
+	}()
 	return p, nil
 }
 
@@ -72,7 +80,6 @@ func accepted(answers io.Reader) error {
 // listen takes the acknowledgements (MQTT 3.1.1, section 3.4) and frees their
 // slots.
 func (p *publisher) listen(answers io.Reader) {
-	defer close(p.ended)
 	var a [4]byte
 	for {
 		if _, err := io.ReadFull(answers, a[:]); err != nil {

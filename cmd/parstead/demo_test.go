@@ -1,0 +1,46 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"parstead/store"
+)
+
+// The demo leaves a trial folder whose database holds the season, and never
+// touches a folder that is in use.
+func TestDemo(t *testing.T) {
+	t.Parallel()
+	dir := filepath.Join(t.TempDir(), "season")
+	args := []string{"demo", "--days", "28", "--dir", dir}
+	var out, talk strings.Builder
+	if err := run(t.Context(), args, strings.NewReader(""), &out, &talk); err != nil {
+		t.Fatalf("%v\n%s", err, talk.String())
+	}
+	if !strings.Contains(out.String(), "Invented data") {
+		t.Errorf("the demo doesn't say that its data is invented:\n%s", out.String())
+	}
+	for line := range strings.Lines(out.String()) {
+		if n := len([]rune(strings.TrimRight(line, "\n"))); n > 80 && !strings.Contains(line, dir) {
+			t.Errorf("a line of %d columns: %q", n, line)
+		}
+	}
+	info, err := os.Stat(filepath.Join(dir, store.FileName))
+	if err != nil || info.Size() < 100_000 {
+		t.Errorf("the database: %v, %v", info, err)
+	}
+	view, err := store.OpenFolder(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	sensors, err := view.Sensors()
+	if err != nil || len(sensors) != 17 {
+		t.Errorf("%d sensors with readings (%v), want 17", len(sensors), err)
+	}
+	if err := run(t.Context(), args, strings.NewReader(""), &out, &talk); err == nil || !strings.Contains(err.Error(), "--dir") {
+		t.Errorf("a second demo in the same folder: %v", err)
+	}
+}
