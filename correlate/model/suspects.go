@@ -34,9 +34,13 @@ type Suspect struct {
 // Suspects lists the rows beyond the Bonferroni 5 % point of the externally
 // studentised residual.
 func (f *Fit) Suspects() []Suspect {
+	if f.DF < 2 {
+		return nil
+	}
+	limit := tQuantile(0.05/float64(f.Design.N), float64(f.DF-1))
 	var list []Suspect
 	for i, t := range f.Studentized() {
-		if !math.IsNaN(t) && float64(f.Design.N)*tTwoSided(t, float64(f.DF-1)) < 0.05 {
+		if math.Abs(t) > limit {
 			list = append(list, Suspect{i, t})
 		}
 	}
