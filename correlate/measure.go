@@ -37,6 +37,7 @@ func (s *sample) measure(r *OutcomeResult) error {
 	s.unequalSpread(r)
 	s.suspects(r, f)
 	s.light(r, b)
+	s.curves(r)
 	s.position(r, b)
 	s.redealAll(r, b)
 	return nil
