@@ -283,7 +283,10 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
 	case b != nil:
 		err = errors.Join(err, b.Close())
 	case file != nil:
-		_ = file.Close() // lets go of the lock; closed already unless bbolt panicked
+		// Left open, mapped and locked only where bbolt panicked.
+		if e := errors.Join(unlock(file), file.Close()); !errors.Is(e, os.ErrClosed) {
+			err = errors.Join(err, e)
+		}
 	}
 	return nil, err
 }
