@@ -201,14 +201,3 @@ func panics(f func()) (did bool) {
 	f()
 	return false
 }
-
-// All comparisons of six groups: 15 p values and the point for the intervals.
-func BenchmarkTukeySixGroups(b *testing.B) {
-	for b.Loop() {
-		r := NewStudentizedRange(6, 154)
-		r.InverseSurvival(0.05)
-		for i := range 15 {
-			r.Survival(0.3 + 0.7*float64(i))
-		}
-	}
-}
