@@ -1,0 +1,304 @@
+package account
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"parstead/light"
+	"parstead/light/dli"
+	"parstead/light/field"
+)
+
+// bin is one bin's part of an account, while one question is answered.
+type bin struct {
+	light.Bin
+	rack    *light.Rack
+	src     light.Source
+	lamps   []light.Lamp // over it, every stretch
+	tracks  []*track
+	maps    []field.Map
+	remarks []string
+	regimes []light.Span // stretches of unchanged lamps, timers and sensors
+	outages []light.Span // of the lamp, known from the log; an open end lasts until readings come back
+
+	frame  frame
+	cells  []cell
+	first  []int // cells[first[d]:first[d+1]] make up date d
+	places []place
+	whole  *blend // of all tracks
+	light  []cellLight
+}
+
+// cell is a stretch of a light day in which nothing about the bin changes.
+type cell struct {
+	from, until int64
+	m           *field.Map // nil: no light map holds
+	regime      light.Span
+}
+
+// place is a position whose light is known, with its own sensors if it has any.
+type place struct {
+	light.Position
+	index int
+	own   *blend // nil: none
+	light []ownLight
+}
+
+// bin gathers what the account knows of a bin, without its readings.
+func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event) (*bin, error) {
+	b := &bin{Bin: of, rack: a.rack, src: a.src}
+	for _, l := range a.rack.Lamps {
+		if slices.Contains(of.Lamps, l.Name) {
+			b.lamps = append(b.lamps, l)
+		}
+	}
+	if of.WaterCM > 0 && of.Attenuation == 0 && slices.ContainsFunc(a.rack.Sensors, func(s light.Sensor) bool {
+		return s.Position.Bin == of.Name && s.Measures.IsLight() && s.DepthCM != of.WaterCM
+	}) {
+		return nil, fmt.Errorf("bin %s stands under %v cm of water and its sensor does not lie at the plants: give attenuation_per_m, from a pair of readings at two depths", of.Name, of.WaterCM)
+	}
+	if err := b.findTracks(log, a.o.SetAside); err != nil {
+		return nil, err
+	}
+	var changes []time.Time
+	for _, e := range log {
+		if e.Kind.EndsMap() && b.concerns(e) {
+			changes = append(changes, e.At)
+		}
+		if e.Kind == light.PowerCut && (e.Bin == "" || e.Bin == of.Name) {
+			out := e.During
+			if out.From.IsZero() {
+				out.From = e.At
+			}
+			b.outages = append(b.outages, out)
+		}
+	}
+	survey, err := b.survey(ctx)
+	if err != nil {
+		return nil, err
+	}
+	b.maps, b.remarks = a.o.Maps(of, survey, between(changes), b.anchors)
+	for _, l := range b.lamps {
+		for _, edge := range []time.Time{l.During.From, l.During.Until} {
+			if !edge.IsZero() {
+				changes = append(changes, edge)
+			}
+		}
+	}
+	b.regimes = between(changes)
+	return b, nil
+}
+
+// between gives the stretches that the instants part, open at both ends.
+func between(instants []time.Time) []light.Span {
+	slices.SortFunc(instants, time.Time.Compare)
+	spans := []light.Span{{}}
+	for _, t := range instants {
+		last := &spans[len(spans)-1]
+		if last.From.Equal(t) {
+			continue
+		}
+		last.Until = t
+		spans = append(spans, light.Span{From: t})
+	}
+	return spans
+}
+
+// concerns tells whether an event is about this bin's light.
+func (b *bin) concerns(e light.Event) bool {
+	if e.Sensor == "" {
+		return e.Bin == "" || e.Bin == b.Name
+	}
+	return slices.ContainsFunc(b.rack.Sensors, func(s light.Sensor) bool {
+		return s.Name == e.Sensor && s.Position.Bin == b.Name && s.Measures.IsLight()
+	})
+}
+
+// factors are the lamps' lux per PPFD, one stretch for each set of lamps. Lamps
+// of different colour over one bin have no factor in common.
+func (b *bin) factors() ([]dli.Factor, error) {
+	var edges []time.Time
+	for _, l := range b.lamps {
+		edges = append(edges, l.During.From, l.During.Until)
+	}
+	edges = slices.DeleteFunc(edges, time.Time.IsZero)
+	var factors []dli.Factor
+	for _, span := range between(edges) {
+		var over *light.Lamp
+		for i, l := range b.lamps {
+			if !l.During.Overlaps(span) {
+				continue
+			}
+			if over != nil && over.LuxPerPPFD != l.LuxPerPPFD {
+				return nil, fmt.Errorf("lamps %s and %s over bin %s have different lux_per_ppfd (%v, %v), so its lux sensor has no factor: give both the one measured under both", over.Name, l.Name, b.Name, over.LuxPerPPFD, l.LuxPerPPFD)
+			}
+			over = &b.lamps[i]
+		}
+		if over != nil {
+			factors = append(factors, dli.Factor{During: span, LuxPerPPFD: over.LuxPerPPFD})
+		}
+	}
+	return factors, nil
+}
+
+// underWater is the share of PPFD at one depth that arrives at another.
+func (b *bin) underWater(fromCM, toCM float64) float64 {
+	return math.Exp(-b.Attenuation * (toCM - fromCM) / 100)
+}
+
+// enter lays the bin's cells over the frame.
+func (b *bin) enter(f frame) {
+	b.frame = f
+	cuts := slices.Clone(f.cuts)
+	for _, spans := range [][]light.Span{b.regimes, spansOf(b.maps)} {
+		for _, s := range spans {
+			cuts = append(cuts, dli.Nanoseconds(s.From, f.bounds[0]), dli.Nanoseconds(s.Until, f.bounds[0]))
+		}
+	}
+	slices.Sort(cuts)
+	b.cells, b.first = nil, []int{0}
+	for d := range f.dates {
+		from, until := f.bounds[d], f.bounds[d+1]
+		at, _ := slices.BinarySearch(cuts, from)
+		for ; at < len(cuts) && cuts[at] < until; at++ {
+			if cuts[at] > from {
+				b.cells = append(b.cells, b.cell(from, cuts[at]))
+				from = cuts[at]
+			}
+		}
+		b.cells = append(b.cells, b.cell(from, until))
+		b.first = append(b.first, len(b.cells))
+	}
+	b.whole = newBlend(b, b.tracks, true)
+	b.findPlaces()
+}
+
+func spansOf(maps []field.Map) (spans []light.Span) {
+	for _, m := range maps {
+		spans = append(spans, m.During)
+	}
+	return spans
+}
+
+func (b *bin) cell(from, until int64) cell {
+	return cell{from, until, b.mapAt(from), b.regimeAt(from)}
+}
+
+func (b *bin) mapAt(t int64) *field.Map {
+	at := unix(t)
+	for i := range b.maps {
+		if b.maps[i].During.Holds(at) {
+			return &b.maps[i]
+		}
+	}
+	return nil
+}
+
+func (b *bin) regimeAt(t int64) light.Span {
+	at := time.Unix(0, t)
+	i := slices.IndexFunc(b.regimes, func(s light.Span) bool { return s.Holds(at) })
+	return b.regimes[i]
+}
+
+// findPlaces lists the positions whose light is known in any way: all of them
+// where a light sensor speaks for the bin, else those that a light map knows.
+func (b *bin) findPlaces() {
+	b.places = nil
+	for i, p := range b.Positions() {
+		var own []*track
+		for _, t := range b.tracks {
+			if t.position == p {
+				own = append(own, t)
+			}
+		}
+		known := len(b.tracks) > 0 || slices.ContainsFunc(b.maps, func(m field.Map) bool { return !math.IsNaN(m.Ratio[i]) })
+		if !known {
+			continue
+		}
+		place := place{Position: p, index: i}
+		if len(own) > 0 {
+			place.own = newBlend(b, own, false)
+		}
+		b.places = append(b.places, place)
+	}
+}
+
+// survey gives the walks over this bin as the maps need them: in PPFD at the
+// height of the plants, with what the bin's sensors showed at the same instant.
+func (b *bin) survey(ctx context.Context) ([]field.Reading, error) {
+	var survey []field.Reading
+	var factors []dli.Factor
+	reference := newBlend(b, b.tracks, false)
+	for _, r := range b.rack.Survey {
+		if r.Position.Bin != b.Name {
+			continue
+		}
+		ppfd := r.Value
+		if r.Measures == light.QuantityLux {
+			if factors == nil {
+				var err error
+				if factors, err = b.factors(); err != nil {
+					return nil, err
+				}
+			}
+			i := slices.IndexFunc(factors, func(f dli.Factor) bool { return f.During.Holds(r.At) })
+			if i < 0 || factors[i].LuxPerPPFD <= 0 {
+				return nil, fmt.Errorf("survey of bin %s on %s is in lux, but no lamp over it has a factor then: give the lamp lux_per_ppfd, a spectrum or an illuminant", b.Name, light.DateOf(r.At.In(b.rack.Zone)))
+			}
+			ppfd = float64(light.Lux(r.Value).PPFD(factors[i].LuxPerPPFD))
+		}
+		at, err := reference.at(ctx, r.At.UnixNano(), nil)
+		if err != nil {
+			return nil, err
+		}
+		survey = append(survey, field.Reading{
+			At: r.At, Position: r.Position, PPFD: ppfd * b.underWater(0, b.WaterCM), Reference: at, Meter: r.Meter,
+		})
+	}
+	return survey, nil
+}
+
+// anchors are the bin's light sensors at an instant.
+func (b *bin) anchors(at time.Time) (anchors []field.Anchor) {
+	t := at.UnixNano()
+	for _, track := range b.tracks {
+		if track.from <= t && t < track.until {
+			anchors = append(anchors, field.Anchor{Position: track.position, Weight: track.weight})
+		}
+	}
+	return anchors
+}
+
+// lit are the stretches of a window in which the timer has any of the lamps on,
+// outages whose end is known left out.
+func (b *bin) lit(from, until int64) []light.Span {
+	var lit []light.Span
+	for _, l := range b.lamps {
+		lit = append(lit, l.Lit(light.Span{From: unix(from), Until: unix(until)}, b.rack.Zone)...)
+	}
+	lit = light.Merge(lit)
+	for _, out := range b.closedOutages() {
+		var left []light.Span
+		for _, s := range lit {
+			if before, ok := s.Within(light.Span{Until: out.From}); ok {
+				left = append(left, before)
+			}
+			if after, ok := s.Within(light.Span{From: out.Until}); ok {
+				left = append(left, after)
+			}
+		}
+		lit = left
+	}
+	return lit
+}
+
+// closedOutages are the outages whose end is known, merged.
+func (b *bin) closedOutages() []light.Span {
+	closed := slices.DeleteFunc(slices.Clone(b.outages), func(s light.Span) bool { return s.Until.IsZero() })
+	return light.Merge(closed)
+}
+
+func unix(t int64) time.Time { return time.Unix(0, t) }

@@ -1,0 +1,291 @@
+package account
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"parstead/light"
+	"parstead/light/dli"
+	"parstead/light/field"
+)
+
+// blend is what several sensors of a bin say together: at every instant the mean
+// of those that read, weighted by precision. If scaled, each is first divided by
+// the light map's ratio at its place, so that the blend is the PPFD for which the
+// map says 1.
+type blend struct {
+	b      *bin
+	tracks []*track
+	scaled bool
+	curves []*loaded               // of tracks, around the window last asked for
+	kept   [][]*loaded             // of tracks, the last few
+	days   map[light.Date]dayLight // of whole light days, as far as they were asked for
+}
+
+// keptCurves is how many days' curves a blend keeps, over all its tracks.
+const keptCurves = 64
+
+// loaded is a track's curve over whole light days.
+type loaded struct {
+	from, until int64
+	curve       dli.Curve
+	series      light.Series
+}
+
+// dayLight is a blend's own light on a whole light day.
+type dayLight struct {
+	mol     float64
+	covered float64 // share of the day
+}
+
+// part is an amount of light over a number of ns.
+type part struct {
+	mol   float64
+	ns    int64
+	error float64 // absolute, mol m⁻²: of the sensors' scale
+}
+
+func (p *part) add(o part) {
+	p.mol += o.mol
+	p.ns += o.ns
+	p.error += o.error
+}
+
+// relative is the error of the sensors' scale as a share.
+func (p part) relative(otherwise float64) float64 {
+	if p.mol > 0 {
+		return p.error / p.mol
+	}
+	return otherwise
+}
+
+func newBlend(b *bin, tracks []*track, scaled bool) *blend {
+	return &blend{b: b, tracks: tracks, scaled: scaled, curves: make([]*loaded, len(tracks)), kept: make([][]*loaded, len(tracks)), days: map[light.Date]dayLight{}}
+}
+
+// ratios are what each track is divided by, and 0 for one that is not used: a
+// sensor where the map does not say its ratio, beside others where it does.
+func (bl *blend) ratios(m *field.Map) []float64 {
+	ratios := make([]float64, len(bl.tracks))
+	some := false
+	for i, t := range bl.tracks {
+		ratios[i] = 1
+		if bl.scaled && m != nil && !m.OwnScale {
+			if ratios[i] = field.At(bl.b.Bin, m.Ratio, t.position); math.IsNaN(ratios[i]) {
+				ratios[i] = 0
+			}
+		}
+		some = some || ratios[i] > 0
+	}
+	if !some {
+		for i := range ratios {
+			ratios[i] = 1
+		}
+	}
+	return ratios
+}
+
+// cell combines what the tracks integrated over cell c. Gaps are where none of
+// them reads.
+func (bl *blend) cell(ctx context.Context, c int) (light part, gaps []dli.Gap, err error) {
+	from, until := bl.b.cells[c].from, bl.b.cells[c].until
+	ratios := bl.ratios(bl.b.cells[c].m)
+	sum, weights := 0.0, 0.0
+	readers, only, broken := 0, -1, false
+	for i, t := range bl.tracks {
+		covered := t.lights[c].Covered
+		if ratios[i] == 0 || covered == 0 {
+			continue
+		}
+		readers++
+		only = i
+		broken = broken || covered < until-from
+		sum += t.weight * float64(t.lights[c].Mol) / ratios[i]
+		weights += t.weight
+	}
+	switch {
+	case readers == 0:
+		return part{}, []dli.Gap{{From: from, Until: until}}, nil
+	case !broken:
+		mol := sum / weights
+		return part{mol, until - from, mol / math.Sqrt(weights)}, nil, nil
+	case readers == 1:
+		t := bl.tracks[only]
+		mol := float64(t.lights[c].Mol) / ratios[only]
+		return part{mol, t.lights[c].Covered, mol / math.Sqrt(t.weight)}, clip(t.gaps, from, until), nil
+	}
+	return bl.window(ctx, from, until, bl.b.cells[c].m)
+}
+
+// clip is the part of the gaps that lies in a window.
+func clip(gaps []dli.Gap, from, until int64) []dli.Gap {
+	i, _ := slices.BinarySearchFunc(gaps, from, func(g dli.Gap, t int64) int {
+		if g.Until <= t {
+			return -1
+		}
+		return 1
+	})
+	var inside []dli.Gap
+	for ; i < len(gaps) && gaps[i].From < until; i++ {
+		inside = append(inside, dli.Gap{From: max(gaps[i].From, from), Until: min(gaps[i].Until, until)})
+	}
+	return inside
+}
+
+// window combines the tracks over any window, as under map m: cut wherever a
+// sensor falls silent or comes back, so that each piece has the same sensors.
+func (bl *blend) window(ctx context.Context, from, until int64, m *field.Map) (light part, gaps []dli.Gap, err error) {
+	if err := bl.load(ctx, from, until); err != nil {
+		return part{}, nil, err
+	}
+	ratios := bl.ratios(m)
+	edges := []int64{from, until}
+	for i := range bl.tracks {
+		if ratios[i] == 0 {
+			continue
+		}
+		for _, g := range clip(bl.curves[i].curve.Gaps, from, until) {
+			edges = append(edges, g.From, g.Until)
+		}
+	}
+	slices.Sort(edges)
+	edges = slices.Compact(edges)
+	for k, end := range edges[1:] {
+		start := edges[k]
+		sum, weights := 0.0, 0.0
+		for i, t := range bl.tracks {
+			if ratios[i] == 0 {
+				continue
+			}
+			if l := bl.curves[i].curve.Between(start, end); l.Covered == end-start {
+				sum += t.weight * float64(l.Mol) / ratios[i]
+				weights += t.weight
+			}
+		}
+		if weights == 0 {
+			if n := len(gaps); n > 0 && gaps[n-1].Until == start {
+				gaps[n-1].Until = end
+			} else {
+				gaps = append(gaps, dli.Gap{From: start, Until: end})
+			}
+			continue
+		}
+		mol := sum / weights
+		light.add(part{mol, end - start, mol / math.Sqrt(weights)})
+	}
+	return light, gaps, nil
+}
+
+// at is the blend's PPFD at an instant; NaN where no track reads.
+func (bl *blend) at(ctx context.Context, t int64, m *field.Map) (float64, error) {
+	if err := bl.load(ctx, t, t+1); err != nil {
+		return 0, err
+	}
+	ratios := bl.ratios(m)
+	sum, weights := 0.0, 0.0
+	for i, track := range bl.tracks {
+		if ppfd, ok := bl.curves[i].curve.At(t); ok && ratios[i] > 0 {
+			sum += track.weight * ppfd / ratios[i]
+			weights += track.weight
+		}
+	}
+	return sum / weights, nil
+}
+
+// load makes sure that the tracks' curves hold the window, reading whole light
+// days. The last few days are kept: filling goes back and forth between them.
+func (bl *blend) load(ctx context.Context, from, until int64) error {
+	for i, t := range bl.tracks {
+		if l := bl.curves[i]; l != nil && l.from <= from && until <= l.until {
+			continue
+		}
+		start, end := bl.b.dayOf(from).From.UnixNano(), bl.b.dayOf(until-1).Until.UnixNano()
+		k := slices.IndexFunc(bl.kept[i], func(l *loaded) bool { return l.from == start && l.until == end })
+		if k >= 0 {
+			bl.curves[i] = bl.kept[i][k]
+			continue
+		}
+		l := &loaded{}
+		if most := max(2, keptCurves/len(bl.tracks)); len(bl.kept[i]) >= most { // the oldest makes room
+			l = bl.kept[i][0]
+			bl.kept[i] = append(bl.kept[i][:0], bl.kept[i][1:]...)
+		}
+		curve, _, err := t.read(ctx, bl.b.src, &l.series, []int64{start, end})
+		if err != nil {
+			return err
+		}
+		l.from, l.until, l.curve = start, end, curve
+		bl.kept[i] = append(bl.kept[i], l)
+		bl.curves[i] = l
+	}
+	return nil
+}
+
+// day is the blend's light on a whole light day.
+func (bl *blend) day(ctx context.Context, d light.Date) (dayLight, error) {
+	if l, ok := bl.days[d]; ok {
+		return l, nil
+	}
+	span := bl.b.rack.Day(d)
+	from, until := span.From.UnixNano(), span.Until.UnixNano()
+	p, _, err := bl.window(ctx, from, until, bl.b.mapAt(from))
+	if err != nil {
+		return dayLight{}, err
+	}
+	l := dayLight{p.mol, float64(p.ns) / float64(until-from)}
+	bl.days[d] = l
+	return l, nil
+}
+
+// keepDays remembers the whole days of the frame out of its cells.
+func (bl *blend) keepDays(lights []part) {
+	b := bl.b
+	for i, d := range b.frame.dates {
+		if b.frame.now != 0 && i == len(b.frame.dates)-1 {
+			break
+		}
+		var sum part
+		for _, p := range lights[b.first[i]:b.first[i+1]] {
+			sum.add(p)
+		}
+		bl.days[d] = dayLight{sum.mol, float64(sum.ns) / float64(b.frame.bounds[i+1]-b.frame.bounds[i])}
+	}
+}
+
+// edge is what the blend last showed before an instant, or first after it, as far
+// as the trial reaches; NaN if nothing.
+func (bl *blend) edge(ctx context.Context, t int64, step int) (value float64, at int64, err error) {
+	trial := bl.b.rack.Trial()
+	value = math.NaN()
+	for look := t; look >= trial.From.UnixNano() && look <= trial.Until.UnixNano(); {
+		day := bl.b.dayOf(look)
+		if err := bl.load(ctx, day.From.UnixNano(), day.Until.UnixNano()); err != nil {
+			return 0, 0, err
+		}
+		for i := range bl.tracks {
+			c := &bl.curves[i].curve
+			k, found := slices.BinarySearch(c.Times, t)
+			if step < 0 && !found {
+				k--
+			}
+			if k < 0 || k >= len(c.Times) || c.Times[k] < day.From.UnixNano() || c.Times[k] >= day.Until.UnixNano() {
+				continue
+			}
+			if math.IsNaN(value) || (c.Times[k]-at)*int64(step) < 0 {
+				value, at = c.PPFD[k], c.Times[k]
+			}
+		}
+		if !math.IsNaN(value) {
+			break
+		}
+		look = day.From.UnixNano() - 1
+		if step > 0 {
+			look = day.Until.UnixNano()
+		}
+	}
+	return value, at, nil
+}
+
+// dayOf is the light day in which an instant falls.
+func (b *bin) dayOf(t int64) light.Span { return b.rack.Day(b.rack.DateAt(unix(t))) }

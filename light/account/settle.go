@@ -1,0 +1,290 @@
+package account
+
+import (
+	"context"
+	"math"
+
+	"parstead/light"
+	"parstead/light/dli"
+)
+
+// noMapError is the error, as a share, of giving every position the light that
+// the bin's sensors show.
+const noMapError = 0.20
+
+// ownLight is the light of a position with sensors of its own in a cell.
+type ownLight struct {
+	cellLight           // by its own sensors
+	others    cellLight // by the bin's, while its own are silent
+}
+
+// settle combines the tracks of the frame, fills what is silent, and leaves the
+// bin ready to say what each place received.
+func (b *bin) settle(ctx context.Context) error {
+	var err error
+	if b.light, err = b.whole.settle(ctx, func(c int) plateau { return b.mapPlateau(b.cells[c].m) }); err != nil {
+		return err
+	}
+	for i := range b.places {
+		p := &b.places[i]
+		if p.own == nil {
+			continue
+		}
+		if err := b.settleOwn(ctx, p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (bl *blend) settle(ctx context.Context, other func(cell int) plateau) ([]cellLight, error) {
+	lights := make([]cellLight, len(bl.b.cells))
+	gaps, err := bl.measure(ctx, lights)
+	if err != nil {
+		return nil, err
+	}
+	for c := range lights {
+		if lights[c].fills, err = bl.fill(ctx, c, gaps[c], other(c)); err != nil {
+			return nil, err
+		}
+	}
+	return lights, nil
+}
+
+// measure puts what readings bridge into the cells and gives each cell's gaps.
+func (bl *blend) measure(ctx context.Context, lights []cellLight) ([][]dli.Gap, error) {
+	gaps := make([][]dli.Gap, len(lights))
+	parts := make([]part, len(lights))
+	for c := range lights {
+		var err error
+		if parts[c], gaps[c], err = bl.cell(ctx, c); err != nil {
+			return nil, err
+		}
+		lights[c].measured = parts[c]
+	}
+	bl.keepDays(parts)
+	return gaps, nil
+}
+
+// settleOwn does the same for a place with sensors of its own. What they miss is
+// what the bin's other sensors show, else filled: from the place's own other
+// days, or where it has none as for the rest of the bin.
+func (b *bin) settleOwn(ctx context.Context, p *place) error {
+	p.light = make([]ownLight, len(b.cells))
+	if len(p.own.tracks) == len(b.tracks) { // nobody else to ask
+		for c := range b.cells {
+			p.light[c].cellLight = b.light[c]
+		}
+		return nil
+	}
+	lights := make([]cellLight, len(b.cells))
+	gaps, err := p.own.measure(ctx, lights)
+	if err != nil {
+		return err
+	}
+	for c := range b.cells {
+		p.light[c].cellLight = lights[c]
+		if len(gaps[c]) == 0 {
+			continue
+		}
+		var silent []dli.Gap
+		for _, g := range gaps[c] {
+			seen, rest, err := b.whole.window(ctx, g.From, g.Until, b.cells[c].m)
+			if err != nil {
+				return err
+			}
+			p.light[c].others.measured.add(seen)
+			silent = append(silent, rest...)
+		}
+		if len(silent) == 0 {
+			continue
+		}
+		donors, err := p.own.donors(ctx, b.cells[c])
+		if err != nil {
+			return err
+		}
+		if len(donors) > 0 {
+			p.light[c].fills, err = p.own.fill(ctx, c, silent, plateau{})
+		} else {
+			p.light[c].others.fills, err = b.whole.fill(ctx, c, silent, b.mapPlateau(b.cells[c].m))
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// shares are standard deviations by cause. Within a cause they are wholly
+// correlated and add up; causes are independent of one another.
+type shares struct {
+	own, survey            float64 // of one position
+	reference, noMap, fill float64 // of a bin
+	meter                  float64 // of the rack
+}
+
+func (s *shares) add(o shares, times float64) {
+	s.own += o.own * times
+	s.survey += o.survey * times
+	s.reference += o.reference * times
+	s.noMap += o.noMap * times
+	s.fill += o.fill * times
+	s.meter += o.meter * times
+}
+
+// over gives the parts of an error out of sums over an amount.
+func (s shares) over(amount float64) Error {
+	return Error{
+		Independent: math.Hypot(s.own, s.survey) / amount,
+		Bin:         math.Sqrt(square(s.reference)+square(s.noMap)+square(s.fill)) / amount,
+		All:         s.meter / amount,
+	}
+}
+
+// tally adds up a place's light.
+type tally struct {
+	mol, filledMol           float64
+	covered, filled, missing int64 // ns
+	bySource, bySourceTime   [FromTimer + 1]float64
+	errors, errorsTime       shares // weighted by light, and by time for the dark
+}
+
+// add counts a part, times a ratio, with the shares that its error has.
+func (t *tally) add(source Source, filled bool, p part, ratio float64, e shares) {
+	if p.ns == 0 {
+		return
+	}
+	mol, ns := p.mol*ratio, float64(p.ns)
+	t.mol += mol
+	if filled {
+		t.filled += p.ns
+		t.filledMol += mol
+	} else {
+		t.covered += p.ns
+	}
+	t.bySource[source] += mol
+	t.bySourceTime[source] += ns
+	t.errors.add(e, mol)
+	t.errorsTime.add(e, ns)
+}
+
+// merge adds another tally.
+func (t *tally) merge(o *tally) {
+	t.mol += o.mol
+	t.filledMol += o.filledMol
+	t.covered += o.covered
+	t.filled += o.filled
+	t.missing += o.missing
+	for s := range t.bySource {
+		t.bySource[s] += o.bySource[s]
+		t.bySourceTime[s] += o.bySourceTime[s]
+	}
+	t.errors.add(o.errors, 1)
+	t.errorsTime.add(o.errorsTime, 1)
+}
+
+// figure sums the tally up.
+func (t *tally) figure() Figure {
+	known := t.covered + t.filled
+	length := float64(known + t.missing)
+	if known == 0 {
+		return Figure{Missing: 1}
+	}
+	f := Figure{
+		Known: true, DLI: light.DLI(t.mol),
+		Covered: float64(t.covered) / length, Missing: float64(t.missing) / length,
+	}
+	weights := t.bySource
+	if t.mol > 0 {
+		f.Filled = t.filledMol / t.mol
+		f.Error = t.errors.over(t.mol)
+	} else {
+		weights = t.bySourceTime
+		f.Error = t.errorsTime.over(float64(known))
+	}
+	f.Source = FromSensor
+	for s := FromSensor; s <= FromTimer; s++ {
+		if weights[s] > weights[f.Source] {
+			f.Source = s
+		}
+	}
+	return f
+}
+
+// tally is a place's light in cell c.
+func (b *bin) tally(p place, c int) tally {
+	var t tally
+	if p.own == nil {
+		b.tallyBin(&t, p, c, b.light[c])
+		return t
+	}
+	l := p.light[c]
+	scale := p.own.scaleError()
+	own := shares{own: l.measured.relative(scale)}
+	t.add(FromSensor, false, l.measured, 1, own)
+	own = shares{own: l.profile.relative(scale), fill: share(l.profileError, l.profile.mol, leastSpread)}
+	t.add(FromSensor, true, l.profile, 1, own)
+	t.add(FromTimer, true, l.timer, 1, timerShares(l.fills, shares{own: l.timer.relative(scale)}))
+	t.missing += l.missing
+	b.tallyBin(&t, p, c, l.others)
+	return t
+}
+
+// tallyBin adds light that the bin as a whole shows, brought to a place by the
+// light map or as it stands.
+func (b *bin) tallyBin(t *tally, p place, c int, l cellLight) {
+	source, ratio, e := FromMap, math.NaN(), shares{}
+	if m := b.cells[c].m; m != nil {
+		ratio = m.Ratio[p.index]
+		e.survey = m.RelativeError[p.index]
+		if m.OwnScale && len(b.tracks) > 0 {
+			e.meter = meterError
+		}
+	}
+	if math.IsNaN(ratio) {
+		source, ratio, e = FromBin, 1, shares{noMap: noMapError}
+		if len(b.tracks) == 0 { // nothing at all is known here
+			t.missing += l.measured.ns + l.profile.ns + l.timer.ns + l.missing
+			return
+		}
+	}
+	scale := b.whole.scaleError()
+	reference := func(p part) shares {
+		e := e
+		e.reference = p.relative(scale)
+		return e
+	}
+	t.add(source, false, l.measured, ratio, reference(l.measured))
+	profile := reference(l.profile)
+	profile.fill = share(l.profileError, l.profile.mol, leastSpread)
+	t.add(source, true, l.profile, ratio, profile)
+	t.add(FromTimer, true, l.timer, ratio, timerShares(l.fills, reference(l.timer)))
+	t.missing += l.missing
+}
+
+// timerShares adds to the shares of a timer's light its own error.
+func timerShares(f fills, e shares) shares {
+	e.fill = share(f.timerError, f.timer.mol, timerError)
+	e.meter = max(e.meter, share(f.meterError, f.timer.mol, 0))
+	return e
+}
+
+func share(part, whole, otherwise float64) float64 {
+	if whole == 0 {
+		return otherwise
+	}
+	return part / whole
+}
+
+// days appends the days of a place.
+func (b *bin) days(p place, dst []Day) []Day {
+	for d, date := range b.frame.dates {
+		var t tally
+		for c := b.first[d]; c < b.first[d+1]; c++ {
+			cell := b.tally(p, c)
+			t.merge(&cell)
+		}
+		dst = append(dst, Day{date, p.Position, t.figure()})
+	}
+	return dst
+}

@@ -1,0 +1,129 @@
+package account
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+	"time"
+
+	"parstead/light"
+	"parstead/light/dli"
+)
+
+// track is a light sensor while it stays at one place with one error.
+type track struct {
+	sensor        string
+	position      light.Position
+	relativeError float64
+	weight        float64 // 1 over its square
+	maxGap        int64
+	from, until   int64 // Unix ns; outermost of the stretches
+	stretches     []dli.Stretch
+
+	lights []dli.Light // per cell of the frame
+	gaps   []dli.Gap
+}
+
+// leastError keeps weights finite: a sensor said to be without error is trusted
+// as one of 0.1 %.
+const leastError = 0.001
+
+// findTracks lists the bin's light sensors, without the stretches that the log
+// or the caller sets aside.
+func (b *bin) findTracks(log []light.Event, asides []Aside) error {
+	var factors []dli.Factor
+	for _, s := range b.rack.Sensors {
+		if s.Position.Bin != b.Name || !s.Measures.IsLight() {
+			continue
+		}
+		if s.Measures == light.QuantityLux && factors == nil {
+			var err error
+			if factors, err = b.factors(); err != nil {
+				return err
+			}
+		}
+		stretches, err := dli.Stretches(s, factors)
+		if err != nil {
+			return err
+		}
+		if s.DepthCM > 0 && b.WaterCM == 0 {
+			return fmt.Errorf("sensor %s lies %v cm under water in bin %s, which has none: give the bin water_cm", s.Name, s.DepthCM, b.Name)
+		}
+		for i := range stretches {
+			stretches[i].PerUnit *= b.underWater(s.DepthCM, b.WaterCM)
+		}
+		for _, e := range log {
+			named := e.Sensor == s.Name || e.Sensor == "" && e.Bin == b.Name
+			if e.Kind == light.Ignore && named && e.During != (light.Span{}) {
+				stretches = dli.Without(stretches, e.During)
+			}
+		}
+		for _, aside := range asides {
+			if aside.Sensor == s.Name {
+				stretches = dli.Without(stretches, aside.During)
+			}
+		}
+		b.addTrack(s, stretches)
+	}
+	return nil
+}
+
+// addTrack joins the stretches to the track that the sensor continues, or begins
+// another.
+func (b *bin) addTrack(s light.Sensor, stretches []dli.Stretch) {
+	i := slices.IndexFunc(b.tracks, func(t *track) bool {
+		return t.sensor == s.Name && t.position == s.Position && t.relativeError == s.RelativeError
+	})
+	if i < 0 {
+		e := max(s.RelativeError, leastError)
+		b.tracks = append(b.tracks, &track{
+			sensor: s.Name, position: s.Position, relativeError: s.RelativeError, weight: 1 / (e * e),
+			from: math.MaxInt64, until: math.MinInt64,
+		})
+		i = len(b.tracks) - 1
+	}
+	t := b.tracks[i]
+	t.maxGap = max(t.maxGap, int64(s.MaxGap))
+	t.from = min(t.from, dli.Nanoseconds(s.During.From, math.MinInt64))
+	t.until = max(t.until, dli.Nanoseconds(s.During.Until, math.MaxInt64))
+	t.stretches = append(t.stretches, stretches...)
+	slices.SortFunc(t.stretches, func(a, b dli.Stretch) int { return cmp.Compare(a.From, b.From) })
+}
+
+// buffers are series whose memory is used again.
+var buffers = sync.Pool{New: func() any { return new(light.Series) }}
+
+// integrate computes a track's light over the cells of the frame.
+func (b *bin) integrate(ctx context.Context, t *track) error {
+	series := buffers.Get().(*light.Series)
+	defer buffers.Put(series)
+	bounds := make([]int64, 0, len(b.cells)+1)
+	bounds = append(bounds, b.cells[0].from)
+	for _, c := range b.cells {
+		bounds = append(bounds, c.until)
+	}
+	curve, lights, err := t.read(ctx, b.src, series, bounds)
+	if err != nil {
+		return err
+	}
+	t.lights, t.gaps = lights, curve.Gaps
+	return nil
+}
+
+// read integrates the track's readings over the bounds. The curve lives in the
+// series' memory.
+func (t *track) read(ctx context.Context, src light.Source, series *light.Series, bounds []int64) (dli.Curve, []dli.Light, error) {
+	series.Reset()
+	from, until := max(bounds[0]-t.maxGap, t.from), min(bounds[len(bounds)-1]+t.maxGap+1, t.until)
+	if from < until {
+		span := light.Span{From: time.Unix(0, from), Until: time.Unix(0, until)}
+		if err := src.Series(ctx, t.sensor, span, series); err != nil {
+			return dli.Curve{}, nil, fmt.Errorf("read sensor %s: %w", t.sensor, err)
+		}
+	}
+	curve, lights := dli.Integrate(series, t.stretches, bounds, nil)
+	return curve, lights, nil
+}
