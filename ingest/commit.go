@@ -122,7 +122,7 @@ func (in *Intake) Run(ctx context.Context) error {
 		taken, in.queue = in.queue, taken.emptied()
 		in.room.Broadcast()
 		in.mu.Unlock()
-		err := in.commit(work, &taken)
+		err := in.commit(work, &taken, nil)
 		lastCommit = time.Now()
 		if err == nil {
 			in.settle(&taken, nil)
@@ -175,8 +175,9 @@ func (g *group) emptied() group {
 	return group{arrivals: g.arrivals[:0], waiting: g.waiting[:0]}
 }
 
-// commit appends the group's readings to the sink and accounts for each.
-func (in *Intake) commit(ctx context.Context, g *group) error {
+// commit appends the group's readings to the sink and accounts for each, in the
+// summary too if there is one.
+func (in *Intake) commit(ctx context.Context, g *group, sum *Summary) error {
 	if len(g.arrivals) == 0 {
 		return nil
 	}
@@ -193,35 +194,43 @@ func (in *Intake) commit(ctx context.Context, g *group) error {
 	if len(fates) != len(readings) {
 		return errors.New("ingest: the sink did not tell every reading's fate")
 	}
-	in.account(g.arrivals, fates)
+	in.account(g.arrivals, fates, sum)
 	return nil
 }
 
 // account counts what became of each reading and shows the stored ones.
-func (in *Intake) account(arrivals []arrival, fates []light.Fate) {
+func (in *Intake) account(arrivals []arrival, fates []light.Fate, sum *Summary) {
 	for i := range arrivals {
 		a := &arrivals[i]
 		switch fates[i] {
 		case light.Duplicate:
 			in.metrics.rejected.WithLabelValues(a.sensor.name, Duplicate).Inc()
+			sum.reject(Duplicate)
 			continue
 		case light.Conflicting:
 			a.reading.Mark |= light.Conflict
 		}
 		a.sensor.stored.Inc()
-		if reason := a.setAside(); reason != "" {
+		reason := a.setAside()
+		sum.store(reason)
+		if reason != "" {
 			in.metrics.setAside.WithLabelValues(a.sensor.name, reason).Inc()
 		} else {
-			in.mu.Lock()
-			if a.reading.At.After(a.sensor.latest.At) {
-				a.sensor.latest = a.reading
-				a.sensor.last.Set(float64(a.reading.At.UnixMilli()) / 1e3)
-			}
-			in.mu.Unlock()
+			in.show(a)
 		}
 		if in.OnStored != nil {
 			in.OnStored(a.reading)
 		}
+	}
+}
+
+// show makes a usable reading the sensor's latest, if it is.
+func (in *Intake) show(a *arrival) {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	if a.reading.At.After(a.sensor.latest.At) {
+		a.sensor.latest = a.reading
+		a.sensor.last.Set(float64(a.reading.At.UnixMilli()) / 1e3)
 	}
 }
 

@@ -75,8 +75,8 @@ func (f Feed) filter() string {
 // routes tells for every topic which sensors' readings a payload holds.
 type routes struct {
 	topics  map[string]*route
-	filters []string // what to subscribe to, sorted
-	sensors map[string]*sensor
+	filters []string           // what to subscribe to, sorted
+	sensors map[string]*stream // every entry of a name, wherever it arrives
 }
 
 // route is how to read the payloads of one topic.
@@ -99,10 +99,9 @@ type entry struct {
 	value, at int // which results hold value and own time, −1 for none
 }
 
-// newRoutes compiles the feeds. Sensors keep their state by name; state makes a
-// new one.
+// newRoutes compiles the feeds. state gives the state of the sensor of a name.
 func newRoutes(feeds []Feed, state func(name string) *sensor) (*routes, error) {
-	r := &routes{topics: map[string]*route{}, sensors: map[string]*sensor{}}
+	r := &routes{topics: map[string]*route{}, sensors: map[string]*stream{}}
 	for _, f := range feeds {
 		if err := checkTopic(f); err != nil {
 			return nil, fmt.Errorf("sensor %q: topic %q: %w", f.Sensor.Name, f.Topic, err)
@@ -145,23 +144,24 @@ func (r *routes) add(f Feed, state func(name string) *sensor) error {
 	default:
 		return fmt.Errorf("time_format %q: use rfc3339, unix or unix_ms", f.TimeFormat)
 	}
-	s := r.sensors[f.Sensor.Name]
-	if s == nil {
-		s = state(f.Sensor.Name)
-		r.sensors[f.Sensor.Name] = s
+	named := r.sensors[f.Sensor.Name]
+	if named == nil {
+		named = &stream{}
+		r.sensors[f.Sensor.Name] = named
 	}
 	t := r.topics[f.Topic]
 	if t == nil {
 		t = &route{}
 		r.topics[f.Topic] = t
 	}
-	e := entry{feed: f, sensor: s, value: -1, at: -1}
+	e := entry{feed: f, sensor: state(f.Sensor.Name), value: -1, at: -1}
 	if f.Value != "" {
 		e.value = t.want(pointer)
 	}
 	if f.Time != "" {
 		e.at = t.want(clock)
 	}
+	named.entries = append(named.entries, e)
 	for i := range t.streams {
 		if t.streams[i].pointer == f.Value {
 			t.streams[i].entries = append(t.streams[i].entries, e)
