@@ -33,7 +33,7 @@ var Shapes = []Shape{Straight, Hyperbola, Exponential, Quadratic}
 var (
 	ErrNoBend    = errors.New("the outcome does not level off within the measured light: a bent curve cannot be told from a straight line")
 	ErrSaturated = errors.New("the outcome has levelled off below the least measured light: how fast it rises cannot be told")
-	ErrFewLights = errors.New("light takes too few different values for this shape")
+	ErrFewLights = errors.New("light takes too few different values beside the other terms for this shape")
 	ErrDarkLight = errors.New("light is zero or negative on some rows: this shape needs it above zero")
 )
 

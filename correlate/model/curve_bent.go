@@ -86,8 +86,12 @@ func (c *curveTerms) bend(s Shape) (*bent, error) {
 	return f, f.settle()
 }
 
-// flat tells whether the fit does not depend on K.
+// flat tells whether the fit does not depend on K: too few different values of
+// light, or none beside the other terms.
 func (f *bent) flat(a, b node) bool {
+	if a.size == 0 && b.size == 0 {
+		return true
+	}
 	return math.Abs(a.rss-b.rss) <= 1e-12*dot(f.rest, f.rest) && f.terms.distinct() < 4
 }
 

@@ -296,6 +296,21 @@ func TestCurvesThatCannotBeFitted(t *testing.T) {
 			t.Errorf("two lights, %s: %v, %+v", shape, c.Err, c.Parameters)
 		}
 	}
+	// Light that does not differ within bins says nothing beside them.
+	bin := groups(5, 6)
+	byBin := make([]float64, 30)
+	for i, b := range bin.Of {
+		byBin[i] = 4 + 2*float64(b)
+	}
+	within, err := Curves(30, Terms{Bin: &bin, Light: &Variable{"light", byBin}}, flat, CurveOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range within {
+		if !errors.Is(c.Err, ErrFewLights) {
+			t.Errorf("light by bin, %s: %v", c.Shape, c.Err)
+		}
+	}
 	dark := append([]float64{0}, light[1:]...)
 	by := find(dark, flat, CurveOptions{Log: true})
 	if !errors.Is(by[Straight].Err, ErrDarkLight) || !errors.Is(by[Hyperbola].Err, ErrDarkLight) || by[Quadratic].Err != nil {

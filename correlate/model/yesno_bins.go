@@ -29,7 +29,7 @@ type DealTest struct {
 //
 // The statistic is Σ (Σ rᵤ)²/m over the treatment's levels, where r is the
 // unit's share less the mean share of its block and m the number of units at
-// that level. With all deals listed, p is the share of deals, the one that was
+// that level; units without a row are left out. With all deals listed, p is the share of deals, the one that was
 // made included, with a statistic as large; with drawn ones (1 + those)/(1 + 9999).
 //
 // Errors: an answer that is neither 1 nor 0.
@@ -40,6 +40,7 @@ func DealShares(units, treatment Factor, block *Factor, y []float64, seed uint64
 	if len(units.Of) != len(y) || !Holds(units, treatment) || block != nil && !Holds(units, *block) {
 		panic("model: a unit has two levels of its treatment or lies in two blocks")
 	}
+	units = withRows(units)
 	t := &DealTest{Names: units.Levels, Yes: make([]int, len(units.Levels)), N: make([]int, len(units.Levels))}
 	level, of := make([]int, len(units.Levels)), make([]int, len(units.Levels))
 	for i, u := range units.Of {
@@ -77,6 +78,12 @@ func DealShares(units, treatment Factor, block *Factor, y []float64, seed uint64
 	}
 	t.P = float64(as) / (1 + maxListed)
 	return t, nil
+}
+
+// withRows is f without the levels that no row has.
+func withRows(f Factor) Factor {
+	d := Design{N: len(f.Of)}
+	return d.used(f)
 }
 
 // residuals are the units' shares less the mean share of their block.

@@ -145,6 +145,13 @@ func TestDealShares(t *testing.T) {
 	if err != nil || d.Deals != 90 || d.P != 1 {
 		t.Errorf("%+v, %v", d, err)
 	}
+	// A bin that lost all its plants is no unit.
+	lost := bins
+	lost.Levels = append(append([]string{}, bins.Levels...), "empty")
+	d, err = DealShares(lost, floods, nil, y, 1)
+	if err != nil || d.Deals != 20 || len(d.Names) != 6 {
+		t.Errorf("%+v, %v", d, err)
+	}
 	if !panics(func() { _, _ = DealShares(bins, Factor{Of: make([]int, 1)}, nil, y, 1) }) {
 		t.Error("a factor of another length passed")
 	}
