@@ -13,12 +13,15 @@ import (
 
 // commands is the command line. Each command lives in the file of its name.
 type commands struct {
+	Demo  demoCmd  `cmd:"" help:"Play a whole season on a simulated rack and correlate its harvest."`
 	Begin beginCmd `cmd:"" help:"Write a commented starter trial."`
 	Check checkCmd `cmd:"" help:"Tell everything that is wrong with a trial's files, at once."`
 	Run   runCmd   `cmd:"" help:"Watch a trial: take readings in, keep the light account, show and tell."`
 
 	DLI  dliCmd  `cmd:"" name:"dli" help:"Tell the light of each position and day."`
 	Note noteCmd `cmd:"" help:"Write a line into the trial's log, or list the log."`
+
+	Correlate correlateCmd `cmd:"" help:"Correlate the harvest with treatments, places and light."`
 
 	Version kong.VersionFlag `help:"Print the version and end."`
 }

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"github.com/alecthomas/kong"
+
 	"parstead/correlate"
 )
 
@@ -30,6 +32,31 @@ type correlateCmd struct {
 	NoGrowthInDark bool     `help:"Light curves start from zero: no intercept, bins or treatments in them."`
 	Seed           uint64   `default:"1" help:"Of every random draw."`
 	JSON           bool     `help:"Write the results as JSON, and nothing else."`
+
+	treatments []statedTreatment // of both kinds, in the order of the command line
+}
+
+type statedTreatment struct {
+	name string
+	per  correlate.SetPer
+}
+
+// AfterApply takes down the order in which treatments of both kinds were
+// named: it is that of interactions.
+func (c *correlateCmd) AfterApply(call *kong.Context) error {
+	plants, bins := c.Treatment, c.BinTreatment
+	for _, p := range call.Path {
+		switch {
+		case p.Flag == nil:
+		case p.Flag.Name == "treatment" && len(plants) > 0:
+			c.treatments = append(c.treatments, statedTreatment{plants[0], correlate.PerPlant})
+			plants = plants[1:]
+		case p.Flag.Name == "bin-treatment" && len(bins) > 0:
+			c.treatments = append(c.treatments, statedTreatment{bins[0], correlate.PerBin})
+			bins = bins[1:]
+		}
+	}
+	return nil
 }
 
 // Run gives the harvest correlation of a folder or a table.

@@ -85,11 +85,10 @@ func (c *correlateCmd) readTable() (*correlate.Input, error) {
 	for i := range in.Plants {
 		in.Plants[i] = "in line " + strconv.Itoa(t.Line(i))
 	}
-	for _, n := range c.Treatment {
-		in.Treatments = append(in.Treatments, c.treatment(t, n, correlate.PerPlant))
-	}
-	for _, n := range c.BinTreatment {
-		in.Treatments = append(in.Treatments, c.treatment(t, n, correlate.PerBin))
+	for _, n := range c.treatments {
+		in.Treatments = append(in.Treatments, correlate.Treatment{
+			Factor: *factorOf(t, n.name), SetPer: n.per, SetsLight: slices.Contains(c.SetsLight, n.name),
+		})
 	}
 	in.Block, in.Bin, in.By = factorOf(t, c.Block), factorOf(t, c.Bin), factorOf(t, c.By)
 	for _, n := range c.Covariate {
@@ -138,10 +137,6 @@ func (c *correlateCmd) columns(outcomes []correlate.Outcome) []string {
 		}
 	}
 	return once
-}
-
-func (c *correlateCmd) treatment(t *table.Table, name string, per correlate.SetPer) correlate.Treatment {
-	return correlate.Treatment{Factor: *factorOf(t, name), SetPer: per, SetsLight: slices.Contains(c.SetsLight, name)}
 }
 
 // factorOf is a column of labels with its levels in bytewise order; nil for "".
