@@ -153,42 +153,68 @@ func (l *lister) column(j, i, need int, p float64) {
 	}
 }
 
-// draw shuffles the column labels over the rows, which draws tables with fixed
-// margins by their probability.
+// draw is the p value from tables drawn by their probability: each column's
+// places among the rows, a row at a time, by the hypergeometric distribution.
 func (m margins) draw(limit float64, seed uint64) float64 {
 	rng := rand.New(rand.NewPCG(seed, 0x7461626c65)) // "table"
-	// Only the smaller columns need their places drawn: the largest takes the rest.
-	columns := slices.Clone(m.columns)
-	slices.Sort(columns)
-	places := make([]int, 0, m.n) // the row of each unit
-	for i, r := range m.rows {
-		for range r {
-			places = append(places, i)
-		}
-	}
-	drawn := m.n - columns[len(columns)-1]
-	counts := make([]int, len(m.rows))
+	left := make([]int, len(m.rows))
 	atMost := 1
 	for range draws {
-		for u := range drawn {
-			other := u + rng.IntN(m.n-u)
-			places[u], places[other] = places[other], places[u]
+		copy(left, m.rows)
+		p, total := m.constant, m.n
+		for _, need := range m.columns[:len(m.columns)-1] {
+			rest := total // in the rows from i on
+			total -= need
+			for i, room := range left {
+				x := m.hypergeometric(rng, rest, room, need)
+				p -= m.lnFactorial[x]
+				left[i] -= x
+				rest -= room
+				need -= x
+			}
 		}
-		p := m.constant
-		first := 0
-		for _, c := range columns {
-			clear(counts)
-			for _, i := range places[first : first+c] {
-				counts[i]++
-			}
-			for _, a := range counts {
-				p -= m.lnFactorial[a]
-			}
-			first += c
+		for _, a := range left {
+			p -= m.lnFactorial[a]
 		}
 		if p <= limit {
 			atMost++
 		}
 	}
 	return float64(atMost) / (1 + draws)
+}
+
+// hypergeometric draws how many of n units, taken from all, fall on the room
+// marked ones, by inversion outwards from the mode.
+//
+//	P(x) = C(room, x) C(all − room, n − x) / C(all, n)
+func (m margins) hypergeometric(rng *rand.Rand, all, room, n int) int {
+	least, most := max(0, n-(all-room)), min(n, room)
+	if least == most {
+		return least
+	}
+	mode := (n + 1) * (room + 1) / (all + 2)
+	mode = max(least, min(most, mode))
+	l := m.lnFactorial
+	p := math.Exp(l[room] - l[mode] - l[room-mode] +
+		l[all-room] - l[n-mode] - l[all-room-n+mode] -
+		l[all] + l[n] + l[all-n])
+	u := rng.Float64() - p
+	below, above, pBelow, pAbove := mode, mode, p, p
+	for u >= 0 && (below > least || above < most) {
+		if above < most {
+			pAbove *= float64(room-above) * float64(n-above) / (float64(above+1) * float64(all-room-n+above+1))
+			above++
+			if u -= pAbove; u < 0 {
+				return above
+			}
+		}
+		if below > least {
+			pBelow *= float64(below) * float64(all-room-n+below) / (float64(room-below+1) * float64(n-below+1))
+			below--
+			if u -= pBelow; u < 0 {
+				return below
+			}
+		}
+	}
+	return mode // also where rounding left the sum short of u
 }

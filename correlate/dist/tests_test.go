@@ -3,6 +3,7 @@ package dist
 import (
 	"encoding/json"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/combin"
@@ -261,6 +262,62 @@ func TestExactTableDrawsByProbability(t *testing.T) {
 	got := m.draw(m.logP(rows)+math.Log1p(tie), 5)
 	if mc := math.Sqrt(want.P * (1 - want.P) / draws); math.Abs(got-want.P) > 4*mc+1.0/draws {
 		t.Errorf("drawn %v, listed %v, Monte Carlo error %v", got, want.P, mc)
+	}
+}
+
+// Drawn cells follow the hypergeometric distribution, by χ² over all values.
+func TestHypergeometricDraws(t *testing.T) {
+	t.Parallel()
+	m := newMargins([][]int{{20, 30}, {25, 25}}) // ln factorials up to 100
+	rng := rand.New(rand.NewPCG(1, 1))
+	const n = 100_000
+	for _, c := range [][3]int{{50, 20, 12}, {30, 25, 20}, {9, 4, 4}, {100, 1, 50}} {
+		all, room, take := c[0], c[1], c[2]
+		seen := map[int]int{}
+		for range n {
+			seen[m.hypergeometric(rng, all, room, take)]++
+		}
+		chi2, df, total := 0.0, -1.0, 0
+		for x := max(0, take-(all-room)); x <= min(take, room); x++ {
+			p := math.Exp(combin.LogGeneralizedBinomial(float64(room), float64(x)) +
+				combin.LogGeneralizedBinomial(float64(all-room), float64(take-x)) -
+				combin.LogGeneralizedBinomial(float64(all), float64(take)))
+			total += seen[x]
+			if e := p * n; e > 5 {
+				chi2 += (float64(seen[x]) - e) * (float64(seen[x]) - e) / e
+				df++
+			}
+		}
+		if total != n {
+			t.Errorf("%v: %d of %d draws inside the range", c, total, n)
+		}
+		if p := (distuv.ChiSquared{K: df}).Survival(chi2); p < 1e-4 {
+			t.Errorf("%v: chi2 %v on %v, p %v", c, chi2, df, p)
+		}
+	}
+}
+
+// A large table is drawn cell by cell, not unit by unit.
+func TestExactTableLarge(t *testing.T) {
+	t.Parallel()
+	rows := [][]int{{1200, 900}, {1250, 870}, {1180, 930}, {1230, 905}}
+	got := ExactTable(rows, 1)
+	if got.Drawn == 0 || !(got.P > 0 && got.P < 1) {
+		t.Errorf("%+v", got)
+	}
+	// So large a table follows χ²: 3 degrees of freedom.
+	var chi2, yes, all float64
+	for _, r := range rows {
+		yes += float64(r[0])
+		all += float64(r[0] + r[1])
+	}
+	for _, r := range rows {
+		n := float64(r[0] + r[1])
+		e := n * yes / all
+		chi2 += (float64(r[0]) - e) * (float64(r[0]) - e) / (e * (1 - yes/all))
+	}
+	if want := (distuv.ChiSquared{K: 3}).Survival(chi2); math.Abs(got.P-want) > 0.01 {
+		t.Errorf("p %v, by χ² %v", got.P, want)
 	}
 }
 

@@ -16,6 +16,8 @@ var (
 	ErrUnlikely = errors.New("the counts vary no more than chance alone makes them: no size can be estimated")
 )
 
+var errNoLimit = errors.New("an upper limit is for what falls without one, where a spread is left to measure by")
+
 // maxCount bounds a count: beyond it a float64 does not hold every whole number.
 const maxCount = 1e15
 
@@ -216,13 +218,13 @@ func coefficients(d *Design, linear func([]float64) Estimate) []Coefficient {
 //	{min D given wᵀβ = c − min D} / φ = t²₀.₉₅(n − p)
 //
 // To bound a ratio whose denominator has no events from below, turn w round.
-// The error is errNoConvergence's.
+// Errors: wᵀβ does not fall without limit, or no spread is left; no convergence.
 func (f *CountFit) UpperLimit(w []float64) (float64, error) {
 	if len(w) != len(f.Design.Columns) {
 		panic("model: a linear function's length differs from the number of columns")
 	}
 	if f.Exact || !math.IsInf(f.Linear(w).Value, -1) {
-		panic("model: an upper limit is for a linear function that falls without limit")
+		return 0, errNoLimit
 	}
 	t := tQuantile(0.1, float64(f.DF))
 	goal := t * t * f.Dispersion

@@ -253,6 +253,9 @@ func TestCountLevelWithoutEvents(t *testing.T) {
 		if e := f.Linear(w); !math.IsInf(e.Value, 1) {
 			t.Errorf("empty %d: the ratio turned round is %+v", empty, e)
 		}
+		if _, err := f.UpperLimit(w); err == nil {
+			t.Errorf("empty %d: an upper limit of what rises without one", empty)
+		}
 		nb, err := f.NegativeBinomial()
 		if err == nil {
 			if e := nb.Linear(d.Weights(At{0, empty})); e.OK() {
