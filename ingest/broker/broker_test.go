@@ -179,6 +179,10 @@ func TestOthersAndTheRetainedStoreGetItToo(t *testing.T) {
 	if code := early.subscribe("rack/#"); code != 1 {
 		t.Fatalf("subscribed with %x", code)
 	}
+	early.send(packet(0xC0, nil)) // once it is answered, what the store held is sent
+	if first, _, err := early.receive(5 * time.Second); err != nil || first != 0xD0 {
+		t.Fatalf("PINGRESP due, got %x, %v", first, err)
+	}
 	for qos := byte(0); qos <= 2; qos++ {
 		chip.send(publishPacket("rack/a", []byte{'0' + qos}, qos, 1+uint16(qos), retain))
 		first, rest, err := early.receive(5 * time.Second)

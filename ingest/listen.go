@@ -1,0 +1,212 @@
+package ingest
+
+import (
+	"bytes"
+	"encoding/json"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+)
+
+// Found is a number that arrives at a broker: what a sensor could be.
+type Found struct {
+	Topic   string
+	Pointer string // JSON Pointer to the number; "" where it is the payload
+	Example string // the number as it was last written
+
+	Time       string     // JSON Pointer to what looks like the reading's own time; "" for none
+	TimeFormat TimeFormat // and how it is written
+
+	Messages int           // live ones, not what a broker had kept
+	Every    time.Duration // between live messages, on average; 0 before the second
+}
+
+// Listening is a Taker that notes what arrives and stores nothing.
+type Listening struct {
+	clock Clock
+
+	mu      sync.Mutex
+	topics  map[string]*heard
+	dropped int
+}
+
+// heard is what one topic brought.
+type heard struct {
+	numbers     []Found
+	messages    int
+	first, last time.Duration // uptimes of live messages
+}
+
+// A stranger's broker may carry any number of topics.
+const (
+	maxTopics   = 2000
+	maxPointers = 100 // of one topic
+)
+
+// Listen makes a Listening.
+func Listen(clock Clock) *Listening { return &Listening{clock: clock, topics: map[string]*heard{}} }
+
+// Take notes the numbers in a delivery and acknowledges it.
+func (l *Listening) Take(d Delivery) {
+	if d.From != nil {
+		defer d.From.Settle([]uint16{d.ID}, nil)
+	}
+	uptime := l.clock.Uptime()
+	numbers := numbersIn(d.Payload)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	t := l.topics[d.Topic]
+	if t == nil {
+		if len(numbers) == 0 {
+			return
+		}
+		if len(l.topics) == maxTopics {
+			l.dropped++
+			return
+		}
+		t = &heard{}
+		l.topics[strings.Clone(d.Topic)] = t
+	}
+	if !d.Retained {
+		if t.messages == 0 {
+			t.first = uptime
+		}
+		t.messages++
+		t.last = uptime
+	}
+	for _, n := range numbers {
+		i := slices.IndexFunc(t.numbers, func(f Found) bool { return f.Pointer == n.Pointer })
+		if i < 0 && len(t.numbers) < maxPointers {
+			i = len(t.numbers)
+			t.numbers = append(t.numbers, n)
+		}
+		if i >= 0 {
+			t.numbers[i] = n
+		}
+	}
+}
+
+// Found lists what was heard, by topic and pointer.
+func (l *Listening) Found() []Found {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	var all []Found
+	for topic, t := range l.topics {
+		for _, f := range t.numbers {
+			f.Topic, f.Messages = topic, t.messages
+			if t.messages > 1 {
+				f.Every = (t.last - t.first) / time.Duration(t.messages-1)
+			}
+			all = append(all, f)
+		}
+	}
+	slices.SortFunc(all, func(a, b Found) int {
+		return 2*strings.Compare(a.Topic, b.Topic) + strings.Compare(a.Pointer, b.Pointer)
+	})
+	return all
+}
+
+// Dropped counts deliveries on topics beyond the limit.
+func (l *Listening) Dropped() int {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.dropped
+}
+
+// numbersIn lists the numbers of a payload: the payload itself, or every number,
+// number written as text, and truth value in a JSON document, except what looks
+// like the time.
+func numbersIn(payload []byte) []Found {
+	s := string(bytes.TrimSpace(payload))
+	if _, err := parseNumber(s); err == nil || isTruth(s) {
+		return []Found{{Example: s}}
+	}
+	var root place
+	if scan(payload, &root, nil) != nil { // bounds the depth of what is decoded below
+		return nil
+	}
+	decoder := json.NewDecoder(bytes.NewReader(payload))
+	decoder.UseNumber()
+	var doc any
+	if err := decoder.Decode(&doc); err != nil {
+		return nil
+	}
+	w := walker{}
+	w.walk(doc)
+	for i := range w.found {
+		w.found[i].Time, w.found[i].TimeFormat = w.time, w.format
+	}
+	return w.found
+}
+
+func isTruth(s string) bool { return strings.EqualFold(s, "true") || strings.EqualFold(s, "false") }
+
+// walker goes through a JSON document in the order of its names.
+type walker struct {
+	path   []string
+	found  []Found
+	time   string
+	format TimeFormat
+}
+
+func (w *walker) walk(v any) {
+	switch v := v.(type) {
+	case map[string]any:
+		names := make([]string, 0, len(v))
+		for name := range v {
+			names = append(names, name)
+		}
+		slices.Sort(names)
+		for _, name := range names {
+			w.step(name, v[name])
+		}
+	case []any:
+		for i, e := range v {
+			w.step(strconv.Itoa(i), e)
+		}
+	case json.Number:
+		w.leaf(v.String())
+	case string:
+		w.leaf(v)
+	case bool:
+		w.leaf(strconv.FormatBool(v))
+	}
+}
+
+func (w *walker) step(name string, v any) {
+	w.path = append(w.path, name)
+	w.walk(v)
+	w.path = w.path[:len(w.path)-1]
+}
+
+func (w *walker) leaf(s string) {
+	if format, ok := looksLikeTime(s); ok && w.time == "" {
+		w.time, w.format = formatPointer(w.path), format
+		return
+	}
+	if _, err := parseNumber(strings.TrimSpace(s)); (err == nil || isTruth(s)) && len(w.found) < maxPointers {
+		w.found = append(w.found, Found{Pointer: formatPointer(w.path), Example: s})
+	}
+}
+
+// looksLikeTime takes RFC 3339 for a time, and numbers that as seconds or
+// milliseconds since 1970 lie between 2020 and 2100: no sensor of this trade
+// reads so high.
+func looksLikeTime(s string) (TimeFormat, bool) {
+	if _, err := time.Parse(time.RFC3339, s); err == nil {
+		return RFC3339, true
+	}
+	const from, until = 1577836800, 4102444800
+	switch v, err := parseNumber(s); {
+	case err != nil:
+		return "", false
+	case v >= from && v < until:
+		return Unix, true
+	case v >= from*1000 && v < until*1000:
+		return UnixMS, true
+	default:
+		return "", false
+	}
+}
