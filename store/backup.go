@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -94,8 +95,10 @@ func (s *Snapshot) copyTo(ctx context.Context, path string) error {
 		return errors.New("there is no database to copy yet")
 	}
 	return writeNew(path, func(w io.Writer) error {
-		_, err := s.WriteTo(stopping{ctx, w})
-		return err
+		if _, err := s.WriteTo(stopping{ctx, w}); err != nil {
+			return cmp.Or(ctx.Err(), err) // bbolt names its cause without wrapping it
+		}
+		return nil
 	})
 }
 

@@ -75,9 +75,11 @@ func TestOpening(t *testing.T) {
 		if info, err := os.Stat(path); err != nil || info.Mode().Perm() != 0o600 {
 			t.Errorf("mode %v, %v", info.Mode(), err)
 		}
-		_, err = Open(path, Options{})
-		if !errors.Is(err, ErrInUse) || !strings.Contains(err.Error(), filepath.Dir(path)) {
-			t.Errorf("a second opening: %v", err)
+		if want == 1 { // it takes lockPatience
+			_, err = Open(path, Options{})
+			if !errors.Is(err, ErrInUse) || !strings.Contains(err.Error(), filepath.Dir(path)) {
+				t.Errorf("a second opening: %v", err)
+			}
 		}
 		if err := db.Close(); err != nil {
 			t.Fatal(err)
@@ -255,7 +257,7 @@ func TestSnapshotWhileAppending(t *testing.T) {
 			}
 		}
 	})
-	for range 30 {
+	for seen := 0; seen < 100*20; {
 		s, err := db.View()
 		if err != nil {
 			t.Fatal(err)
@@ -279,8 +281,9 @@ func TestSnapshotWhileAppending(t *testing.T) {
 		}
 		readers.Wait()
 		if lengths[0]%20 != 0 || lengths[1] != lengths[0] || lengths[2] != lengths[0] || lengths[3] != lengths[0] {
-			t.Errorf("one snapshot has lengths %v", lengths)
+			t.Fatalf("one snapshot has lengths %v", lengths)
 		}
+		seen = lengths[0]
 		if err := s.Close(); err != nil {
 			t.Fatal(err)
 		}
