@@ -165,6 +165,9 @@ func (bl *blend) fillPiece(ctx context.Context, cell cell, g dli.Gap, donors []i
 	var sum part
 	for _, shift := range donors {
 		from := bl.b.sameClock(g.From, shift)
+		if bl.b.sameClock(g.Until-1, shift)+1-from != length {
+			continue // clocks change meanwhile: those hours are others
+		}
 		p, _, err := bl.window(ctx, from, from+length, cell.m)
 		if err != nil {
 			return err
