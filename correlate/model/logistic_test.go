@@ -105,6 +105,23 @@ func TestLogisticClosedForm(t *testing.T) {
 		logit[l] = math.Log((float64(a) + 0.5) / (12 - float64(a) + 0.5))
 		near(t, "log odds", f.Linear(d.Weights(At{0, l})).Value, logit[l], 1e-9, 0)
 	}
+	// So are l* with all levels and with none: ln |XᵀWX| = Σ ln nπ(1−π), where
+	// one share π for all is (17 + 3/2)/(36 + 3).
+	var with, without float64
+	common := (17 + 1.5) / (36 + 3)
+	for _, a := range yes {
+		a := float64(a)
+		p := (a + 0.5) / 13
+		with += a*math.Log(p) + (12-a)*math.Log(1-p) + math.Log(12*p*(1-p))/2
+		without += a*math.Log(common) + (12-a)*math.Log(1-common) + math.Log(12*common*(1-common))/2
+	}
+	near(t, "penalised likelihood", f.LogLikelihood, with, 1e-12, 0)
+	tests, err := f.Partial()
+	if err != nil || len(tests) != 1 || tests[0].DF != 2 {
+		t.Fatalf("%+v, %v", tests, err)
+	}
+	near(t, "chi2", tests[0].Chi2, 2*(with-without), 1e-10, 0)
+	near(t, "p", tests[0].P, math.Exp(without-with), 1e-10, 0) // of χ² on two degrees of freedom
 	pairs, err := f.Compare(d.Families()[0])
 	if err != nil {
 		t.Fatal(err)
