@@ -121,10 +121,6 @@ func (r *StudentizedRange) Survival(q float64) float64 {
 	// puts it near s = 1/√(1 + q²/2ν).
 	top := int((lnq - 0.5*math.Log1p(q*q/(2*r.df))) / r.step)
 	peak := term(top)
-	for peak == 0 && top > int(lnq/r.step)-1000 && term(top-1) > 0 {
-		top--
-		peak = term(top)
-	}
 	for {
 		if next := term(top + 1); next > peak {
 			top, peak = top+1, next
@@ -213,8 +209,8 @@ func highestBit(m int) int {
 	return b
 }
 
-// InverseSurvival is the q that P(Q > q) = p exceeds: the upper p point of the
-// distribution, to about 1e-12 relative. It is +Inf for p = 0 and 0 for p = 1,
+// InverseSurvival is the q with P(Q > q) = p, the upper p point, to about 1e-12
+// relative. It is +Inf for p = 0 and 0 for p = 1,
 // and panics for p outside [0, 1].
 func (r *StudentizedRange) InverseSurvival(p float64) float64 {
 	switch {
