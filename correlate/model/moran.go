@@ -196,11 +196,7 @@ func (p *permuted) constant(q []float64) bool {
 // shuffle permutes the values within each group.
 func (p *permuted) shuffle(rng *rand.Rand, z []float64) {
 	for g, start := range p.starts[:len(p.starts)-1] {
-		part := z[start:p.starts[g+1]]
-		for i := len(part) - 1; i > 0; i-- {
-			j := rng.IntN(i + 1)
-			part[i], part[j] = part[j], part[i]
-		}
+		shuffle(rng, z[start:p.starts[g+1]])
 	}
 }
 

@@ -1,6 +1,7 @@
 package model
 
 import (
+	"math/bits"
 	"math/rand/v2"
 	"runtime"
 	"slices"
@@ -9,8 +10,9 @@ import (
 
 // Shuffle re-deals labels freely among the rows of a group: plants within a bin.
 type Shuffle struct {
-	labels []int
-	rows   [][]int // by group
+	labels  []int
+	rows    [][]int // by group
+	largest int     // number of rows in a group
 }
 
 // NewShuffle re-deals the labels within groups; nil groups means that all rows
@@ -19,7 +21,11 @@ func NewShuffle(labels, groups []int) *Shuffle {
 	if groups == nil {
 		groups = make([]int, len(labels))
 	}
-	return &Shuffle{labels: labels, rows: slices.DeleteFunc(groupRows(groups), func(r []int) bool { return len(r) < 2 })}
+	s := &Shuffle{labels: labels, rows: groupRows(groups)}
+	for _, rows := range s.rows {
+		s.largest = max(s.largest, len(rows))
+	}
+	return s
 }
 
 func groupRows(groups []int) [][]int {
@@ -34,10 +40,57 @@ func groupRows(groups []int) [][]int {
 // called from several goroutines.
 func (s *Shuffle) Deal(rng *rand.Rand, labels []int) {
 	copy(labels, s.labels)
+	held := make([]int, s.largest)
 	for _, rows := range s.rows {
-		for i := len(rows) - 1; i > 0; i-- {
-			a, b := rows[i], rows[rng.IntN(i+1)]
-			labels[a], labels[b] = labels[b], labels[a]
+		group := held[:len(rows)]
+		for i, r := range rows {
+			group[i] = labels[r]
+		}
+		shuffle(rng, group)
+		for i, r := range rows {
+			labels[r] = group[i]
+		}
+	}
+}
+
+// shuffle puts the values into an order, each as likely as any other: the last
+// place gets one of all, the next one of the rest.
+func shuffle[T any](rng *rand.Rand, x []T) {
+	i := len(x) - 1
+	for ; i >= 4 && i < mostInFours; i -= 4 {
+		a, b, c, d := four(rng, i)
+		x[i], x[a] = x[a], x[i]
+		x[i-1], x[b] = x[b], x[i-1]
+		x[i-2], x[c] = x[c], x[i-2]
+		x[i-3], x[d] = x[d], x[i-3]
+	}
+	for ; i > 0; i-- {
+		j := rng.IntN(i + 1)
+		x[i], x[j] = x[j], x[i]
+	}
+}
+
+// mostInFours is the largest number of values that four takes.
+const mostInFours = 1 << 14
+
+// four draws the four next places of a shuffle from one random number: up to i,
+// i − 1, i − 2 and i − 3, each as likely as any other.
+//
+// The number is read as a fraction; each whole part of its product with a bound
+// is a draw and the rest goes on. A rest under 2⁶⁴ mod the bounds' product is
+// drawn again, so that nothing is favoured.
+//
+// Brackett-Rozinsky, Lemire (2024), Software: Practice and Experience 54.
+func four(rng *rand.Rand, i int) (a, b, c, d int) {
+	n := uint64(i)
+	product := (n + 1) * n * (n - 1) * (n - 2)
+	for {
+		first, rest := bits.Mul64(rng.Uint64(), n+1)
+		second, rest := bits.Mul64(rest, n)
+		third, rest := bits.Mul64(rest, n-1)
+		fourth, rest := bits.Mul64(rest, n-2)
+		if rest >= product || rest >= -product%product {
+			return int(first), int(second), int(third), int(fourth)
 		}
 	}
 }
