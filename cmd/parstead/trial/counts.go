@@ -52,7 +52,7 @@ func (l *loader) takeCounts() {
 			continue
 		}
 		p := l.plants[c.Plant]
-		if l.harvest != nil && !p.HasHarvest || p.Status == Lost || p.Date.Before(light.DateOf(c.At.In(l.Rack.Zone))) {
+		if l.harvest != nil && !p.HasHarvest || p.Status == Lost || p.Status == Withdrawn || p.Date.Before(light.DateOf(c.At.In(l.Rack.Zone))) {
 			continue
 		}
 		if p.Values == nil {

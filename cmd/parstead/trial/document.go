@@ -28,8 +28,7 @@ func parseDocument(file string, text []byte, p *problems) (d *document, root *ta
 	values := map[string]any{}
 	if err := toml.Unmarshal(text, &values); err != nil {
 		at := place{file, 1, 1}
-		var broken *toml.DecodeError
-		if errors.As(err, &broken) {
+		if broken, ok := errors.AsType[*toml.DecodeError](err); ok {
 			at.line, at.column = broken.Position()
 			at.line = max(at.line, 1)
 			at.column = d.lines.column(at.line, max(at.column, 1))

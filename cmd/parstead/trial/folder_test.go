@@ -1,6 +1,7 @@
 package trial_test
 
 import (
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -90,13 +91,10 @@ A4,lower,1,2,bark,yes
 type edit struct{ file, old, new string }
 
 // folder writes the sound trial with edits.
-func folder(t testing.TB, edits ...edit) string {
+func folder(t *testing.T, edits ...edit) string {
 	t.Helper()
 	dir := t.TempDir()
-	files := map[string]string{}
-	for name, text := range sound {
-		files[name] = text
-	}
+	files := maps.Clone(sound)
 	for _, e := range edits {
 		text := files[e.file]
 		if e.old == "" {
@@ -117,7 +115,7 @@ func folder(t testing.TB, edits ...edit) string {
 }
 
 // load reads the sound trial with edits, which must be usable.
-func load(t testing.TB, edits ...edit) *trial.Trial {
+func load(t *testing.T, edits ...edit) *trial.Trial {
 	t.Helper()
 	read, problems := trial.Load(folder(t, edits...))
 	if !trial.Usable(problems) {

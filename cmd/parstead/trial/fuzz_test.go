@@ -1,7 +1,9 @@
 package trial_test
 
 import (
+	"archive/zip"
 	"bytes"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -107,6 +109,69 @@ func FuzzClock(f *testing.F) {
 		if local, err := time.Parse(time.DateTime, strings.TrimSpace(written)); err == nil {
 			if got := at.In(z).Format(time.DateTime); got != local.Format(time.DateTime) {
 				t.Errorf("%q in %v: shows %s", written, z, got)
+			}
+		}
+	})
+}
+
+// The parts of a workbook are fuzzed inside a sound archive, whose checksums
+// would else refuse nearly everything.
+func FuzzWorkbook(f *testing.F) {
+	path := filepath.Join(f.TempDir(), "seed.xlsx")
+	saveWorkbook(f, path, [][]any{{"plant", "biomass_g", "date"}, {"A1", 12.5, time.Date(2026, 6, 10, 0, 0, 0, 0, time.UTC)}}, nil)
+	archive, err := zip.OpenReader(path)
+	if err != nil {
+		f.Fatal(err)
+	}
+	parts := map[string]string{}
+	for _, file := range archive.File {
+		r, err := file.Open()
+		if err != nil {
+			f.Fatal(err)
+		}
+		text, err := io.ReadAll(r)
+		if err != nil {
+			f.Fatal(err)
+		}
+		parts[file.Name] = string(text)
+	}
+	if err := archive.Close(); err != nil {
+		f.Fatal(err)
+	}
+	const sheet, styles, strs = "xl/worksheets/sheet1.xml", "xl/styles.xml", "xl/sharedStrings.xml"
+	f.Add(parts[sheet], parts[styles], parts[strs])
+	f.Add(`<worksheet><sheetData><row r="3"><c r="B3" t="b"><v>1</v></c><c t="d"><v>2026-06-10T00:00:00</v></c><c r="A9" s="77" t="s"><v>99</v></c></row><row><c/></row></sheetData></worksheet>`, "", "")
+	f.Fuzz(func(t *testing.T, sheetXML, stylesXML, stringsXML string) {
+		var book bytes.Buffer
+		w := zip.NewWriter(&book)
+		for name, text := range parts {
+			switch name {
+			case sheet:
+				text = sheetXML
+			case styles:
+				text = stylesXML
+			case strs:
+				text = stringsXML
+			}
+			part, err := w.Create(name)
+			if err == nil {
+				_, err = io.WriteString(part, text)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		dir := folder(t)
+		if err := os.WriteFile(filepath.Join(dir, "harvest.xlsx"), book.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		_, problems := trial.Load(dir)
+		for _, p := range problems {
+			if p.Says == "" || p.Mend == "" || p.File == "harvest.xlsx" && p.Line < 1 {
+				t.Errorf("%+v: incomplete", p)
 			}
 		}
 	})

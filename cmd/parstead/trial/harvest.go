@@ -55,11 +55,10 @@ func (l *loader) readHarvest() {
 // readFate reads what became of a plant, and when.
 func (l *loader) readFate(p *plantRow, r row) {
 	p.Status = Harvested
-	c := r.cell("status")
-	if !c.blank() {
-		switch s := Status(strings.ToLower(c.text)); s {
+	if c := r.cell("status"); !c.blank() {
+		p.Status = Status(strings.ToLower(c.text))
+		switch p.Status {
 		case Harvested, Lost, Withdrawn:
-			p.Status = s
 		default:
 			l.fault(c.at, fmt.Sprintf("the status of plant %s can't be %q", p.Code, c.text), "write harvested, lost or withdrawn")
 		}
@@ -76,8 +75,8 @@ func (l *loader) readFate(p *plantRow, r row) {
 		l.fault(c.at, fmt.Sprintf("the cause of plant %s can't be %q", p.Code, c.text), "write one of "+strings.Join(causes, ", "))
 	}
 	for _, heading := range []string{"lost_on", "cause"} {
-		if c := r.cell(heading); !c.blank() && p.Status == Harvested {
-			l.fault(c.at, fmt.Sprintf("the plant %s has a %s but was not lost", p.Code, heading), "write lost under status, or clear the cell")
+		if c := r.cell(heading); !c.blank() && (p.Status == Harvested || p.Status == Withdrawn) {
+			l.fault(c.at, fmt.Sprintf("the plant %s has a %s but was %s, not lost", p.Code, heading, p.Status), "write lost under status, or clear the cell")
 		}
 	}
 	reason := r.cell("leave_out")
@@ -113,8 +112,8 @@ func (l *loader) readValues(p *plantRow, r row) {
 		switch {
 		case !ok && hasAgain:
 			l.fault(r.cell(o.Name+"_again").at, fmt.Sprintf("plant %s has a second %s but no first", p.Code, o.Name), "write the first one too")
-		case ok && p.Status == Lost:
-			l.warn(at, fmt.Sprintf("plant %s was lost, so its %s is missing: the %v here is not used", p.Code, o.Name, value), "clear the cell, or correct status")
+		case ok && p.Status != Harvested:
+			l.warn(at, fmt.Sprintf("plant %s was %s, so its %s is missing: the %v here is not used", p.Code, p.Status, o.Name, value), "clear the cell, or correct status")
 		case ok:
 			p.Values[o.Name] = Cell{Value: value, Again: again, HasAgain: hasAgain}
 		}

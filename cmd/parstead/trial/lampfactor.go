@@ -47,6 +47,6 @@ func readSpectrum(path string) (light.LuxPerPPFD, error) {
 	if err != nil {
 		return 0, err
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // only read
 	return spectrum.ReadFactor(f)
 }

@@ -69,8 +69,7 @@ func Open(dir string) (*Trial, error) {
 
 // cause is what an error of the file system says without the path.
 func cause(err error) string {
-	var path *fs.PathError
-	if errors.As(err, &path) {
+	if path, ok := errors.AsType[*fs.PathError](err); ok {
 		return path.Err.Error()
 	}
 	return err.Error()

@@ -8,6 +8,9 @@ func nearest(s string, words []string) (near string, ok bool) {
 	s = strings.ToLower(s)
 	best := max(1, (len([]rune(s))+1)/3) + 1
 	for _, word := range words {
+		if longer := len(word) - len(s); max(longer, -longer) > 4*best {
+			continue // too far in bytes to be near in letters
+		}
 		switch d := strokes(s, strings.ToLower(word)); {
 		case d < best:
 			near, best, ok = word, d, true

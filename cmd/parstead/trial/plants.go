@@ -147,6 +147,7 @@ func (l *loader) isNumeric(column string) bool {
 // placePlants reads the layout over the plants that came.
 func (l *loader) placePlants(placed, came *sheet) {
 	var order []string
+	seen := map[string]bool{}
 	for i, code := range l.codes(placed) {
 		r := placed.rows[i]
 		if code == "" {
@@ -154,7 +155,7 @@ func (l *loader) placePlants(placed, came *sheet) {
 		}
 		p := l.plants[code]
 		switch {
-		case p != nil && slices.Contains(order, code):
+		case seen[code]:
 			l.fault(r.cell("plant").at, fmt.Sprintf("the plant %q is there twice: also in line %d", code, p.at.line), "give one another code, or remove a line")
 			continue
 		case p != nil:
@@ -170,12 +171,12 @@ func (l *loader) placePlants(placed, came *sheet) {
 			}
 			p = l.addPlant(r, code)
 		}
-		order = append(order, code)
+		order, seen[code] = append(order, code), true
 		p.Place, _ = l.position(r)
 		p.Guard, _ = l.yesNo(r.cell("guard"), "guard")
 	}
 	for _, code := range l.order {
-		if !slices.Contains(order, code) {
+		if !seen[code] {
 			l.warn(l.plants[code].at, fmt.Sprintf("the plant %q has no place in %s, so it takes no part", code, placed.file), "add it to the layout, or remove it here")
 			delete(l.plants, code)
 		}

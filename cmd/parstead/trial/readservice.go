@@ -42,7 +42,7 @@ func (l *loader) readBroker(t *table, _ bool) {
 				t.fault(key, key+" is for another broker, and this one is embedded", "remove it, or give the other broker's url")
 			}
 		}
-		if ok && !loopback(listen) && !(t.has("username") && t.has("password_file")) {
+		if ok && !loopback(listen) && (!t.has("username") || !t.has("password_file")) {
 			t.fault("listen", fmt.Sprintf("the broker would be open to everyone who reaches %s", listen), "add username and password_file, or listen on "+brokerListen)
 		}
 		t.finish()

@@ -156,7 +156,7 @@ func readFile(path string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // only read
 	return io.ReadAll(f)
 }
 
@@ -183,8 +183,7 @@ func parseCSV(file string, data []byte, p *problems) *sheet {
 		}
 		if err != nil {
 			at := place{file, 1, 1}
-			var broken *csv.ParseError
-			if errors.As(err, &broken) {
+			if broken, ok := errors.AsType[*csv.ParseError](err); ok {
 				at.line, at.column = max(broken.Line, 1), lines.column(broken.Line, broken.Column)
 			}
 			p.fault(at, "a quotation mark stands alone", `put it twice ("") inside a quoted cell, or remove it`)

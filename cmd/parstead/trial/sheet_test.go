@@ -84,7 +84,7 @@ func TestSheetMistakes(t *testing.T) {
 		{"outside the trial", []edit{harvest("date", "A1,2026-06-15\n")}, "harvest.csv:2:4: error:", "outside the trial"},
 		{"unknown status", []edit{harvest("status", "A1,losst\n")}, "harvest.csv:2:4: error:", "harvested, lost or withdrawn"},
 		{"unknown cause", []edit{harvest("status,cause", "A1,lost,frost\n")}, "harvest.csv:2:9: error:", "rot, pest, dried, accident, unknown"},
-		{"cause without loss", []edit{harvest("cause", "A1,rot\n")}, "harvest.csv:2:4: error:", "was not lost"},
+		{"cause without loss", []edit{harvest("cause", "A1,rot\n")}, "harvest.csv:2:4: error:", "was harvested, not lost"},
 		{"left out for nothing", []edit{harvest("leave_out", "A1,yes\n")}, "harvest.csv:2:4: error:", "without a reason"},
 		{"zero on a log scale", []edit{harvest("biomass_g", "A2,0\n")}, "harvest.csv:2:4: error:", "biomass_g of plant A2 is 0, which has no logarithm"},
 		{"tare above gross", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,3,4\n")}, "harvest.csv:2:4: error:", "is -1, which has no logarithm"},
@@ -196,8 +196,8 @@ func TestWorkbookMangledCodes(t *testing.T) {
 	}
 }
 
-func saveWorkbook(t *testing.T, path string, rows [][]any, formats map[string]string) {
-	t.Helper()
+func saveWorkbook(tb testing.TB, path string, rows [][]any, formats map[string]string) {
+	tb.Helper()
 	book := excelize.NewFile()
 	defer func() { _ = book.Close() }()
 	for i, row := range rows {
@@ -207,7 +207,7 @@ func saveWorkbook(t *testing.T, path string, rows [][]any, formats map[string]st
 				err = book.SetCellValue("Sheet1", name, value)
 			}
 			if err != nil {
-				t.Fatal(err)
+				tb.Fatal(err)
 			}
 		}
 	}
@@ -217,11 +217,11 @@ func saveWorkbook(t *testing.T, path string, rows [][]any, formats map[string]st
 			err = book.SetCellStyle("Sheet1", name, name, style)
 		}
 		if err != nil {
-			t.Fatal(err)
+			tb.Fatal(err)
 		}
 	}
 	if err := book.SaveAs(path); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 }
 
@@ -299,8 +299,9 @@ func TestHarvest(t *testing.T) {
 		toml("kind = \"count\"\n", "kind = \"count\"\nexposure = \"stems\"\n"),
 		edit{"harvest.csv", "", `Plant;date;status;lost_on;cause;leave_out;biomass_g_gross;biomass_g_tare;biomass_g_again;Rooted;stems;remarks
 A1;2026-06-10;;;;no;12,5;0,25;12,2;Y;2,0;
-A2;;withdrawn;;;mislabelled;3,5;0,5;;0;1;
+A2;2026-06-12;withdrawn;;;;3,5;0,5;;0;1;
 A3;;Lost;2026-05-20;Rot;;;;;;;
+A4;;;;;mislabelled;3,5;0,5;;0;1;
 `},
 		edit{"counts.csv", "", `time,plant,outcome,value
 2026-06-10 23:00,A1,leaves,7
@@ -322,9 +323,9 @@ A3;;Lost;2026-05-20;Rot;;;;;;;
 		{true, june(10), trial.Harvested, "", "", map[string]trial.Cell{
 			"biomass_g": {Value: 12.25, Again: 12.2, HasAgain: true}, "rooted": {Value: 1}, "leaves": {Value: 7, Counted: true},
 		}},
-		{true, june(14), trial.Withdrawn, "", "mislabelled", map[string]trial.Cell{"biomass_g": {Value: 3}, "rooted": {}}},
+		{true, june(12), trial.Withdrawn, "", "", map[string]trial.Cell{}},
 		{true, light.Date{Year: 2026, Month: 5, Day: 20}, trial.Lost, "rot", "", map[string]trial.Cell{}},
-		{false, june(14), "", "", "", nil}, // no row: its count is missing too
+		{true, june(14), trial.Harvested, "", "mislabelled", map[string]trial.Cell{"biomass_g": {Value: 3}, "rooted": {}, "leaves": {Value: 6, Counted: true}}},
 	}
 	for i, p := range read.Plants {
 		if d := cmp.Diff(want[i], fate{p.HasHarvest, p.Date, p.Status, p.Cause, p.LeaveOut, p.Values}); d != "" {

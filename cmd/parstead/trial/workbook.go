@@ -2,7 +2,6 @@ package trial
 
 import (
 	"bytes"
-	"math"
 	"regexp"
 	"strconv"
 	"strings"
@@ -71,6 +70,11 @@ func (w workbook) read(column, line int, raw string) (string, turn) {
 			return "TRUE", asItIs
 		}
 		return "FALSE", asItIs
+	case excelize.CellTypeDate: // ISO 8601, as the strict form of the standard has it
+		if t, err := time.Parse("2006-01-02T15:04:05", strings.TrimSuffix(raw, "Z")); err == nil {
+			return dateText(t), turnedDate
+		}
+		return strings.TrimSpace(raw), turnedDate
 	case excelize.CellTypeUnset, excelize.CellTypeNumber, excelize.CellTypeFormula:
 	default:
 		return strings.TrimSpace(raw), asItIs
@@ -89,15 +93,20 @@ func (w workbook) read(column, line int, raw string) (string, turn) {
 		if err != nil {
 			return raw, turnedDate
 		}
-		t = t.Round(time.Second)
-		if number == math.Trunc(number) {
-			return t.Format(time.DateOnly), turnedDate
-		}
-		return t.Format(time.DateTime), turnedDate
+		return dateText(t), turnedDate
 	case turnedExponent:
 		return raw, turnedExponent
 	}
 	return raw, asItIs
+}
+
+// dateText writes a day, with its time unless that is midnight.
+func dateText(t time.Time) string {
+	t = t.Round(time.Second)
+	if t.Hour() == 0 && t.Minute() == 0 && t.Second() == 0 {
+		return t.Format(time.DateOnly)
+	}
+	return t.Format(time.DateTime)
 }
 
 var formatAside = regexp.MustCompile(`"[^"]*"|\[[^\]]*\]|\\.`)
