@@ -6,6 +6,7 @@ import (
 	"io"
 	"log/slog"
 	"os"
+	"text/tabwriter"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -14,6 +15,8 @@ import (
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest/broker"
 	"parstead/light"
+	"parstead/light/account"
+	"parstead/store"
 )
 
 // demoCmd plays a season on a simulated rack.
@@ -59,7 +62,46 @@ func (c *demoCmd) Run(e *env) error {
 	if err := c.play(e, world, t); err != nil {
 		return fmt.Errorf("play the season: %w", err)
 	}
-	return nil
+	view, err := store.OpenFolder(e.ctx, c.Dir)
+	if err != nil {
+		return err
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	return c.light(e, world, t, view)
+}
+
+// light sets the season's light by the account beside the light that was given.
+func (c *demoCmd) light(e *env, world *demo.World, t *trial.Trial, view light.Source) error {
+	days, err := account.New(&t.Rack, view, account.Options{}).Days(e.ctx, t.Rack.Starts, t.Rack.Ends)
+	if err != nil {
+		return err
+	}
+	type sums struct{ found, given, covered, filled, off tally }
+	bins := map[string]*sums{}
+	for _, d := range days {
+		b := bins[d.Position.Bin]
+		if b == nil {
+			b = &sums{}
+			bins[d.Position.Bin] = b
+		}
+		b.covered.add(d.Covered)
+		if d.Known {
+			b.found.add(float64(d.DLI))
+			b.given.add(float64(world.DLI(d.Position, d.Date)))
+			b.filled.add(d.Filled)
+			b.off.add(d.Error.Total())
+		}
+	}
+	fmt.Fprintln(e.stdout, "Daily light integral, mol m⁻² d⁻¹, mean over positions and days:")
+	table := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(table, "bin\tby the account\tits error\tgiven\tcovered\tfilled\t")
+	for _, bin := range t.Rack.Bins {
+		if b := bins[bin.Name]; b != nil && b.found.n > 0 {
+			fmt.Fprintf(table, "%s\t%.2f\t%s\t%.2f\t%s\t%s\t\n", bin.Name,
+				b.found.mean(), percent(b.off.mean()), b.given.mean(), percent(b.covered.mean()), percent(b.filled.mean()))
+		}
+	}
+	return table.Flush()
 }
 
 func (c *demoCmd) introduce(w io.Writer, t *trial.Trial) {

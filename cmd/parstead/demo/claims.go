@@ -145,7 +145,7 @@ func (v view) lightLevel() Claim {
 	}
 	c.Found = fmt.Sprintf("level over bins %s on %s degree of freedom; slope within bins %s",
 		pValue(level.P), number(level.DF[1]), pValue(o.Light.WithinBin.P))
-	c.Holds = level.Unit == "bin" && level.DF[1] == 1 && *level.P > 0.01 && *o.Light.WithinBin.P < 0.001
+	c.Holds = level.Unit == "bin" && level.DF[1] == 1 && *level.P > 0.05 && *o.Light.WithinBin.P < 0.001
 	return c
 }
 

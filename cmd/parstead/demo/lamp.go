@@ -61,9 +61,9 @@ func (p pose) over(b light.Bin) []float64 {
 }
 
 const (
-	fieldCV    = 0.18 // of light within a bin
-	raiseLoss  = 0.11 // of light when the lamp is raised
-	unevenness = 0.01 // of single cells beside the smooth field
+	fieldCV    = 0.18  // of light within a bin
+	raiseLoss  = 0.11  // of light when the lamp is raised
+	unevenness = 0.005 // of single cells beside the smooth field
 )
 
 // hang gives the bin its lamp: off-centre and tilted the same way, at the
