@@ -480,8 +480,8 @@ func TestDeliveriesNameTheirLink(t *testing.T) {
 	t.Parallel()
 	taker := newHold()
 	b := start(t, Config{Taker: taker})
-	for range 2 {
-		c := login(t, b.Addr().String(), "chip", "", "")
+	for _, id := range []string{"one", "two"} {
+		c := login(t, b.Addr().String(), id, "", "")
 		c.send(publishPacket("rack/a", []byte("5"), 0, 0, 0))
 		c.send(publishPacket("rack/a", []byte("5"), 0, 0, 0))
 	}
