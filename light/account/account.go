@@ -12,7 +12,6 @@ import (
 	"context"
 	"fmt"
 	"runtime"
-	"slices"
 	"sync"
 	"time"
 
@@ -67,11 +66,14 @@ func (a *Account) Days(ctx context.Context, from, to light.Date) ([]Day, error) 
 	if err != nil {
 		return nil, err
 	}
-	var days []Day
+	n := 0
 	for _, b := range bins {
-		days = slices.Grow(days, len(b.places)*len(b.frame.dates))
-		for _, p := range b.places {
-			days = b.days(p, days)
+		n += len(b.places) * len(b.frame.dates)
+	}
+	days := make([]Day, 0, n)
+	for _, b := range bins {
+		for i := range b.places {
+			days = b.days(&b.places[i], days)
 		}
 	}
 	return days, nil

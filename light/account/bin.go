@@ -30,10 +30,14 @@ type bin struct {
 	places []place
 	whole  *blend // of all tracks
 	light  []cellLight
+
+	lastDate light.Date // that dayOf was asked for, and its span
+	lastDay  light.Span
 }
 
 // cell is a stretch of a light day in which nothing about the bin changes.
 type cell struct {
+	date        light.Date
 	from, until int64
 	m           *field.Map // nil: no light map holds
 	regime      light.Span
@@ -165,11 +169,11 @@ func (b *bin) enter(f frame) {
 		at, _ := slices.BinarySearch(cuts, from)
 		for ; at < len(cuts) && cuts[at] < until; at++ {
 			if cuts[at] > from {
-				b.cells = append(b.cells, b.cell(from, cuts[at]))
+				b.cells = append(b.cells, b.cell(f.dates[d], from, cuts[at]))
 				from = cuts[at]
 			}
 		}
-		b.cells = append(b.cells, b.cell(from, until))
+		b.cells = append(b.cells, b.cell(f.dates[d], from, until))
 		b.first = append(b.first, len(b.cells))
 	}
 	b.whole = newBlend(b, b.tracks, true)
@@ -183,8 +187,8 @@ func spansOf(maps []field.Map) (spans []light.Span) {
 	return spans
 }
 
-func (b *bin) cell(from, until int64) cell {
-	return cell{from, until, b.mapAt(from), b.regimeAt(from)}
+func (b *bin) cell(d light.Date, from, until int64) cell {
+	return cell{d, from, until, b.mapAt(from), b.regimeAt(from)}
 }
 
 func (b *bin) mapAt(t int64) *field.Map {

@@ -287,5 +287,16 @@ func (bl *blend) edge(ctx context.Context, t int64, step int) (value float64, at
 	return value, at, nil
 }
 
-// dayOf is the light day in which an instant falls.
-func (b *bin) dayOf(t int64) light.Span { return b.rack.Day(b.rack.DateAt(unix(t))) }
+// dayOf is the light day in which an instant falls; the last one is remembered.
+func (b *bin) dayOf(t int64) light.Span {
+	if b.lastDay.From.IsZero() || !b.lastDay.Holds(unix(t)) {
+		b.lastDate = b.rack.DateAt(unix(t))
+		b.lastDay = b.rack.Day(b.lastDate)
+	}
+	return b.lastDay
+}
+
+func (b *bin) dateAt(t int64) light.Date {
+	b.dayOf(t)
+	return b.lastDate
+}

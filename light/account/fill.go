@@ -215,13 +215,12 @@ func (bl *blend) donors(ctx context.Context, cell cell) ([]int, error) {
 	if len(bl.tracks) == 0 {
 		return nil, nil
 	}
-	home := bl.b.rack.DateAt(unix(cell.from))
 	var shifts []int
 	var mols []float64
 	for _, step := range []int{-1, 1} {
 		found := 0
-		for shift := step; found < donorsAside && bl.b.inRegime(home.Add(shift), cell.regime); shift += step {
-			day, err := bl.day(ctx, home.Add(shift))
+		for shift := step; found < donorsAside && bl.b.inRegime(cell.date.Add(shift), cell.regime); shift += step {
+			day, err := bl.day(ctx, cell.date.Add(shift))
 			if err != nil {
 				return nil, err
 			}
@@ -270,13 +269,12 @@ func (bl *blend) plateau(ctx context.Context, cell cell, haveDonors bool) (plate
 	if haveDonors || len(bl.tracks) == 0 || len(bl.b.lamps) == 0 {
 		return plateau{}, nil
 	}
-	home := bl.b.rack.DateAt(unix(cell.from))
 	var sum part
 	days := 0
 	for far := 0; days < plateauDays; far++ {
 		inside := far == 0
 		for _, shift := range []int{-far, far}[:min(2, 1+far)] {
-			d := home.Add(shift)
+			d := cell.date.Add(shift)
 			if far > 0 && !bl.b.inRegime(d, cell.regime) {
 				continue
 			}
@@ -337,18 +335,19 @@ func (bl *blend) scaleError() float64 {
 }
 
 // outAt tells whether the reading at one end of a silence shows the lamp out
-// while it was due: dark where other days, or the timer, have light at that hour.
+// while it was due: dark where the timer has it on, and where other days, or the
+// plateau, have light.
 func (bl *blend) outAt(ctx context.Context, cell cell, t int64, step int, donors []int, own plateau) (bool, error) {
-	if len(bl.tracks) == 0 {
+	if len(bl.tracks) == 0 || len(bl.b.lamps) == 0 {
 		return false, nil
 	}
 	value, at, err := bl.edge(ctx, t, step)
-	if err != nil || math.IsNaN(value) {
+	if err != nil || math.IsNaN(value) || value > outBelow*bl.brightest(cell, donors, own) || len(bl.b.lit(at, at+1)) == 0 {
 		return false, err
 	}
 	due, n := 0.0, 0.0
 	for _, shift := range donors {
-		x, err := bl.at(ctx, bl.b.sameClock(at, shift+bl.b.daysBetween(at, cell.from)), nil)
+		x, err := bl.at(ctx, bl.b.sameClock(at, shift+bl.b.dateAt(at).DaysUntil(cell.date)), nil)
 		if err != nil {
 			return false, err
 		}
@@ -359,15 +358,28 @@ func (bl *blend) outAt(ctx context.Context, cell cell, t int64, step int, donors
 	}
 	if n > 0 {
 		due /= n
-	} else if len(bl.b.lit(at, at+1)) > 0 {
+	} else {
 		due = own.ppfd
 	}
 	return due > darkest && value < outBelow*due, nil
 }
 
-// daysBetween counts the light days from one instant's to another's.
-func (b *bin) daysBetween(from, to int64) int {
-	return b.rack.DateAt(unix(from)).DaysUntil(b.rack.DateAt(unix(to)))
+// brightest is a PPFD that the lamps hardly exceed: three times the donors' light
+// spread over the timer's hours. It saves a closer look where a lamp is plainly on.
+func (bl *blend) brightest(cell cell, donors []int, own plateau) float64 {
+	mol := 0.0
+	for _, shift := range donors {
+		mol = max(mol, bl.days[cell.date.Add(shift)].mol)
+	}
+	day := bl.b.rack.Day(cell.date)
+	seconds := 0.0
+	for _, s := range bl.b.lit(day.From.UnixNano(), day.Until.UnixNano()) {
+		seconds += s.Length().Seconds()
+	}
+	if seconds == 0 {
+		return math.Inf(1)
+	}
+	return 3 * max(own.ppfd, mol*light.MicromolesPerMole/seconds)
 }
 
 // sameClock is the instant at which clocks show the same some days later.

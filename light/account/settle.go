@@ -168,21 +168,6 @@ func (t *tally) add(source Source, filled bool, p part, ratio float64, e shares)
 	t.errorsTime.add(e, ns)
 }
 
-// merge adds another tally.
-func (t *tally) merge(o *tally) {
-	t.mol += o.mol
-	t.filledMol += o.filledMol
-	t.covered += o.covered
-	t.filled += o.filled
-	t.missing += o.missing
-	for s := range t.bySource {
-		t.bySource[s] += o.bySource[s]
-		t.bySourceTime[s] += o.bySourceTime[s]
-	}
-	t.errors.add(o.errors, 1)
-	t.errorsTime.add(o.errorsTime, 1)
-}
-
 // figure sums the tally up.
 func (t *tally) figure() Figure {
 	known := t.covered + t.filled
@@ -211,28 +196,26 @@ func (t *tally) figure() Figure {
 	return f
 }
 
-// tally is a place's light in cell c.
-func (b *bin) tally(p place, c int) tally {
-	var t tally
+// tally adds a place's light in cell c.
+func (b *bin) tally(t *tally, p *place, c int) {
 	if p.own == nil {
-		b.tallyBin(&t, p, c, b.light[c])
-		return t
+		b.tallyBin(t, p, c, &b.light[c])
+		return
 	}
-	l := p.light[c]
+	l := &p.light[c]
 	scale := p.own.scaleError()
 	own := shares{own: l.measured.relative(scale)}
 	t.add(FromSensor, false, l.measured, 1, own)
 	own = shares{own: l.profile.relative(scale), fill: share(l.profileError, l.profile.mol, leastSpread)}
 	t.add(FromSensor, true, l.profile, 1, own)
-	t.add(FromTimer, true, l.timer, 1, timerShares(l.fills, shares{own: l.timer.relative(scale)}))
+	t.add(FromTimer, true, l.timer, 1, timerShares(&l.fills, shares{own: l.timer.relative(scale)}))
 	t.missing += l.missing
-	b.tallyBin(&t, p, c, l.others)
-	return t
+	b.tallyBin(t, p, c, &l.others)
 }
 
 // tallyBin adds light that the bin as a whole shows, brought to a place by the
 // light map or as it stands.
-func (b *bin) tallyBin(t *tally, p place, c int, l cellLight) {
+func (b *bin) tallyBin(t *tally, p *place, c int, l *cellLight) {
 	source, ratio, e := FromMap, math.NaN(), shares{}
 	if m := b.cells[c].m; m != nil {
 		ratio = m.Ratio[p.index]
@@ -255,15 +238,18 @@ func (b *bin) tallyBin(t *tally, p place, c int, l cellLight) {
 		return e
 	}
 	t.add(source, false, l.measured, ratio, reference(l.measured))
+	t.missing += l.missing
+	if l.profile.ns == 0 && l.timer.ns == 0 {
+		return
+	}
 	profile := reference(l.profile)
 	profile.fill = share(l.profileError, l.profile.mol, leastSpread)
 	t.add(source, true, l.profile, ratio, profile)
-	t.add(FromTimer, true, l.timer, ratio, timerShares(l.fills, reference(l.timer)))
-	t.missing += l.missing
+	t.add(FromTimer, true, l.timer, ratio, timerShares(&l.fills, reference(l.timer)))
 }
 
 // timerShares adds to the shares of a timer's light its own error.
-func timerShares(f fills, e shares) shares {
+func timerShares(f *fills, e shares) shares {
 	e.fill = share(f.timerError, f.timer.mol, timerError)
 	e.meter = max(e.meter, share(f.meterError, f.timer.mol, 0))
 	return e
@@ -277,12 +263,11 @@ func share(part, whole, otherwise float64) float64 {
 }
 
 // days appends the days of a place.
-func (b *bin) days(p place, dst []Day) []Day {
+func (b *bin) days(p *place, dst []Day) []Day {
 	for d, date := range b.frame.dates {
 		var t tally
 		for c := b.first[d]; c < b.first[d+1]; c++ {
-			cell := b.tally(p, c)
-			t.merge(&cell)
+			b.tally(&t, p, c)
 		}
 		dst = append(dst, Day{date, p.Position, t.figure()})
 	}

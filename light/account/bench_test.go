@@ -1,0 +1,115 @@
+package account_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+
+	"parstead/light"
+	"parstead/light/account"
+)
+
+// bigRack has bins of 7 × 8, one quantum sensor each, read once a minute, walked
+// twice, with a lamp moved half way and an outage a month.
+func bigRack(b *testing.B, bins, days int) (*light.Rack, *light.Memory) {
+	b.Helper()
+	rack := newRack(b)
+	rack.Ends = rack.Starts.Add(days - 1)
+	rack.Bins = nil
+	src := &light.Memory{Readings: map[string]*light.Series{}}
+	trial := rack.Trial()
+	random := rand.New(rand.NewPCG(5, 2026))
+	lit := lamp(rack.Zone, 1)
+	shape := make([]float64, 0, days*1440)
+	for t := trial.From; !t.After(trial.Until); t = t.Add(time.Minute) {
+		shape = append(shape, lit(t))
+	}
+	for i := range bins {
+		name := fmt.Sprintf("bin %d", i)
+		bin := light.Bin{Name: name, Rows: 7, Columns: 8, Lamps: []string{"bar"}}
+		rack.Bins = append(rack.Bins, bin)
+		rack.Sensors = append(rack.Sensors, quantum(name, light.Position{Bin: name, Row: 4, Column: 4}))
+		s := &light.Series{}
+		for k, x := range shape {
+			if k%43200 > 40000 && k%43200 < 40600 {
+				continue
+			}
+			s.Add(trial.From.Add(time.Duration(k)*time.Minute), x*(100+float64(random.IntN(8))), 0)
+		}
+		src.Readings[name] = s
+		for _, day := range []int{1, days/2 + 1} {
+			at := light.TimeOfDay(10*time.Hour).On(rack.Starts.Add(min(day, days-1)), rack.Zone)
+			for k, p := range bin.Positions() {
+				rack.Survey = append(rack.Survey, light.SurveyReading{
+					At: at.Add(time.Duration(k) * 20 * time.Second), Position: p, Measures: light.QuantityPPFD, Value: 50 + float64(k),
+				})
+			}
+		}
+	}
+	src.Log = []light.Event{{ID: 1, Kind: light.LampMoved, At: rack.Day(rack.Starts.Add(days / 2)).From}}
+	return rack, src
+}
+
+// BenchmarkSeason compares the whole account of a season, light maps, epochs and
+// filling included, with the bare rule over the same arrays. Reading is a copy
+// out of memory here; a store adds its decoding.
+func BenchmarkSeason(b *testing.B) {
+	rack, src := bigRack(b, 8, 182)
+	n := 0
+	for _, s := range src.Readings {
+		n += s.Len()
+	}
+	var ratios, each []float64
+	for b.Loop() {
+		start := time.Now()
+		for _, s := range src.Readings {
+			bare(s)
+		}
+		limit := time.Since(start)
+		start = time.Now()
+		if _, err := account.New(rack, src, account.Options{}).Days(b.Context(), rack.Starts, rack.Ends); err != nil {
+			b.Fatal(err)
+		}
+		took := time.Since(start)
+		ratios = append(ratios, float64(took)/float64(limit))
+		each = append(each, float64(took.Nanoseconds())/float64(n))
+	}
+	b.ReportMetric(median(ratios), "xlimit")
+	b.ReportMetric(median(each), "ns/reading")
+}
+
+// BenchmarkOneMoreDay compares the cost of one day at the end of a long trial
+// with that at the end of a short one.
+func BenchmarkOneMoreDay(b *testing.B) {
+	short, shortSrc := bigRack(b, 2, 10)
+	long, longSrc := bigRack(b, 2, 200)
+	day := func(rack *light.Rack, src light.Source) time.Duration {
+		start := time.Now()
+		for range 20 {
+			if _, err := account.New(rack, src, account.Options{}).Days(b.Context(), rack.Ends, rack.Ends); err != nil {
+				b.Fatal(err)
+			}
+		}
+		return time.Since(start)
+	}
+	var ratios []float64
+	for b.Loop() {
+		limit := day(short, shortSrc)
+		ratios = append(ratios, float64(day(long, longSrc))/float64(limit))
+	}
+	b.ReportMetric(median(ratios), "xshort")
+}
+
+func median(x []float64) float64 { return slices.Sorted(slices.Values(x))[len(x)/2] }
+
+func bare(s *light.Series) float64 {
+	sum := 0.0
+	for i := 1; i < len(s.Times); i++ {
+		if d := s.Times[i] - s.Times[i-1]; d <= int64(10*time.Minute) {
+			sum += (s.Values[i-1] + s.Values[i]) * float64(d)
+		}
+	}
+	return sum
+}
