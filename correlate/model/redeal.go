@@ -114,6 +114,9 @@ type redealing struct {
 	actual  []float64 // by effect: ΔRSS / RSS
 }
 
+// lanes is how many numbers of a row are added at a time.
+const lanes = 4
+
 func (f *Fit) redealing(dealt []int) *redealing {
 	d := f.Design
 	if f.Exact || d.Columns[0].Of != "intercept" {
@@ -144,12 +147,12 @@ func (f *Fit) redealing(dealt []int) *redealing {
 	left := append([]float64(nil), f.Y...)
 	project(left, b.q, make([]float64, len(b.q)))
 	r.rss = dot(left, left)
-	r.width = 1 + len(b.q)
-	r.rows = make([]float64, 0, d.N*r.width)
+	r.width = (1 + len(b.q) + lanes - 1) / lanes * lanes
+	r.rows = make([]float64, d.N*r.width)
 	for i := range d.N {
-		r.rows = append(r.rows, left[i])
-		for _, q := range b.q {
-			r.rows = append(r.rows, q[i])
+		r.rows[i*r.width] = left[i]
+		for k, q := range b.q {
+			r.rows[i*r.width+1+k] = q[i]
 		}
 	}
 	r.layCells(d, dealt, mix)
@@ -264,9 +267,12 @@ func (w *redealer) ratios(labels []int, into []float64) {
 	width := w.width
 	for i, l := range labels {
 		c := (w.offset[i] + l) * width
-		sum := w.sums[c : c+width : c+width]
-		for k, v := range w.rows[i*width : i*width+width] {
-			sum[k] += v
+		for k := 0; k < width; k += lanes {
+			sum, v := (*[lanes]float64)(w.sums[c+k:]), (*[lanes]float64)(w.rows[i*width+k:])
+			sum[0] += v[0]
+			sum[1] += v[1]
+			sum[2] += v[2]
+			sum[3] += v[3]
 		}
 	}
 	m := len(w.columns)
