@@ -121,7 +121,6 @@ type modelReading struct {
 // model is the store's promise in its plainest form.
 type model struct {
 	readings map[string][]modelReading
-	log      []light.Event
 	n        int
 }
 

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bufio"
 	"cmp"
 	"context"
 	"errors"
@@ -115,6 +116,9 @@ func (s stopping) Write(b []byte) (int, error) {
 	return s.to.Write(b)
 }
 
+// copyBuffer is how much is copied at once.
+const copyBuffer = 1 << 20
+
 // writeNew makes a database file that is whole from the moment it has its
 // name: written under another name, synced, verified, then named.
 func writeNew(path string, write func(io.Writer) error) error {
@@ -126,14 +130,18 @@ func writeNew(path string, write func(io.Writer) error) error {
 	if err != nil {
 		return err
 	}
-	err = write(f)
+	buffered := bufio.NewWriterSize(f, copyBuffer)
+	err = write(buffered)
 	if err == nil {
-		err = f.Sync()
+		err = buffered.Flush()
+	}
+	if err == nil {
+		synced := make(chan error)
+		go func() { synced <- f.Sync() }() // meanwhile it is read back
+		err = verify(f.Name())
+		err = errors.Join(err, <-synced)
 	}
 	err = errors.Join(err, f.Close())
-	if err == nil {
-		err = verify(f.Name())
-	}
 	if err == nil {
 		err = name(f.Name(), path)
 	}
@@ -198,9 +206,7 @@ func verify(path string) error {
 func verifyRecords(b *bolt.DB) (err error) {
 	defer guard(debug.SetPanicOnFault(true), &err)
 	return b.View(func(tx *bolt.Tx) error {
-		if meta := tx.Bucket(bucketMeta); meta == nil {
-			return fmt.Errorf("it is no database of readings: %w", ErrDamaged)
-		} else if err := checkFormat(meta.Get(keyFormat)); err != nil {
+		if err := checkParts(tx); err != nil {
 			return err
 		}
 		for _, part := range []struct {
@@ -209,11 +215,7 @@ func verifyRecords(b *bolt.DB) (err error) {
 		}{
 			{bucketSensors, kindSensor}, {bucketGroups, kindGroup}, {bucketBlocks, kindBlock}, {bucketLog, kindEvent},
 		} {
-			bucket := tx.Bucket(part.name)
-			if bucket == nil {
-				return fmt.Errorf("it has no %s: %w", part.name, ErrDamaged)
-			}
-			c := bucket.Cursor()
+			c := tx.Bucket(part.name).Cursor()
 			for k, v := c.First(); k != nil; k, v = c.Next() {
 				if _, err := unseal(part.kind, k, v); err != nil {
 					return fmt.Errorf("%s: %w", part.name, err)

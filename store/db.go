@@ -56,6 +56,8 @@ var (
 	bucketBlocks  = []byte("blocks")
 	bucketLog     = []byte("log")
 
+	parts = [...][]byte{bucketMeta, bucketSensors, bucketGroups, bucketBlocks, bucketLog}
+
 	keyFormat = []byte("format")
 	keyBoot   = []byte("boot")
 )
@@ -116,32 +118,42 @@ func Open(path string, o Options) (*DB, error) {
 	return db, nil
 }
 
-// start makes what a new database lacks, takes the next boot number and reads
-// what is kept in memory.
+// start reads what is kept in memory and takes the next boot number; a new
+// database is given its parts. A damaged one is recognised before anything is
+// written.
 func (db *DB) start() error {
 	db.write.Lock()
 	defer db.write.Unlock()
-	err := db.update(func(tx *bolt.Tx) error {
-		for _, name := range [][]byte{bucketMeta, bucketSensors, bucketGroups, bucketBlocks, bucketLog} {
-			if _, err := tx.CreateBucketIfNotExists(name); err != nil {
-				return err
-			}
-		}
+	isNew := false
+	err := db.view(func(tx *bolt.Tx) error {
 		meta := tx.Bucket(bucketMeta)
-		if v := meta.Get(keyFormat); v == nil {
-			if err := meta.Put(keyFormat, binary.BigEndian.AppendUint32(nil, formatVersion)); err != nil {
-				return err
+		if meta == nil {
+			isNew = true
+			if name, _ := tx.Cursor().First(); name != nil {
+				return fmt.Errorf("it holds %q and is no database of readings: %w", name, ErrDamaged)
 			}
-		} else if err := checkFormat(v); err != nil {
-			return err
+			return nil
 		}
 		if v := meta.Get(keyBoot); len(v) == 4 {
 			db.boot = binary.BigEndian.Uint32(v)
 		}
-		db.boot++
-		return meta.Put(keyBoot, binary.BigEndian.AppendUint32(nil, db.boot))
+		return checkParts(tx)
 	})
+	if err == nil && !isNew {
+		err = db.reload()
+	}
+	db.boot++
 	if err == nil {
+		err = db.update(func(tx *bolt.Tx) error {
+			if isNew {
+				if err := makeParts(tx); err != nil {
+					return err
+				}
+			}
+			return tx.Bucket(bucketMeta).Put(keyBoot, binary.BigEndian.AppendUint32(nil, db.boot))
+		})
+	}
+	if err == nil && isNew {
 		err = db.reload()
 	}
 	switch {
@@ -153,11 +165,24 @@ func (db *DB) start() error {
 	return nil
 }
 
-func damagedFile(path string, err error) error {
-	return fmt.Errorf("%s is %w and was left as it is (%w): set it aside, then restore a backup or salvage it", path, ErrDamaged, err)
+// makeParts makes the buckets of a new database.
+func makeParts(tx *bolt.Tx) error {
+	for _, name := range parts {
+		if _, err := tx.CreateBucket(name); err != nil {
+			return err
+		}
+	}
+	return tx.Bucket(bucketMeta).Put(keyFormat, binary.BigEndian.AppendUint32(nil, formatVersion))
 }
 
-func checkFormat(v []byte) error {
+// checkParts tells whether this program can read the database.
+func checkParts(tx *bolt.Tx) error {
+	for _, name := range parts {
+		if tx.Bucket(name) == nil {
+			return fmt.Errorf("it has no %s: %w", name, ErrDamaged)
+		}
+	}
+	v := tx.Bucket(bucketMeta).Get(keyFormat)
 	if len(v) != 4 {
 		return fmt.Errorf("format number: %w", ErrDamaged)
 	}
@@ -165,6 +190,10 @@ func checkFormat(v []byte) error {
 		return fmt.Errorf("the database has format %d, this program reads %d: use the program that wrote it", n, formatVersion)
 	}
 	return nil
+}
+
+func damagedFile(path string, err error) error {
+	return fmt.Errorf("%s is %w and was left as it is (%w): set it aside, then restore a backup or salvage it", path, ErrDamaged, err)
 }
 
 // Boot is the number of this opening: one more than that of the last.

@@ -216,7 +216,7 @@ func (c *client) fetch(ctx context.Context, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	n, err := io.Copy(w, answer.Body)
+	n, err := io.CopyBuffer(struct{ io.Writer }{w}, answer.Body, make([]byte, copyBuffer))
 	err = errors.Join(err, answer.Body.Close())
 	c.http.CloseIdleConnections()
 	if err == nil && n != answer.ContentLength {

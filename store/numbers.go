@@ -26,6 +26,33 @@ func (r *numbers) uvarint() uint64 {
 
 func (r *numbers) varint() int64 { return unzigzag(r.uvarint()) }
 
+// varints reads as many numbers as dst holds. Most are of one byte: eight such
+// are read at once.
+func (r *numbers) varints(dst []int64) {
+	raw := r.rest
+	for len(dst) > 0 {
+		if len(raw) >= 8 && len(dst) >= 8 {
+			if w := binary.LittleEndian.Uint64(raw); w&0x8080808080808080 == 0 {
+				d := dst[:8]
+				for i := range d {
+					d[i] = unzigzag(w & 0x7f)
+					w >>= 8
+				}
+				raw, dst = raw[8:], dst[8:]
+				continue
+			}
+		}
+		u, n := binary.Uvarint(raw)
+		if n <= 0 {
+			r.bad, r.rest = true, nil
+			return
+		}
+		dst[0] = unzigzag(u)
+		raw, dst = raw[n:], dst[1:]
+	}
+	r.rest = raw
+}
+
 // bytes takes the next n bytes.
 func (r *numbers) bytes(n int) []byte {
 	if n < 0 || n > len(r.rest) {

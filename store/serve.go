@@ -1,10 +1,12 @@
 package store
 
 import (
+	"bufio"
 	"context"
 	"encoding/gob"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"log/slog"
 	"net"
@@ -145,7 +147,12 @@ func (db *DB) serveSnapshot(w http.ResponseWriter) {
 	defer s.Close() //nolint:errcheck // a reading transaction
 	w.Header().Set("Content-Type", "application/octet-stream")
 	w.Header().Set("Content-Length", strconv.FormatInt(s.Size(), 10))
-	if _, err := s.WriteTo(w); err != nil { // the reader sees it by the missing bytes
+	buffered := bufio.NewWriterSize(struct{ io.Writer }{w}, copyBuffer)
+	_, err = s.WriteTo(buffered)
+	if err == nil {
+		err = buffered.Flush()
+	}
+	if err != nil { // the reader sees it by the missing bytes
 		db.log.Warn("snapshot not sent to its end", "file", db.path, "error", err)
 	}
 }

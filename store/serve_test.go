@@ -19,7 +19,7 @@ import (
 // serve runs a daemon's share of the socket in a folder of its own.
 func serve(tb testing.TB) (db *DB, folder string) {
 	tb.Helper()
-	folder, err := os.MkdirTemp("", "parstead") // a socket's path must be short
+	folder, err := os.MkdirTemp("", "parstead") //nolint:usetesting // a socket's path must be short
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -213,7 +213,7 @@ func TestSocket(t *testing.T) {
 // A snapshot that breaks off is never taken for a whole one.
 func TestBrokenSnapshot(t *testing.T) {
 	t.Parallel()
-	folder, err := os.MkdirTemp("", "parstead")
+	folder, err := os.MkdirTemp("", "parstead") //nolint:usetesting // a socket's path must be short
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -237,7 +237,9 @@ func TestBrokenSnapshot(t *testing.T) {
 	if err := server.Close(); err != nil {
 		t.Error(err)
 	}
-	<-served
+	if err := <-served; !errors.Is(err, http.ErrServerClosed) {
+		t.Error(err)
+	}
 	left, err := filepath.Glob(filepath.Join(folder, "*cop*"))
 	partial, err2 := filepath.Glob(filepath.Join(folder, ".parstead*"))
 	if err := errors.Join(err, err2); err != nil || len(left)+len(partial) > 0 {

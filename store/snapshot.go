@@ -62,19 +62,14 @@ func snapshotOf(b *bolt.DB) (s *Snapshot, err error) {
 
 func newSnapshot(tx *bolt.Tx) (*Snapshot, error) {
 	s := &Snapshot{tx: tx, ids: map[string]uint32{}}
-	meta := tx.Bucket(bucketMeta)
-	if meta == nil { // made, and not yet written to
+	if tx.Bucket(bucketMeta) == nil { // made, and not yet written to
 		return s, nil
 	}
-	if err := checkFormat(meta.Get(keyFormat)); err != nil {
+	if err := checkParts(tx); err != nil {
 		return nil, err
 	}
 	s.groups, s.blocks = tx.Bucket(bucketGroups), tx.Bucket(bucketBlocks)
-	sensors, log := tx.Bucket(bucketSensors), tx.Bucket(bucketLog)
-	if s.groups == nil || s.blocks == nil || sensors == nil || log == nil {
-		return nil, fmt.Errorf("a part of the database is missing: %w", ErrDamaged)
-	}
-	c := sensors.Cursor()
+	c := tx.Bucket(bucketSensors).Cursor()
 	for k, v := c.First(); k != nil; k, v = c.Next() {
 		x, err := readSensor(k, v)
 		if err != nil {
@@ -85,7 +80,7 @@ func newSnapshot(tx *bolt.Tx) (*Snapshot, error) {
 	}
 	slices.Sort(s.names)
 	var err error
-	if s.log, err = readLog(log); err != nil {
+	if s.log, err = readLog(tx.Bucket(bucketLog)); err != nil {
 		return nil, err
 	}
 	if s.steps, err = stepsOf(s.log); err != nil {

@@ -111,16 +111,18 @@ func (d *decoder) times(h *blockHeader, dst []int64) error {
 			rest = rest[count:]
 		}
 	case timeChange:
+		r.varints(rest)
 		step := int64(0)
-		for i := range rest {
-			step += r.varint()
+		for i, change := range rest {
+			step += change
 			at += step * ns
 			rest[i] = at
 		}
 	case timeStep:
 		usual := int64(r.uvarint())
-		for i := range rest {
-			at += (usual + r.varint()) * ns
+		r.varints(rest)
+		for i, more := range rest {
+			at += (usual + more) * ns
 			rest[i] = at
 		}
 	default:

@@ -158,22 +158,26 @@ func (d *decoder) values(h *blockHeader, dst []float64) error {
 // decimals decodes differences of whole numbers and divides by the power.
 func decimals(raw []byte, power float64, dst []float64) bool {
 	sum := int64(0)
-	for i := range dst {
-		if len(raw) == 0 {
+	for len(dst) > 0 {
+		if len(raw) >= 8 && len(dst) >= 8 { // as numbers.varints does
+			if w := binary.LittleEndian.Uint64(raw); w&0x8080808080808080 == 0 {
+				d := dst[:8]
+				for i := range d {
+					sum += unzigzag(w & 0x7f)
+					d[i] = float64(sum) / power
+					w >>= 8
+				}
+				raw, dst = raw[8:], dst[8:]
+				continue
+			}
+		}
+		u, n := binary.Uvarint(raw)
+		if n <= 0 {
 			return false
 		}
-		u := uint64(raw[0])
-		if u < 0x80 {
-			raw = raw[1:]
-		} else {
-			var n int
-			if u, n = binary.Uvarint(raw); n <= 0 {
-				return false
-			}
-			raw = raw[n:]
-		}
 		sum += unzigzag(u)
-		dst[i] = float64(sum) / power
+		dst[0] = float64(sum) / power
+		raw, dst = raw[n:], dst[1:]
 	}
 	return len(raw) == 0
 }
