@@ -129,8 +129,71 @@ func TestConfigMistakes(t *testing.T) {
 		{"matters in words", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nmatters = \"much\"\n")}, "trial.toml:56:1: error:", `matters = "10%"`},
 		{"start that nobody has", []edit{toml("start = \"start_g\"", "start = \"start_gg\"")}, "trial.toml:51:1: error:", `write "start_g"`},
 		{"only of no column", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nonly = { cultivar = \"x\" }\n")}, "trial.toml:56:10: error:", "no sheet of plants has a column"},
+
+		// kinds and bounds of values
+		{"light window of no day", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nlight_window = \"first 0 days\"\n")}, "trial.toml:6:1: error:", "no day at all"},
+		{"light window backwards", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nlight_window = \"2026-04-01..2026-03-05\"\n")}, "trial.toml:6:1: error:", "is before"},
+		{"light window of no date", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nlight_window = \"2026-04-01..soon\"\n")}, "trial.toml:6:1: error:", "is not a date"},
+		{"days cut at 24:00", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nday_starts = \"24:00\"\n")}, "trial.toml:6:1: error:", `"00:00"`},
+		{"year of a mistyped date", []edit{toml("starts   = 2026-03-02", "starts   = 0206-03-02")}, "trial.toml:4:1: error:", "year 206"},
+		{"date and time", []edit{toml("starts   = 2026-03-02", "starts   = 2026-03-02T00:00:00")}, "trial.toml:4:1: error:", "a date and time, where a date is due"},
+		{"blank text", []edit{toml(`"sound"`, `" "`)}, "trial.toml:2:1: error:", "the text is blank"},
+		{"two lines of text", []edit{toml(`"sound"`, `"so\nund"`)}, "trial.toml:2:1: error:", "control character"},
+		{"negative watts", []edit{toml(lampStart, lampStart+"watts = -1\n")}, "trial.toml:12:1: error:", "from 0 on"},
+		{"endless watts", []edit{toml(lampStart, lampStart+"watts = inf\n")}, "trial.toml:12:1: error:", "not finite"},
+		{"error above one", []edit{toml(sensorStart, sensorStart+"relative_error = 5\n")}, "trial.toml:34:1: error:", "from 0 to 1"},
+		{"no row", []edit{toml(sensorStart, sensorStart+"row = 0\ncolumn = 1\n")}, "trial.toml:34:1: error:", "from 1 to"},
+		{"interval in words", []edit{toml(sensorStart, sensorStart+"every = \"a minute\"\n")}, "trial.toml:34:1: error:", "not a length of time"},
+		{"interval of nothing", []edit{toml(sensorStart, sensorStart+"every = \"0s\"\n")}, "trial.toml:34:1: error:", "above 0"},
+		{"from when", []edit{toml(sensorStart, sensorStart+"from = \"yesterday\"\n")}, "trial.toml:34:1: error:", "is not a time"},
+		{"from a number", []edit{toml(sensorStart, sensorStart+"from = 7\n")}, "trial.toml:34:1: error:", "where a time is due"},
+		{"hours as a number", []edit{toml("\"07:00\"", "7")}, "trial.toml:13:1: error:", "where a time of day or a list of them is due"},
+		{"primary in words", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nprimary = \"yes\"\n")}, "trial.toml:56:1: error:", "true or false is due"},
+		{"a difference of nothing", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nmatters = 0\n")}, "trial.toml:56:1: error:", "not above 0"},
+		{"unknown illuminant", []edit{toml("lux_per_ppfd = 67.0", `illuminant = "FL0"`), toml("\"lux\"\nbin      = \"upper\"", "\"ppfd\"\nbin      = \"upper\""), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\"")}, "trial.toml:12:1: error:", "FL2"},
+		{"a field of a bin", []edit{toml("rows      = 3\ncolumns   = 4", "rows      = 300\ncolumns   = 400")}, "trial.toml:18:1: error:", "120000 positions"},
+		{"no pitch", []edit{toml("pitch_cm  = [6.0, 5.0]", "pitch_cm  = [6.0, 0]")}, "trial.toml:20:1: error:", "not above 0"},
+		{"a flood of a day", []edit{toml("", "[[flood]]\nreservoir = \"A\"\ntimes = \"08:00\"\nlasts = \"24h\"\n")}, "trial.toml:63:1: error:", "can't last"},
+		{"wetter than wet", []edit{toml("", "[climate]\nhumidity = [40, 101]\n")}, "trial.toml:61:1: error:", "between 0 and 100"},
+		{"placeholder twice", []edit{toml("rack/upper", "{row}/{row}/{column}")}, "trial.toml:35:1: error:", "twice"},
+		{"endless topic", []edit{toml("rack/upper", strings.Repeat("x", 2000))}, "trial.toml:35:1: error:", "longer than"},
+		{"lux under no lamp", []edit{toml("lamp      = \"bar\"\nreservoir", "reservoir")}, "trial.toml:32:1: error:", "no lamp is over it"},
+		{"immersion in air", []edit{toml(sensorStart, sensorStart+"immersion_factor = 1.3\n")}, "trial.toml:34:1: error:", "add depth_cm"},
+		{"outcome named as a column", []edit{toml(`name = "leaves"`, `name = "Status"`)}, "trial.toml:54:1: error:", "harvest.csv has a column"},
+		{"start basis of no start", []edit{toml("kind = \"count\"\n", "kind = \"count\"\n[[outcome]]\nname = \"height\"\nkind = \"measure\"\nstart_basis = \"dry\"\n")}, "trial.toml:59:1: error:", "add start"},
+		{"client of itself", []edit{toml("url = \"tcp://127.0.0.1:1883\"", "listen = \":1883\"\nusername = \"a\"\npassword_file = \"pw\"\nclient_id = \"me\""), {"pw", "", "p"}}, "trial.toml:11:1: error:", "this one is embedded"},
 	} {
 		m.check(t)
+	}
+}
+
+// Mistakes beside the warning that nothing acts on the key yet.
+func TestMistakesOfLaterKeys(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ text, want string }{
+		{"[tell]\ndaily = \"08:00\"\n", "add command or mail"},
+		{"[tell]\ncommand = \"send\"\nmail = { to = \"a@example.org\", from = \"b@example.org\", host = \"h\" }\n", "keep one of the two"},
+		{"[tell]\nmail = { to = \"nobody\", from = \"b@example.org\", host = \"h\" }\n", `"nobody" is no mail address`},
+		{"[tell]\nmail = { to = \"a@example.org\", from = \"b@example.org\", host = \"h\", username = \"u\" }\n", "go together"},
+		{"[tell]\nmail = { to = \"a@example.org\", from = \"b@example.org\" }\n", "has no host"},
+		{"[page]\ncert_file = \"cert.pem\"\n", "give both, or neither"},
+		{"[page]\nkey_file = \"cert.pem\"\n", "give both, or neither"},
+		{"[page]\ncert_file = \".\"\nkey_file = \"cert.pem\"\n", "it is not a file"},
+		{"[backup]\nfolder = \".\"\n", "[backup] has no at"},
+		{"[cost]\ncurrency = \"EUR\"\n", "[cost] has no per_kwh"},
+		{"[[load]]\nname = \"pump\"\nwatts = 12\nhours_per_day = 25\nbins = \"upper\"\n", "from 0 to 24"},
+		{"[[load]]\nname = \"pump\"\nwatts = 12\nhours_per_day = 2\nbins = \"uper\"\n", "write \"upper\""},
+	} {
+		_, problems := trial.Load(folder(t, toml("", c.text), edit{"cert.pem", "", "x"}))
+		var faults []string
+		for _, p := range problems {
+			if p.Level == trial.LevelError {
+				faults = append(faults, p.Error())
+			}
+		}
+		if len(faults) != 1 || !strings.Contains(faults[0], c.want) {
+			t.Errorf("%s: %v", c.text, faults)
+		}
 	}
 }
 

@@ -148,8 +148,27 @@ func (l *loader) readSheet(name string) (s *sheet, found bool) {
 		first, found = file, true
 		s = kind.parse(file, data, &l.problems)
 	}
+	if !found {
+		l.warnOverlooked(name)
+	}
 	return s, found
 }
+
+// warnOverlooked tells of a file that was most likely meant to be the sheet.
+func (l *loader) warnOverlooked(name string) {
+	entries, err := os.ReadDir(l.Dir)
+	if err != nil {
+		return // trial.toml was read from it: told if it matters
+	}
+	for _, e := range entries {
+		ending := filepath.Ext(e.Name())
+		if strings.EqualFold(strings.TrimSuffix(e.Name(), ending), name) && slices.Contains(tableEndings, strings.ToLower(ending)) {
+			l.warn(place{e.Name(), 1, 1}, "the file is not read: sheets are "+name+".csv or "+name+".xlsx, in small letters", "save or rename it so, or remove it")
+		}
+	}
+}
+
+var tableEndings = []string{".csv", ".xlsx", ".xls", ".xlsm", ".ods", ".tsv", ".txt"}
 
 func readFile(path string) ([]byte, error) {
 	f, err := openFile(path)

@@ -77,6 +77,9 @@ func TestSheetMistakes(t *testing.T) {
 		{"walk of days", []edit{survey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-04-03 12:00,upper,1,3,90,\n")}, "survey.csv:3:1: error:", "first and the last row of every walk"},
 		{"walk backwards", []edit{survey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-03-03 11:00,upper,1,3,90,\n")}, "survey.csv:4:1: error:", "before it began"},
 		{"time of day only", []edit{survey("12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "is not a time"},
+		{"another year", []edit{survey("2024-03-03 12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "more than a year outside"},
+		{"capital letter", []edit{{"Survey.csv", "", "time,bin,row,column,ppfd\n"}}, "Survey.csv:1:1: warning:", "in small letters"},
+		{"another program's ending", []edit{{"harvest.ods", "", "x"}}, "harvest.ods:1:1: warning:", "harvest.xlsx"},
 
 		// harvest
 		{"unknown plant", []edit{harvest("leaves", "Q,3\n")}, "harvest.csv:2:1: error:", `no plant has the code "Q"`},
@@ -101,8 +104,29 @@ func TestSheetMistakes(t *testing.T) {
 		{"move onto another", []edit{moves("2026-04-01 10:00,A1,upper,1,2\n")}, "moves.csv:2:1: error:", "A2 and A1 stand at one place"},
 		{"moved after harvest", []edit{moves("2026-06-01 10:00,A1,upper,3,2\n"), harvest("date", "A1,2026-05-31\n")}, "moves.csv:2:1: error:", "after it was gone"},
 		{"moved twice", []edit{moves("2026-04-01 10:00,A1,upper,3,2\n2026-04-01 10:00,A1,upper,3,3\n")}, "moves.csv:3:1: error:", "twice at one time"},
+
+		// exposures and the rest
+		{"exposure of zero", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nexposure = \"stems\"\n"), harvest("leaves,stems", "A1,3,0\n")}, "harvest.csv:2:6: error:", "an exposure is above 0"},
+		{"exposure nowhere", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nexposure = \"stems\"\n"), harvest("leaves", "A1,3\n")}, "trial.toml:56:1: error:", `have a column "stems"`},
+		{"tare without gross", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,,4\n")}, "harvest.csv:2:5: error:", "no gross"},
+		{"weight of the withdrawn", []edit{harvest("biomass_g,status", "A2,3.5,withdrawn\n")}, "harvest.csv:2:4: warning:", "was withdrawn"},
+		{"loss of the withdrawn", []edit{harvest("status,lost_on", "A2,withdrawn,2026-05-01\n")}, "harvest.csv:2:14: error:", "was withdrawn, not lost"},
+		{"position left blank", []edit{layout("A3,lower,1,1", "A3,lower,,1")}, "layout.csv:4:10: error:", "row is blank"},
+		{"lux where none counts", []edit{toml("lux_per_ppfd = 67.0\n", ""), toml("\"lux\"\nbin      = \"upper\"", "\"ppfd\"\nbin      = \"upper\""), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\""), survey("2026-03-03 12:00,upper,1,1,,6000\n2026-03-03 12:01,upper,1,2,,6000\n")}, "survey.csv:2:29: error:", "has no factor"},
+		{"plant twice in the layout", []edit{layout("A4,lower", "A3,lower"), plants("A4,two,1.05\n", "")}, "layout.csv:5:1: error:", "is there twice: also in line 4"},
 	} {
 		m.check(t)
+	}
+}
+
+// Starting sizes with a decimal comma are handed on with a point.
+func TestDecimalCommaOfStart(t *testing.T) {
+	t.Parallel()
+	read := load(t, edit{"plants.csv", sound["plants.csv"], "plant;species;start_g\nA1;1,5 l pot;1,25\nA2;x;0,94\nA3;x;1,10\nA4;x;1,05\n"},
+		edit{"layout.csv", "plant,bin,row,column,medium,guard\nA1,upper,1,1,coir,", "plant,bin,row,column,medium,start_g\nA1,upper,1,1,coir,1.250"},
+		edit{"layout.csv", "bark,no", "bark,"}, edit{"layout.csv", "bark,yes", "bark,"})
+	if x, ok := read.Plants[0].Number("start_g"); x != 1.25 || !ok || read.Plants[0].Columns["species"] != "1,5 l pot" {
+		t.Errorf("%+v", read.Plants[0])
 	}
 }
 

@@ -75,6 +75,12 @@ func (l *loader) walkTimes(s *sheet) []time.Time {
 			continue
 		}
 		times[i] = at
+		if l.hasDays() {
+			whole := l.Rack.Trial()
+			if at.Before(whole.From.AddDate(-1, 0, 0)) || at.After(whole.Until.AddDate(1, 0, 0)) {
+				l.fault(c.at, fmt.Sprintf("%s lies more than a year outside the trial", c.text), "correct the time")
+			}
+		}
 		if untimed := i - last - 1; untimed > 0 && !wrong {
 			l.spread(s, times, last, i)
 		}
