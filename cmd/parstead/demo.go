@@ -67,7 +67,43 @@ func (c *demoCmd) Run(e *env) error {
 		return err
 	}
 	defer view.Close() //nolint:errcheck // it only read
-	return c.light(e, world, t, view)
+	if err := c.light(e, world, t, view); err != nil {
+		return err
+	}
+	return c.faults(e, world, view)
+}
+
+// faults sets what was planted to go wrong beside when the readings showed it.
+func (c *demoCmd) faults(e *env, world *demo.World, view light.Source) error {
+	faults, alarms, err := world.Faults(e.ctx, view, time.Hour)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(e.stdout, "\nWhat went wrong, and when the readings showed it (looking every hour):")
+	table := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	for _, f := range faults {
+		found := "not found"
+		if !f.Found.IsZero() {
+			found = fmt.Sprintf("%s, after %s", f.Condition, lasting(f.Found.Sub(f.From)))
+		}
+		fmt.Fprintf(table, "%s\t%s\n", f.Planted, found)
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.stdout, "Alarms in all: %d, some of them of one cause.\n\n", len(alarms))
+	return err
+}
+
+// lasting words a delay: minutes, hours or days.
+func lasting(d time.Duration) string {
+	switch {
+	case d < time.Hour:
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	case d < 48*time.Hour:
+		return fmt.Sprintf("%.0f h", d.Hours())
+	}
+	return fmt.Sprintf("%.0f days", d.Hours()/24)
 }
 
 // light sets the season's light by the account beside the light that was given.

@@ -71,7 +71,7 @@ func newSeason(c Config, calendar light.Calendar, starts light.Date) season {
 	}
 	s.stuckBin, s.stuck = "middle-left", lasting(at(day(33), "15:10"), 51*time.Hour)
 	s.outageBin, s.outage = "upper-right", lasting(at(day(41), "09:20"), outageLasts)
-	s.cut = lasting(at(day(58), "08:05"), clockBehind)
+	s.cut = lasting(at(day(58), "09:05"), clockBehind)
 	s.clockRight = s.cut.Until.Add(100 * time.Minute)
 	s.swap = at(day(61), "18:30")
 	s.driftBin, s.drift = "lower-left", [2]int{day(70), day(91)}

@@ -25,3 +25,28 @@ func TestFullSeason(t *testing.T) {
 		t.Errorf("%d messages, want over 600,000", played.Messages)
 	}
 }
+
+// 154 clean days raise no condition; 154 days with faults raise one for each.
+func TestWatchOverFullSeasons(t *testing.T) {
+	for seed := range uint64(3) {
+		for _, quiet := range []bool{true, false} {
+			w := newWorld(t, Config{Seed: seed, Quiet: quiet})
+			faults, alarms, err := w.Faults(t.Context(), w.Readings(Every), time.Hour)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, a := range alarms {
+				if quiet {
+					t.Errorf("seed %d, %s on day %d: %s", seed, a.Name, w.dayNumber(a.At), a.Says)
+				}
+			}
+			for _, f := range faults {
+				if f.Found.IsZero() {
+					t.Errorf("seed %d: not found: %s", seed, f.Planted)
+				} else {
+					t.Logf("seed %d: %s: found after %s", seed, f.Planted, f.Found.Sub(f.From))
+				}
+			}
+		}
+	}
+}
