@@ -33,6 +33,7 @@ type Options struct {
 	Now      func() time.Time // ends a running day; nil: every day is over
 	SetAside []Aside          // beside what the log says to ignore
 	Maps     Maps             // nil: field.Maps
+	Level    light.PPFD       // of PlantLight's hours above it; 0: not wanted
 }
 
 // Account answers for one rack out of one source of readings. It keeps no
@@ -62,7 +63,7 @@ func New(rack *light.Rack, src light.Source, o Options) *Account {
 // Errors: what keeps a sensor's readings from meaning light, named by sensor or
 // bin, and errors of the source.
 func (a *Account) Days(ctx context.Context, from, to light.Date) ([]Day, error) {
-	bins, err := a.bins(ctx, a.frame(from, to, nil))
+	bins, err := a.bins(ctx, a.frame(from, to, nil), nil)
 	if err != nil {
 		return nil, err
 	}
@@ -130,8 +131,9 @@ func (a *Account) frame(from, to light.Date, cuts []int64) frame {
 	return f
 }
 
-// bins computes the light of all bins over the frame, tracks first, in parallel.
-func (a *Account) bins(ctx context.Context, f frame) ([]*bin, error) {
+// bins computes the light of all bins over the frame, tracks first, in parallel,
+// and how long each place was above the levels.
+func (a *Account) bins(ctx context.Context, f frame, levels []float64) ([]*bin, error) {
 	if len(f.dates) == 0 {
 		return nil, nil
 	}
@@ -163,7 +165,7 @@ func (a *Account) bins(ctx context.Context, f frame) ([]*bin, error) {
 			jobs = append(jobs, job{b, t})
 		}
 	}
-	err = parallel(len(jobs), func(i int) error { return jobs[i].b.integrate(ctx, jobs[i].t) })
+	err = parallel(len(jobs), func(i int) error { return jobs[i].b.integrate(ctx, jobs[i].t, levels) })
 	if err != nil {
 		return nil, err
 	}

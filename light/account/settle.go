@@ -168,6 +168,21 @@ func (t *tally) add(source Source, filled bool, p part, ratio float64, e shares)
 	t.errorsTime.add(e, ns)
 }
 
+// merge adds another tally.
+func (t *tally) merge(o *tally) {
+	t.mol += o.mol
+	t.filledMol += o.filledMol
+	t.covered += o.covered
+	t.filled += o.filled
+	t.missing += o.missing
+	for s := range t.bySource {
+		t.bySource[s] += o.bySource[s]
+		t.bySourceTime[s] += o.bySourceTime[s]
+	}
+	t.errors.add(o.errors, 1)
+	t.errorsTime.add(o.errorsTime, 1)
+}
+
 // figure sums the tally up.
 func (t *tally) figure() Figure {
 	known := t.covered + t.filled

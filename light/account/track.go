@@ -25,6 +25,7 @@ type track struct {
 
 	lights []dli.Light // per cell of the frame
 	gaps   []dli.Gap
+	above  []placesAbove // per cell, if wanted
 }
 
 // leastError keeps weights finite: a sensor said to be without error is trusted
@@ -97,7 +98,7 @@ func (b *bin) addTrack(s light.Sensor, stretches []dli.Stretch) {
 var buffers = sync.Pool{New: func() any { return new(light.Series) }}
 
 // integrate computes a track's light over the cells of the frame.
-func (b *bin) integrate(ctx context.Context, t *track) error {
+func (b *bin) integrate(ctx context.Context, t *track, levels []float64) error {
 	series := buffers.Get().(*light.Series)
 	defer buffers.Put(series)
 	bounds := make([]int64, 0, len(b.cells)+1)
@@ -110,6 +111,7 @@ func (b *bin) integrate(ctx context.Context, t *track) error {
 		return err
 	}
 	t.lights, t.gaps = lights, curve.Gaps
+	b.countAbove(t, &curve, levels)
 	return nil
 }
 

@@ -19,22 +19,41 @@ func (c *Curve) Between(from, until int64) Light {
 	return Light{light.DLI(sum * molPerPair), covered}
 }
 
-// Above is for how many ns of a window of its span the curve lies above a level
-// in µmol m⁻² s⁻¹. Gaps do not count.
-func (c *Curve) Above(level float64, from, until int64) int64 {
-	var above float64
+// Above adds to each element of ns for how long, in a window of the curve's span,
+// the curve lies above the level of the same index, in µmol m⁻² s⁻¹. Levels must
+// ascend. Gaps do not count.
+func (c *Curve) Above(levels []float64, from, until int64, ns []float64) {
+	if len(levels) == 0 {
+		return
+	}
+	least, most := levels[0], levels[len(levels)-1]
+	all := 0.0
 	c.covered(from, until, func(from, until int64) {
 		c.lines(from, until, func(t0, t1 int64, left, right float64) {
 			length := float64(t1 - t0)
-			switch low, high := min(left, right), max(left, right); {
-			case low > level:
-				above += length
-			case high > level:
-				above += length * (high - level) / (high - low)
+			low, high := min(left, right), max(left, right)
+			if low > most {
+				all += length
+				return
+			}
+			if high <= least {
+				return
+			}
+			for i, level := range levels {
+				if high <= level {
+					break
+				}
+				if low > level {
+					ns[i] += length
+				} else {
+					ns[i] += length * (high - level) / (high - low)
+				}
 			}
 		})
 	})
-	return int64(above + 0.5)
+	for i := range levels {
+		ns[i] += all
+	}
 }
 
 // At is the PPFD at an instant of the span; ok is false in a gap.

@@ -450,13 +450,18 @@ func TestAbove(t *testing.T) {
 	}
 	until := from.Add(time.Hour)
 	curve, _ := dli.Integrate(s, quantum(), []int64{from.UnixNano(), until.UnixNano()}, nil)
-	for level, minutes := range map[float64]float64{-1: 30, 0: 30, 25: 25, 50: 20, 99: 10.2, 100: 0} {
-		got := time.Duration(curve.Above(level, from.UnixNano(), until.UnixNano())).Minutes()
-		near(t, "minutes above", got, minutes, 1e-9)
+	levels := []float64{-1, 0, 25, 50, 99, 100}
+	got := make([]float64, len(levels))
+	curve.Above(levels, from.UnixNano(), until.UnixNano(), got)
+	for i, minutes := range []float64{30, 30, 25, 20, 10.2, 0} {
+		near(t, "minutes above", got[i]/6e10, minutes, 1e-9)
 	}
 	// From within the rise to within the fall.
-	got := time.Duration(curve.Above(50, from.Add(3*time.Minute).UnixNano(), from.Add(22*time.Minute).UnixNano())).Minutes()
-	near(t, "minutes in the window", got, 17, 1e-9)
+	got = got[:1]
+	got[0] = 0
+	curve.Above([]float64{50}, from.Add(3*time.Minute).UnixNano(), from.Add(22*time.Minute).UnixNano(), got)
+	near(t, "minutes in the window", got[0]/6e10, 17, 1e-9)
+	curve.Above(nil, from.UnixNano(), until.UnixNano(), nil)
 }
 
 // The order of readings of one time, or a reading on a boundary, loses no light.
