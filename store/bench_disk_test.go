@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 	"time"
 
@@ -293,59 +292,4 @@ func trapezoid(at []int64, value []float64) (sum float64) {
 		}
 	}
 	return sum / 2e9 / light.MicromolesPerMole
-}
-
-// BenchmarkBackup compares a backup through the socket with copying the file
-// and syncing it: the copy's time over the backup's.
-func BenchmarkBackup(b *testing.B) {
-	db, folder := serve(b)
-	readings := make([]light.Reading, 20000)
-	for n := 0; ; n++ {
-		for i := range readings {
-			readings[i] = own("a", time.Duration(n*len(readings)+i)*time.Second, math.Pi*float64(n*len(readings)+i))
-		}
-		mustAppend(b, db, readings...)
-		if stats, err := db.Stats(); err != nil {
-			b.Fatal(err)
-		} else if stats.FileBytes > 400e6 {
-			break
-		}
-	}
-	target := folder + "/copy"
-	pairs(b, "xlimit", func() float64 {
-		began := time.Now()
-		from, err := os.Open(db.Path())
-		if err != nil {
-			b.Fatal(err)
-		}
-		to, err := os.Create(target)
-		if err != nil {
-			b.Fatal(err)
-		}
-		if _, err := to.ReadFrom(from); err != nil {
-			b.Fatal(err)
-		}
-		if err := to.Sync(); err != nil {
-			b.Fatal(err)
-		}
-		if err := to.Close(); err != nil {
-			b.Fatal(err)
-		}
-		if err := from.Close(); err != nil {
-			b.Fatal(err)
-		}
-		limit := time.Since(began)
-		if err := os.Remove(target); err != nil {
-			b.Fatal(err)
-		}
-		began = time.Now()
-		if err := Backup(b.Context(), folder, target); err != nil {
-			b.Fatal(err)
-		}
-		took := time.Since(began)
-		if err := os.Remove(target); err != nil {
-			b.Fatal(err)
-		}
-		return limit.Seconds() / took.Seconds()
-	})
 }

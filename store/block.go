@@ -221,6 +221,7 @@ var errBlock = fmt.Errorf("block breaks its own form: %w", ErrDamaged)
 // decoder unpacks blocks; take one from decoders.
 type decoder struct {
 	scratch []byte
+	headers []blockHeader
 	extra   columns // for what a series does not carry
 }
 

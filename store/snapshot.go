@@ -169,29 +169,48 @@ func (n nanos) wider(d int64) nanos {
 
 // readBlocks appends the sensor's packed readings, block by block.
 func (s *Snapshot) readBlocks(ctx context.Context, id uint32, span nanos, r *runs) error {
-	raw := span.wider(s.reach)
-	last := blockKey(id, weekOf(raw.until), math.MaxUint16)
 	d := decoders.Get().(*decoder)
 	defer decoders.Put(d)
-	c := s.blocks.Cursor()
-	for k, v := c.Seek(blockKey(id, weekOf(raw.from), 0)); k != nil && bytes.Compare(k, last) <= 0; k, v = c.Next() {
+	headers, err := s.blocksOf(id, span.wider(s.reach), d.headers[:0])
+	d.headers = headers[:0]
+	if err != nil {
+		return err
+	}
+	count := 0
+	for i := range headers {
+		count += headers[i].count
+	}
+	r.dst.Times = slices.Grow(r.dst.Times, count)
+	r.dst.Values = slices.Grow(r.dst.Values, count)
+	for i := range headers {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		h, err := openBlock(k, v)
+		rebased, err := d.series(&headers[i], s.steps, r.dst)
 		if err != nil {
 			return err
 		}
-		if h.last < raw.from || h.first >= raw.until {
-			continue
-		}
-		rebased, err := d.series(&h, s.steps, r.dst)
-		if err != nil {
-			return fmt.Errorf("block %x: %w", k, err)
-		}
 		r.end(rebased)
 	}
+	clear(headers) // they point into the database
 	return nil
+}
+
+// blocksOf appends the headers of the sensor's blocks that reach into the span
+// of raw times.
+func (s *Snapshot) blocksOf(id uint32, raw nanos, headers []blockHeader) ([]blockHeader, error) {
+	last := blockKey(id, weekOf(raw.until), math.MaxUint16)
+	c := s.blocks.Cursor()
+	for k, v := c.Seek(blockKey(id, weekOf(raw.from), 0)); k != nil && bytes.Compare(k, last) <= 0; k, v = c.Next() {
+		h, err := openBlock(k, v)
+		if err != nil {
+			return headers, err
+		}
+		if h.last >= raw.from && h.first < raw.until {
+			headers = append(headers, h)
+		}
+	}
+	return headers, nil
 }
 
 // readLoose reads all groups once, for all sensors.
