@@ -1,0 +1,136 @@
+package trial_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+)
+
+// A trial that uses every key and every sheet has no mistake, and what it says
+// arrives.
+func TestEveryKey(t *testing.T) {
+	t.Parallel()
+	read, problems := trial.Load("../../../testdata/trials/every-key")
+	for _, p := range problems {
+		if p.File != "" && !strings.Contains(p.Says, "nothing acts on it yet") {
+			t.Error(p)
+		}
+	}
+	if !trial.Usable(problems) {
+		t.FailNow()
+	}
+	in := func(name string) string { return read.Path(name) }
+	if d := cmp.Diff(trial.Broker{
+		URL: "ssl://127.0.0.1:8883", ClientID: "rack-1", Username: "rack", Password: trial.Secret(in("password")),
+		CAFile: in("ca.pem"), CertFile: in("cert.pem"), KeyFile: in("key.pem"),
+	}, read.Broker); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff(trial.Page{
+		Listen: "0.0.0.0:8620", Code: trial.Secret(in("entry-code")), CertFile: in("cert.pem"), KeyFile: in("key.pem"),
+	}, read.Page); d != "" {
+		t.Error(d)
+	}
+	if read.Tell.Mail.Port != 465 || read.Tell.Mail.Username != "rack" || read.Backup.Keep != 7 {
+		t.Errorf("%+v %+v", read.Tell.Mail, read.Backup)
+	}
+	hours := func(h ...int) (clocks []light.TimeOfDay) {
+		for _, h := range h {
+			clocks = append(clocks, light.TimeOfDay(time.Duration(h)*time.Hour))
+		}
+		return clocks
+	}
+	changed := time.Date(2026, 4, 20, 11, 0, 0, 0, time.UTC)
+	lamp := read.Rack.Lamps[0]
+	if d := cmp.Diff(light.Lamp{
+		Name: "bar", LuxPerPPFD: 67, Watts: 48, On: hours(7, 13), Off: hours(12, 21), During: light.Span{Until: changed},
+	}, lamp); d != "" {
+		t.Error(d)
+	}
+	if next := read.Rack.Lamps[1]; !next.During.From.Equal(changed) || next.LuxPerPPFD <= 0 {
+		t.Errorf("%+v", next)
+	}
+	if d := cmp.Diff(light.Bin{
+		Name: "pond", Rows: 2, Columns: 3, PitchRows: 10, PitchColumns: 10, Lamps: []string{"bar", "tube"},
+		Block: "shelf 2", Reservoir: "B", WaterCM: 8, Attenuation: 4,
+	}, read.Rack.Bins[1]); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff([]light.Flood{{Reservoir: "A", Times: hours(8, 20), Lasts: 15 * time.Minute}}, read.Rack.Floods); d != "" {
+		t.Error(d)
+	}
+	if l := read.Rack.Limits; *l.Celsius != [2]float64{16, 30} || *l.Humidity != [2]float64{40, 95} || read.Rack.BaseCelsius != 10 || !read.Rack.HasBase {
+		t.Errorf("%+v", l)
+	}
+	if s := read.Rack.Sensors[1]; s.DepthCM != 7 || s.Immersion != 1.25 {
+		t.Errorf("%+v", s)
+	}
+	if d := cmp.Diff([]trial.Treatment{
+		{Name: "medium", Levels: []string{"coir", "bark"}, SetPer: trial.PerPlant},
+		{Name: "light", Levels: []string{"low", "high"}, SetPer: trial.PerBin, SetsLight: true},
+		{Name: "feed", Levels: []string{"weak", "strong"}, SetPer: trial.PerReservoir},
+		{Name: "cultivar", Levels: []string{"A", "B"}, SetPer: trial.Given},
+	}, read.Treatments); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff([]trial.Outcome{
+		{
+			Name: "biomass_g", Kind: trial.Measure, Unit: "g", Basis: "dry", Start: "start_g", StartBasis: "dry", Scale: trial.Natural,
+			Primary: true, Matters: trial.Matters{Share: 0.1}, Only: map[string]string{"species": "one", "cultivar": "A"},
+		},
+		{Name: "flowers", Kind: trial.Counted, Scale: trial.Natural, Exposure: "stems"},
+		{Name: "leaves", Kind: trial.Counted, Scale: trial.Natural},
+		{Name: "rooted", Kind: trial.YesNo, Scale: trial.Natural, Matters: trial.Matters{Absolute: 0.1}},
+	}, read.Outcomes); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff(map[string]trial.Cell{
+		"biomass_g": {Value: 4.5, Again: 4.4, HasAgain: true}, "flowers": {Value: 3}, "leaves": {Value: 6, Counted: true}, "rooted": {Value: 1},
+	}, read.Plants[0].Values); d != "" {
+		t.Error(d)
+	}
+}
+
+// Each table knows the keys that are agreed on, and no other. A wrong key lists
+// those that are known.
+func TestKnownKeys(t *testing.T) {
+	t.Parallel()
+	for heading, keys := range map[string]string{
+		"[trial]":       "name timezone starts ends day_starts analyse_by light_window",
+		"[broker]":      "url listen client_id username password_file ca_file cert_file key_file",
+		"[page]":        "listen code_file cert_file key_file",
+		"[tell]":        "command mail daily",
+		"[tell.mail]":   "to from host port username password_file",
+		"[backup]":      "folder at keep",
+		"[climate]":     "base_celsius celsius humidity",
+		"[cost]":        "currency per_kwh",
+		"[[load]]":      "name watts hours_per_day bins",
+		"[[lamp]]":      "name lux_per_ppfd spectrum illuminant watts on off from until",
+		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m",
+		"[[flood]]":     "reservoir times lasts",
+		"[[sensor]]":    "name measures bin row column topic value time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until",
+		"[[treatment]]": "name levels set_per sets",
+		"[[outcome]]":   "name kind unit basis start start_basis scale primary matters only exposure",
+	} {
+		dir := folder(t, edit{"trial.toml", sound["trial.toml"], heading + "\nqqqqqqqq = 1\n"})
+		_, problems := trial.Load(dir)
+		known := ""
+		for _, p := range problems {
+			if strings.Contains(p.Says, `knows no key "qqqqqqqq"`) {
+				_, known, _ = strings.Cut(p.Mend, "known here: ")
+			}
+		}
+		got, want := strings.Split(known, ", "), strings.Fields(keys)
+		slices.Sort(got)
+		slices.Sort(want)
+		if d := cmp.Diff(want, got); d != "" {
+			t.Errorf("%s: %s", heading, d)
+		}
+	}
+}
