@@ -285,6 +285,9 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
 	options.OpenFile = func(name string, flag int, mode os.FileMode) (*os.File, error) {
 		f, err := os.OpenFile(name, flag, mode)
 		file = f
+		if err == nil && readOnly { // to be read as a whole, most likely
+			prefetch(f)
+		}
 		return f, err
 	}
 	func() {
