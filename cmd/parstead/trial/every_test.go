@@ -1,6 +1,14 @@
 package trial_test
 
 import (
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/x509"
+	"encoding/pem"
+	"math/big"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -16,7 +24,12 @@ import (
 // arrives.
 func TestEveryKey(t *testing.T) {
 	t.Parallel()
-	read, problems := trial.Load("../../../testdata/trials/every-key")
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS("../../../testdata/trials/every-key")); err != nil {
+		t.Fatal(err)
+	}
+	writeCertificate(t, dir)
+	read, problems := trial.Load(dir)
 	for _, p := range problems {
 		if p.File != "" && !strings.Contains(p.Says, "nothing acts on it yet") {
 			t.Error(p)
@@ -131,6 +144,34 @@ func TestKnownKeys(t *testing.T) {
 		slices.Sort(want)
 		if d := cmp.Diff(want, got); d != "" {
 			t.Errorf("%s: %s", heading, d)
+		}
+	}
+}
+
+// writeCertificate makes a certificate that signs itself: no key lies in the
+// repository.
+func writeCertificate(t *testing.T, dir string) {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	of := &x509.Certificate{SerialNumber: big.NewInt(1)}
+	certificate, err := x509.CreateCertificate(rand.Reader, of, of, &key.PublicKey, key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	private, err := x509.MarshalPKCS8PrivateKey(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, block := range map[string]pem.Block{
+		"ca.pem":   {Type: "CERTIFICATE", Bytes: certificate},
+		"cert.pem": {Type: "CERTIFICATE", Bytes: certificate},
+		"key.pem":  {Type: "PRIVATE KEY", Bytes: private},
+	} {
+		if err := os.WriteFile(filepath.Join(dir, name), pem.EncodeToMemory(&block), 0o600); err != nil {
+			t.Fatal(err)
 		}
 	}
 }

@@ -1,6 +1,8 @@
 package trial
 
 import (
+	"crypto/tls"
+	"crypto/x509"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -8,8 +10,10 @@ import (
 	"net/mail"
 	"net/url"
 	"os"
+	"os/exec"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 const (
@@ -29,7 +33,7 @@ func (l *loader) readBroker(t *table, _ bool) {
 	b.ClientID, _ = t.text("client_id", "greenhouse")
 	b.Username, _ = t.text("username", "rack")
 	b.Password = l.secret(t, "password_file")
-	b.CAFile = l.file(t, "ca_file")
+	b.CAFile = l.authorities(t)
 	b.CertFile, b.KeyFile = l.certificate(t)
 	if t.has("password_file") && !t.has("username") {
 		t.fault("password_file", "password_file is there without username", "add username, or remove password_file")
@@ -57,8 +61,12 @@ func (l *loader) readBroker(t *table, _ bool) {
 		t.fault("url", fmt.Sprintf("the broker's address begins with %s://", u.Scheme), "use tcp://, ssl://, ws:// or wss://")
 	case u.User != nil:
 		t.fault("url", "the broker's address holds a user or a password", "use username and password_file")
-	case (u.Scheme == "tcp" || u.Scheme == "ssl") && u.Port() == "":
-		t.fault("url", "the broker's address has no port", "add :1883 for tcp, :8883 for ssl, or the port that the broker listens on")
+	case u.Scheme == "tcp" || u.Scheme == "ws":
+		for _, key := range []string{"ca_file", "cert_file"} {
+			if t.has(key) {
+				t.fault(key, fmt.Sprintf("%s is for an encrypted connection, and the broker's address begins with %s://", key, u.Scheme), "write ssl:// or wss://, or remove it")
+			}
+		}
 	}
 	if t.has("listen") {
 		t.fault("listen", "listen is for the embedded broker, and url names another", `remove it, or write url = "embedded"`)
@@ -88,6 +96,11 @@ func (l *loader) readTell(t *table, present bool) {
 	t.finish()
 	if !present {
 		return
+	}
+	if len(tell.Command) > 0 {
+		if _, err := exec.LookPath(tell.Command[0]); err != nil {
+			t.warn("command", fmt.Sprintf("the program %s is not found on this machine", tell.Command[0]), "install it, or write its whole path")
+		}
 	}
 	switch {
 	case t.has("command") && t.has("mail"):
@@ -215,7 +228,33 @@ func (l *loader) certificate(t *table) (cert, key string) {
 		}
 		t.fault(here, "cert_file and key_file go together", "give both, or neither")
 	}
+	if readable(cert) && readable(key) {
+		if _, err := tls.LoadX509KeyPair(cert, key); err != nil {
+			t.fault("cert_file", "cert_file and key_file can't be used: "+strings.TrimPrefix(err.Error(), "tls: "), "give a certificate and its own key, both PEM")
+		}
+	}
 	return cert, key
+}
+
+// authorities reads ca_file.
+func (l *loader) authorities(t *table) string {
+	path := l.file(t, "ca_file")
+	if !readable(path) {
+		return path
+	}
+	if text, err := readFile(path); err == nil && !x509.NewCertPool().AppendCertsFromPEM(text) {
+		t.fault("ca_file", "ca_file holds no certificate", "give the authority's certificate as PEM")
+	}
+	return path
+}
+
+// readable tells whether file found nothing wrong with a path.
+func readable(path string) bool {
+	f, err := openFile(path)
+	if err == nil {
+		_ = f.Close() // only read
+	}
+	return err == nil
 }
 
 // file reads the name of a file that must be there.
@@ -252,8 +291,8 @@ func (l *loader) secret(t *table, key string) Secret {
 	if s == "" {
 		return ""
 	}
-	if info, err := os.Stat(string(s)); err != nil || !info.Mode().IsRegular() {
-		return s // told by file
+	if !readable(string(s)) {
+		return s
 	}
 	if _, err := s.Read(); errors.Is(err, errNoSecret) {
 		t.fault(key, fmt.Sprintf("%s: %s is empty", key, s), "write the secret into the file, on one line")

@@ -70,14 +70,15 @@ type Appliance struct {
 // Secret is the path of a file that holds a password or a code; "" for none.
 type Secret string
 
-// Read gives the file's content without surrounding blanks and line ends.
+// Read gives the file's first line.
 func (s Secret) Read() (string, error) {
 	data, err := os.ReadFile(string(s))
 	if err != nil {
 		return "", fmt.Errorf("read the secret: %w", err)
 	}
-	secret := strings.TrimSpace(string(bytes.TrimPrefix(data, []byte("\ufeff"))))
-	if secret == "" {
+	line, _, _ := bytes.Cut(bytes.TrimPrefix(data, []byte("\ufeff")), []byte("\n"))
+	secret := strings.TrimSuffix(string(line), "\r")
+	if strings.TrimSpace(secret) == "" {
 		return "", fmt.Errorf("read %s: %w: write the password or the code into it", s, errNoSecret)
 	}
 	return secret, nil
