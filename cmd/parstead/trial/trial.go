@@ -195,5 +195,15 @@ func (t *Trial) Plant(code string) (*Plant, bool) {
 	return nil, false
 }
 
+// Outcome finds an outcome by name.
+func (t *Trial) Outcome(name string) (Outcome, bool) {
+	for _, o := range t.Outcomes {
+		if o.Name == name {
+			return o, true
+		}
+	}
+	return Outcome{}, false
+}
+
 // Path joins a file's name to the trial's folder; an absolute name stays.
 func (t *Trial) Path(name string) string { return inDir(t.Dir, name) }
