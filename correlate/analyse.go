@@ -185,8 +185,8 @@ func (s *sample) points(r *OutcomeResult) {
 	r.Points = make([]PlantPoint, len(s.rows))
 	for k, i := range s.rows {
 		p := PlantPoint{Row: i, Value: s.raw[k], Light: math.NaN(), Residual: math.NaN()}
-		if s.in.Light != nil {
-			p.Light = s.in.Light.Values[i]
+		if s.figures != nil {
+			p.Light = s.figures.Values[i]
 		}
 		if s.residuals != nil {
 			p.Residual = s.residuals[k]

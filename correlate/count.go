@@ -124,7 +124,7 @@ func chiEffect(t model.ChiTest, test string) Effect {
 
 // countLight fills in the slope of a count's logarithm on light.
 func (s *sample) countLight(r *OutcomeResult, f *model.CountFit) {
-	if s.in.Light == nil {
+	if s.figures == nil {
 		return
 	}
 	result := &LightResult{}
@@ -163,7 +163,7 @@ func (s *sample) countBetweenBins() *Slope {
 	}
 	bins := overUnits(*s.terms.Bin)
 	counts, exposures := model.BinTotals(bins.factor, s.y, s.exposure)
-	sums, plants := model.BinTotals(bins.factor, pick(s.in.Light.Values, s.rows), nil)
+	sums, plants := model.BinTotals(bins.factor, pick(s.figures.Values, s.rows), nil)
 	for u := range sums {
 		sums[u] /= plants[u]
 	}

@@ -12,7 +12,7 @@ const bandPoints = 60
 
 // curves fits the shapes of light curves to a measure.
 func (s *sample) curves(r *OutcomeResult) {
-	if s.in.Light == nil || s.terms.Light == nil {
+	if s.figures == nil || s.terms.Light == nil {
 		return
 	}
 	curves, err := model.Curves(len(s.y), s.terms, s.y, model.CurveOptions{Log: s.log, NoGrowthInDark: s.opts.NoGrowthInDark})

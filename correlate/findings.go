@@ -1,7 +1,456 @@
 package correlate
 
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// teller words the findings of one outcome: short sentences with number,
+// interval and unit. A sentence claims a direction only where the interval it
+// quotes leaves no difference out; else it says that nothing was shown, and
+// what would show it.
+type teller struct {
+	in  *Input
+	out *Outcome
+	r   *OutcomeResult
+}
+
+func (t *teller) say(format string, args ...any) {
+	t.r.Findings = append(t.r.Findings, fmt.Sprintf(format, args...))
+}
+
 // find writes the findings of one outcome.
 func (in *Input) find(r *OutcomeResult, all *Result) {
 	r.Findings = []string{}
-	_ = all
+	i := slices.IndexFunc(in.Outcomes, func(o Outcome) bool { return o.Name == r.Name })
+	t := &teller{in: in, out: &in.Outcomes[i], r: r}
+	if r.Model == "" {
+		for _, c := range r.Checks {
+			if c.Check == "model" {
+				t.say("%s.", upper(c.Says))
+			}
+		}
+		return
+	}
+	t.standing(all)
+	if !t.constant() {
+		t.treatments()
+		t.covariates()
+		t.light()
+		t.place()
+	}
+	t.suspects()
+	t.losses(all)
+}
+
+// standing says what kind of answer follows.
+func (t *teller) standing(all *Result) {
+	if t.in.Early {
+		t.say("An early look, before the trial ends: it is not the planned answer, and looking often finds something by chance.")
+	}
+	switch {
+	case t.in.Table:
+	case t.r.Primary && t.r.Planned:
+		t.say("The planned answer of this trial.")
+	case t.r.Primary:
+		t.say("The primary outcome, but no plan was sealed before the plants were dealt: nothing shows that it was chosen beforehand.")
+	case t.r.Planned:
+		t.say("A planned outcome beside the primary one.")
+	default:
+		t.say("Exploratory: what stands out here is a lead for the next trial.")
+	}
+	if t.r.Primary {
+		for _, d := range all.Departures {
+			t.say("Departure from the plan: %s", d)
+		}
+	}
+}
+
+// constant says so where nothing varies; there is nothing else to say then.
+func (t *teller) constant() bool {
+	if t.r.Kind != YesNo {
+		return false
+	}
+	yes := 0.0
+	for _, p := range t.r.Points {
+		yes += p.Value
+	}
+	switch yes {
+	case 0:
+		t.say("None of the %d plants had %s: nothing can be compared. At most %s of plants like these would (95 %% limit).", t.r.N, t.r.Name, percent(1-math.Pow(0.05, 1/float64(t.r.N))))
+		return true
+	case float64(t.r.N):
+		t.say("All of the %d plants had %s: nothing can be compared.", t.r.N, t.r.Name)
+		return true
+	}
+	return false
+}
+
+// treatments words every treatment, by cells where two depend on one another.
+func (t *teller) treatments() {
+	dependent := map[string]bool{}
+	for _, e := range t.r.Effects {
+		parts := strings.Split(e.Effect, " × ")
+		if len(parts) == 2 && e.P != nil && *e.P < 0.05 {
+			t.say("%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, pText(*e.P))
+			dependent[parts[0]], dependent[parts[1]] = true, true
+			t.pairs(e, t.oneApart(e.Effect))
+		}
+	}
+	for _, tr := range t.in.Treatments {
+		if dependent[tr.Name] {
+			continue
+		}
+		for _, e := range t.r.Effects {
+			if e.Effect == tr.Name {
+				t.treatment(e)
+			}
+		}
+	}
+}
+
+// oneApart lists the comparisons of cells that differ in one treatment only.
+func (t *teller) oneApart(name string) []Comparison {
+	var list []Comparison
+	for _, c := range t.r.Comparisons {
+		a, b := strings.SplitN(c.A, ", ", 2), strings.SplitN(c.B, ", ", 2)
+		if c.Treatment == name && len(a) == 2 && len(b) == 2 && (a[0] == b[0] || a[1] == b[1]) {
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+func (t *teller) treatment(e Effect) {
+	if e.P == nil {
+		for _, c := range t.r.Checks {
+			if (c.Check == "not tested" || c.Check == "model") && c.Of == e.Effect {
+				t.say("%s: %s.", e.Effect, c.Says)
+				return
+			}
+		}
+		t.say("%s was not tested.", e.Effect)
+		return
+	}
+	pairs := t.comparisonsOf(e.Effect)
+	lead := e.PFDR != nil && *e.PFDR >= 0.05 && *e.P < 0.05
+	switch {
+	case lead:
+		t.say("%s: the levels look different (p %s), but among all results looked at here that is as likely chance (false discovery rate %s): a lead, nothing was shown.", e.Effect, pText(*e.P), pText(*e.PFDR))
+		return
+	case *e.P >= 0.05 && len(pairs) != 1:
+		t.say("%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, pText(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
+	case len(pairs) != 1:
+		t.say("%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, pText(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
+	}
+	if e.PRedealt != nil && (*e.PRedealt < 0.05) != (*e.P < 0.05) {
+		t.say("%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, pText(*e.PRedealt))
+	}
+	t.pairs(e, pairs)
+}
+
+func (t *teller) comparisonsOf(treatment string) []Comparison {
+	var list []Comparison
+	for _, c := range t.r.Comparisons {
+		if c.Treatment == treatment {
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+// replicates says what was replicated.
+func (t *teller) replicates(unit string) string {
+	switch unit {
+	case "bin", "reservoir":
+		return "whole " + unit + "s are the replicates"
+	}
+	return "over plants"
+}
+
+// adjusted says what an effect was adjusted for.
+func (t *teller) adjusted(effect string) string {
+	var names []string
+	own := t.effect(effect)
+	for _, e := range t.r.Effects {
+		isTreatment := slices.ContainsFunc(t.in.Treatments, func(tr Treatment) bool { return slices.Contains(strings.Split(e.Effect, " × "), tr.Name) })
+		switch {
+		case isTreatment, e.Test == "", e.Effect == "light" && t.setsLight(effect):
+		case own != nil && own.Unit != "plant" && t.in.Bin != nil && e.Effect == t.in.Bin.Name:
+		default:
+			names = append(names, e.Effect)
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return ", adjusted for " + list(names)
+}
+
+func (t *teller) setsLight(effect string) bool {
+	return slices.ContainsFunc(t.in.Treatments, func(tr Treatment) bool {
+		return tr.SetsLight && slices.Contains(strings.Split(effect, " × "), tr.Name)
+	})
+}
+
+// mostPairs is how many pairs of one treatment are worded one by one.
+const mostPairs = 6
+
+// pairs words comparisons: those that show something one by one, the others
+// one by one where they are few.
+func (t *teller) pairs(e Effect, pairs []Comparison) {
+	var shown, open []Comparison
+	for _, c := range pairs {
+		if c.Verdict == CantTell || c.Verdict == "" {
+			open = append(open, c)
+		} else {
+			shown = append(shown, c)
+		}
+	}
+	for i, c := range shown {
+		if i == mostPairs {
+			t.say("%s: %d more pairs differ or are alike; they stand in the table.", e.Effect, len(shown)-mostPairs)
+			break
+		}
+		t.pair(c, len(pairs) == 1)
+	}
+	switch {
+	case len(open) == 0:
+	case len(open) <= 3:
+		for _, c := range open {
+			t.pair(c, len(pairs) == 1)
+		}
+	default:
+		t.manyOpen(e, open, len(pairs))
+	}
+}
+
+// pair words one comparison by its verdict.
+func (t *teller) pair(c Comparison, alone bool) {
+	about := t.about(c)
+	if alone {
+		about += fmt.Sprintf("; p %s, %s%s", pText(*c.P), t.replicates(c.Unit), t.adjusted(c.Treatment))
+	}
+	name := func(level string) string { return c.Treatment + " " + level }
+	if strings.Contains(c.Treatment, " × ") {
+		name = func(level string) string { return level }
+	}
+	switch c.Verdict {
+	case Larger:
+		t.say("%s lies above %s in %s: %s.", name(c.A), c.B, t.r.Name, about)
+	case Smaller:
+		t.say("%s lies below %s in %s: %s.", name(c.A), c.B, t.r.Name, about)
+	case Equivalent:
+		t.say("%s and %s are alike in %s to within %s: %s.", name(c.A), c.B, t.r.Name, t.matters(), about)
+	default:
+		t.say("Between %s and %s no difference in %s was shown: %s%s.", name(c.A), c.B, t.r.Name, about, t.wouldShow(c))
+	}
+}
+
+// about words a comparison's number and interval.
+func (t *teller) about(c Comparison) string {
+	var value *float64
+	switch {
+	case c.Difference != nil:
+		value = c.Difference
+	case c.Ratio != nil:
+		value = c.Ratio
+	}
+	if value == nil || c.CI95 == nil {
+		return t.shares(c) + "one of the answers never came, so there is no odds ratio"
+	}
+	return t.shares(c) + t.span(*value, *c.CI95)
+}
+
+// shares words the raw shares of a yes/no pair.
+func (t *teller) shares(c Comparison) string {
+	if t.r.Kind != YesNo {
+		return ""
+	}
+	share := func(level string) string {
+		for _, g := range t.r.Groups {
+			if g.Levels[c.Treatment] == level && g.Mean != nil {
+				return fmt.Sprintf("%d of %d", int(math.Round(*g.Mean*float64(g.N))), g.N)
+			}
+		}
+		return ""
+	}
+	if share(c.A) == "" || share(c.B) == "" {
+		return ""
+	}
+	return share(c.A) + " against " + share(c.B) + ", "
+}
+
+// span words a value with its interval, all three alike: a difference with its
+// sign, a ratio as a change in per cent or, where one of the three is a doubling
+// or a halving, as a multiple.
+func (t *teller) span(value float64, ci [2]float64) string {
+	word := func(v float64) string { return unit(signed(v), t.r.Unit) }
+	switch {
+	case t.r.Kind == YesNo:
+		word = func(v float64) string { return "× " + number(v) }
+	case t.ratio() && (max(value, ci[1]) >= 2 || min(value, ci[0]) <= 0.5):
+		word = func(v float64) string { return "× " + number(v) }
+	case t.ratio():
+		word = func(v float64) string { return signed(100*(v-1)) + " %" }
+	}
+	text := fmt.Sprintf("%s (95 %% interval %s to %s)", word(value), word(ci[0]), word(ci[1]))
+	if t.r.Kind == YesNo {
+		return "odds " + text
+	}
+	return text
+}
+
+func (t *teller) ratio() bool { return t.r.Scale == Log || t.r.Kind != Measure }
+
+// signed writes a number with its sign.
+func signed(v float64) string {
+	if v > 0 {
+		return "+" + number(v)
+	}
+	return strings.Replace(number(v), "-", "−", 1)
+}
+
+func (t *teller) matters() string {
+	m := t.out.Matters
+	if m.Share {
+		return percent(m.Value)
+	}
+	return unit(number(m.Value), t.r.Unit)
+}
+
+// wouldShow says how small a difference the trial could have shown, and what
+// would show one that matters.
+func (t *teller) wouldShow(c Comparison) string {
+	if c.SmallestDetectable == nil {
+		return ""
+	}
+	d := *c.SmallestDetectable
+	text := t.size(d)
+	says := fmt.Sprintf("; this trial would have shown %s in four trials of five", text)
+	plural := c.Unit + "s"
+	goal := t.goal(c)
+	switch {
+	case goal <= 0:
+		return says + fmt.Sprintf("; half of that needs about four times as many %s", plural)
+	case d <= goal:
+		return says
+	}
+	return says + fmt.Sprintf("; %s needs about %s times as many %s", t.matters(), number(math.Ceil((d/goal)*(d/goal)*10)/10), plural)
+}
+
+// size words a smallest detectable difference.
+func (t *teller) size(d float64) string {
+	switch {
+	case t.r.Kind == YesNo:
+		return "odds × " + number(math.Exp(d))
+	case t.ratio() && d >= math.Ln2:
+		return "× " + number(math.Exp(d))
+	case t.ratio():
+		return percent(math.Exp(d) - 1)
+	}
+	return unit(number(d), t.r.Unit)
+}
+
+// goal is the smallest difference that matters, on the scale of the standard
+// error; 0 where none is given or it has no meaning here.
+func (t *teller) goal(c Comparison) float64 {
+	m := t.out.Matters
+	if m == nil {
+		return 0
+	}
+	mean := math.NaN()
+	for _, g := range t.r.Groups {
+		if g.Levels[c.Treatment] == c.B && len(g.Levels) == 1 && g.AdjustedMean != nil {
+			mean = *g.AdjustedMean
+		}
+	}
+	switch {
+	case t.ratio() && m.Share:
+		return math.Log1p(m.Value)
+	case t.r.Kind == YesNo:
+		return 0
+	case t.ratio() && mean > 0:
+		return math.Log1p(m.Value / mean)
+	case !t.ratio() && !m.Share:
+		return m.Value
+	case !t.ratio() && !math.IsNaN(mean):
+		return m.Value * math.Abs(mean)
+	}
+	return 0
+}
+
+// manyOpen sums up pairs that could not be told apart.
+func (t *teller) manyOpen(e Effect, open []Comparison, of int) {
+	widest := open[0]
+	least, most := math.Inf(1), 0.0
+	for _, c := range open {
+		if c.SmallestDetectable == nil {
+			continue
+		}
+		least = min(least, *c.SmallestDetectable)
+		if *c.SmallestDetectable > most {
+			most, widest = *c.SmallestDetectable, c
+		}
+	}
+	if most == 0 {
+		t.say("%s: between %d of %d pairs no difference in %s was shown.", e.Effect, len(open), of, t.r.Name)
+		return
+	}
+	span := t.size(least)
+	if t.size(most) != span {
+		span += " to " + t.size(most)
+	}
+	t.say("%s: between %d of %d pairs no difference in %s was shown; this trial would have shown %s in four trials of five; the widest interval is that of %s and %s, %s.",
+		e.Effect, len(open), of, t.r.Name, span, widest.A, widest.B, t.about(widest))
+}
+
+// covariates words the slopes of covariates.
+func (t *teller) covariates() {
+	for _, cov := range t.in.Covariates {
+		for _, k := range t.r.Coefficients {
+			if k.Of != cov.Name || k.Level != "" || k.CI95 == nil || k.Estimate == nil {
+				continue
+			}
+			t.slope("With every unit of "+cov.Name, *k.Estimate, *k.CI95, k.P, "")
+		}
+	}
+}
+
+// slope words a slope by its interval.
+func (t *teller) slope(per string, value float64, ci [2]float64, p *float64, more string) {
+	text := t.risen(value, ci) + more + ifP(p)
+	switch {
+	case ci[0] > 0:
+		t.say("%s, %s rises: %s.", per, t.r.Name, text)
+	case ci[1] < 0:
+		t.say("%s, %s falls: %s.", per, t.r.Name, text)
+	default:
+		t.say("%s, no change in %s was shown: %s.", per, t.r.Name, text)
+	}
+}
+
+func ifP(p *float64) string {
+	if p == nil {
+		return ""
+	}
+	return "; p " + pText(*p)
+}
+
+// risen words a slope with its interval: on a log scale as a ratio.
+func (t *teller) risen(value float64, ci [2]float64) string {
+	if t.ratio() {
+		return t.span(math.Exp(value), exp2(ci))
+	}
+	return t.span(value, ci)
+}
+
+// upper makes the first letter a capital.
+func upper(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
 }

@@ -12,7 +12,7 @@ const leastReliability = 0.5
 
 // light fills in what light was found to do by least squares.
 func (s *sample) light(r *OutcomeResult, b both) {
-	if s.in.Light == nil {
+	if s.figures == nil {
 		return
 	}
 	result := &LightResult{}
@@ -40,7 +40,7 @@ func (s *sample) betweenBins() *Slope {
 		return nil
 	}
 	t := s.terms
-	t.Light = &model.Variable{Name: "light", Values: pick(s.in.Light.Values, s.rows)}
+	t.Light = &model.Variable{Name: "light", Values: pick(s.figures.Values, s.rows)}
 	e, err := model.BetweenBins(len(s.y), t, s.y, func(string) bool { return false })
 	if err != nil {
 		s.say("between_bin", "", "the slope between bins could not be estimated: %v", err)
@@ -67,7 +67,7 @@ func (s *sample) betweenBins() *Slope {
 //
 // Fuller (1987), Measurement Error Models, section 1.1.
 func (s *sample) correct(result *LightResult, slope model.Estimate) {
-	in := s.in.Light
+	in := s.figures
 	if in.Independent == nil {
 		if !s.in.Table {
 			s.say("reliability", "", "how far the light figures can be trusted one by one is not known: no reliability is given")

@@ -163,7 +163,7 @@ func (s *sample) influence(f *model.Fit) {
 func (s *sample) unequalSpread(r *OutcomeResult) {
 	t := s.terms
 	if len(t.Treatments) != 1 || t.Treatments[0].SetPer != model.PerPlant || t.Block != nil || t.Bin != nil ||
-		len(t.Covariates) > 0 || s.in.Light != nil {
+		len(t.Covariates) > 0 || s.figures != nil {
 		return
 	}
 	var groups [][]float64

@@ -23,6 +23,7 @@ type sample struct {
 	exposure   []float64 // nil where none
 	terms      model.Terms
 	treatments []Treatment // those in terms, in the same order
+	figures    *Light // the light that is used; nil where none is asked for or known
 	missing    int
 	leftOut    []int // rows with a reason to leave them out, complete otherwise
 	log        bool
@@ -63,6 +64,7 @@ func (in *Input) sample(out *Outcome, level int, opts Options, with bool) (*samp
 		}
 	}
 	s.chooseTreatments(candidates)
+	s.chooseLight(candidates)
 	for _, i := range candidates {
 		switch {
 		case in.LeaveOut != nil && in.LeaveOut[i] != "" && !with:
@@ -100,6 +102,19 @@ func (s *sample) chooseTreatments(candidates []int) {
 	}
 }
 
+// chooseLight leaves light out where that of none of these plants is known.
+func (s *sample) chooseLight(candidates []int) {
+	light := s.in.Light
+	if light == nil {
+		return
+	}
+	if slices.ContainsFunc(candidates, func(i int) bool { return !math.IsNaN(light.Values[i]) }) {
+		s.figures = light
+		return
+	}
+	s.say("light", "", "the light of none of these plants is known: it is left out here")
+}
+
 // complete tells whether row i has a value in every column that is used.
 func (s *sample) complete(i int) bool {
 	if s.in.Status != nil && s.in.Status[i] != Harvested {
@@ -122,7 +137,7 @@ func (s *sample) complete(i int) bool {
 	if s.out.Exposure != nil && math.IsNaN(s.out.Exposure.Values[i]) {
 		return false
 	}
-	if s.in.Light != nil && math.IsNaN(s.in.Light.Values[i]) {
+	if s.figures != nil && math.IsNaN(s.figures.Values[i]) {
 		return false
 	}
 	return s.in.Row == nil || s.in.Row[i] > 0 && s.in.Column[i] > 0
@@ -191,8 +206,8 @@ func (s *sample) fill() error {
 		}
 		s.terms.Covariates = append(s.terms.Covariates, v)
 	}
-	if s.in.Light != nil {
-		s.terms.Light = &model.Variable{Name: "light", Values: pick(s.in.Light.Values, s.rows)}
+	if s.figures != nil {
+		s.terms.Light = &model.Variable{Name: "light", Values: pick(s.figures.Values, s.rows)}
 	}
 	return nil
 }

@@ -1,9 +1,317 @@
 package correlate
 
-import "io"
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+	"unicode/utf8"
+)
 
-// WriteText writes the results for a terminal.
+// lineWidth is what a terminal is sure to have.
+const lineWidth = 80
+
+// WriteText writes the results for a terminal, 80 columns wide: for each
+// outcome the findings first, then tables, then checks.
 func (r *Result) WriteText(w io.Writer) error {
-	_ = w
-	return nil
+	p := &printer{out: bufio.NewWriter(w)}
+	for i := range r.Outcomes {
+		if i > 0 {
+			p.line("")
+		}
+		p.outcome(&r.Outcomes[i])
+	}
+	p.lost(r.Lost)
+	p.ranks(r.OutcomeCorrelations)
+	if len(r.Departures) > 0 {
+		p.heading("Departures from the plan")
+		for _, d := range r.Departures {
+			p.wrapped("  - ", "    ", d)
+		}
+	}
+	return p.out.Flush()
+}
+
+// printer writes lines; the writer keeps its first error for Flush.
+type printer struct{ out *bufio.Writer }
+
+func (p *printer) line(format string, args ...any) {
+	fmt.Fprintf(p.out, format+"\n", args...)
+}
+
+func (p *printer) heading(text string) {
+	p.line("")
+	p.line("%s", text)
+}
+
+// wrapped breaks text into lines, the first after one margin, the others after
+// another.
+func (p *printer) wrapped(first, margin, text string) {
+	line := first
+	empty := true
+	for word := range strings.FieldsSeq(text) {
+		if !empty && width(line)+1+width(word) > lineWidth {
+			p.line("%s", line)
+			line, empty = margin, true
+		}
+		if !empty {
+			line += " "
+		}
+		line += word
+		empty = false
+	}
+	p.line("%s", line)
+}
+
+func width(s string) int { return utf8.RuneCountInString(s) }
+
+// table writes rows in aligned columns, the first to the left and the others to
+// the right; the first gives way where a row would be too wide.
+func (p *printer) table(rows [][]string) {
+	if len(rows) == 0 {
+		return
+	}
+	widths := make([]int, len(rows[0]))
+	for _, row := range rows {
+		for j, cell := range row {
+			widths[j] = max(widths[j], width(cell))
+		}
+	}
+	rest := 2
+	for _, w := range widths[1:] {
+		if w > 0 {
+			rest += 2 + w
+		}
+	}
+	widths[0] = max(8, min(widths[0], lineWidth-rest))
+	for _, row := range rows {
+		line := "  " + padded(cut(row[0], widths[0]), widths[0])
+		for j, cell := range row[1:] {
+			if w := widths[j+1]; w > 0 {
+				line += strings.Repeat(" ", 2+w-width(cell)) + cell
+			}
+		}
+		p.line("%s", strings.TrimRight(line, " "))
+	}
+}
+
+func padded(s string, w int) string { return s + strings.Repeat(" ", max(0, w-width(s))) }
+
+// cut shortens a name that is too long.
+func cut(s string, w int) string {
+	if width(s) <= w {
+		return s
+	}
+	return string([]rune(s)[:w-1]) + "…"
+}
+
+func (p *printer) outcome(o *OutcomeResult) {
+	title := o.Name
+	if len(o.Of) > 0 {
+		title += ", " + ofWords(o.Of)
+	}
+	p.line("%s", title)
+	p.line("%s", strings.Repeat("─", min(lineWidth, width(title))))
+	what := string(o.Kind)
+	if o.Unit != "" {
+		what += " in " + o.Unit
+	}
+	if o.Scale == Log {
+		what += ", as its natural logarithm"
+	}
+	if o.Model != "" {
+		what += ", by " + map[string]string{
+			"least squares": "least squares", "quasi-likelihood": "quasi-likelihood",
+			"exact table": "exact tables", "penalised logistic": "penalised logistic regression",
+		}[o.Model]
+	}
+	what += fmt.Sprintf("; %d plants", o.N)
+	if o.Missing > 0 {
+		what += fmt.Sprintf(", %d missing", o.Missing)
+	}
+	p.wrapped("", "", what+".")
+	p.line("")
+	for _, f := range o.Findings {
+		p.wrapped("  • ", "    ", f)
+	}
+	p.groups(o)
+	p.comparisons(o)
+	p.effects(o)
+	p.light(o)
+	p.checks(o)
+}
+
+func (p *printer) groups(o *OutcomeResult) {
+	if len(o.Groups) == 0 {
+		return
+	}
+	p.heading("Means" + map[bool]string{true: " (shares)"}[o.Kind == YesNo])
+	rows := [][]string{{"", "plants", "mean", "sd", "adjusted", "95 % interval", "letters"}}
+	for _, g := range o.Groups {
+		var names []string
+		for _, k := range slices.Sorted(maps.Keys(g.Levels)) {
+			names = append(names, k+" "+g.Levels[k])
+		}
+		rows = append(rows, []string{
+			strings.Join(names, ", "), fmt.Sprint(g.N), optional(g.Mean), optional(g.SD), optional(g.AdjustedMean), between(g.CI95), g.Letters,
+		})
+	}
+	p.table(blankOut(rows))
+}
+
+// blankOut empties columns whose rows are all empty, their heading too.
+func blankOut(rows [][]string) [][]string {
+	for j := range rows[0] {
+		if !slices.ContainsFunc(rows[1:], func(r []string) bool { return r[j] != "" }) {
+			rows[0][j] = ""
+		}
+	}
+	return rows
+}
+
+func optional(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return strings.Replace(number(*x), "-", "−", 1)
+}
+
+func between(ci *[2]float64) string {
+	if ci == nil {
+		return ""
+	}
+	return optional(&ci[0]) + " to " + optional(&ci[1])
+}
+
+func (p *printer) comparisons(o *OutcomeResult) {
+	if len(o.Comparisons) == 0 {
+		return
+	}
+	head := "difference"
+	if o.Scale != Natural {
+		head = "ratio"
+	}
+	if o.Kind == YesNo {
+		head = "odds ratio"
+	}
+	p.heading("Comparisons (95 % intervals hold for all pairs of a treatment at once)")
+	rows := [][]string{{"", head, "95 % interval", "p", "verdict"}}
+	for _, c := range o.Comparisons {
+		value := c.Difference
+		if value == nil {
+			value = c.Ratio
+		}
+		rows = append(rows, []string{c.Treatment + ": " + c.A + " against " + c.B, optional(value), between(c.CI95), optionalP(c.P), c.Verdict})
+	}
+	p.table(blankOut(rows))
+}
+
+func optionalP(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return strings.Replace(pText(*x), "below ", "<", 1)
+}
+
+func (p *printer) effects(o *OutcomeResult) {
+	if len(o.Effects) == 0 {
+		return
+	}
+	p.heading("Tests")
+	rows := [][]string{{"", "test", "value", "on", "p", "p_fdr", "p_redealt", "replicate"}}
+	for _, e := range o.Effects {
+		var df []string
+		for _, d := range e.DF {
+			df = append(df, number(d))
+		}
+		rows = append(rows, []string{e.Effect, e.Test, optional(e.Value), strings.Join(df, ", "), optionalP(e.P), optionalP(e.PFDR), optionalP(e.PRedealt), e.Unit})
+	}
+	p.table(blankOut(rows))
+}
+
+func (p *printer) light(o *OutcomeResult) {
+	l := o.Light
+	if l == nil {
+		return
+	}
+	p.heading("Light" + map[bool]string{true: " (slopes of the natural logarithm)"}[o.Scale == Log || o.Kind == Count])
+	rows := [][]string{{"", "slope", "95 % interval", "p", "on"}}
+	add := func(name string, s *Slope) {
+		if s != nil && s.Slope != nil {
+			rows = append(rows, []string{name, optional(s.Slope), between(s.CI95), optionalP(s.P), optional(s.DF)})
+		}
+	}
+	if l.WithinBin == nil {
+		add("slope", &l.Slope)
+	}
+	add("within bins", l.WithinBin)
+	add("between bins", l.BetweenBin)
+	if len(rows) > 1 {
+		p.table(blankOut(rows))
+	}
+	if len(l.Curve) == 0 {
+		return
+	}
+	rows = [][]string{{"shape", "AICc", "weight", "parameter", "estimate", "95 % interval"}}
+	for _, c := range l.Curve {
+		name, aicc, weight := c.Shape, optional(c.AICc), optional(c.Weight)
+		for _, q := range c.Parameters {
+			rows = append(rows, []string{name, aicc, weight, q.Name, optional(q.Estimate), between(q.CI95)})
+			name, aicc, weight = "", "", ""
+		}
+	}
+	p.line("")
+	p.table(rows)
+}
+
+func (p *printer) checks(o *OutcomeResult) {
+	if len(o.Checks) == 0 {
+		return
+	}
+	p.heading("Checks")
+	for _, c := range o.Checks {
+		text := c.Check
+		if c.Of != "" {
+			text += " (" + c.Of + ")"
+		}
+		text += ": " + c.Says
+		if c.P != nil {
+			text += "; p " + pText(*c.P)
+		}
+		p.wrapped("  ", "      ", text+".")
+	}
+}
+
+func (p *printer) lost(list []Losses) {
+	if len(list) == 0 {
+		return
+	}
+	p.heading("Plants lost (accidents are no treatment's loss)")
+	rows := [][]string{{"", "plants", "lost", "accident", "p"}}
+	for _, l := range list {
+		name := l.Treatment + " " + l.Level
+		if len(l.Of) > 0 {
+			name += ", " + ofWords(l.Of)
+		}
+		rows = append(rows, []string{name, fmt.Sprint(l.N), fmt.Sprint(l.Lost), fmt.Sprint(l.Accident), optionalP(l.P)})
+	}
+	p.table(blankOut(rows))
+}
+
+func (p *printer) ranks(list []Correlation) {
+	if len(list) == 0 {
+		return
+	}
+	p.heading("Outcomes against one another (ranks within treatments)")
+	rows := [][]string{{"", "plants", "rho", "95 % interval", "p"}}
+	for _, c := range list {
+		name := c.A + " and " + c.B
+		if len(c.Of) > 0 {
+			name += ", " + ofWords(c.Of)
+		}
+		rows = append(rows, []string{name, fmt.Sprint(c.N), optional(c.Rho), between(c.CI95), optionalP(c.P)})
+	}
+	p.table(blankOut(rows))
 }

@@ -1,0 +1,215 @@
+package correlate
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// notAtRandom is what every finding about light has to add.
+const notAtRandom = "Positions were not given their light at random: heat, air and edge may travel with it."
+
+// light words what light was found to do.
+func (t *teller) light() {
+	l := t.r.Light
+	if l == nil {
+		return
+	}
+	per := "With every " + t.in.lightUnit() + " more light"
+	if t.in.Table {
+		per = "With every unit of " + t.in.Light.Name
+	}
+	said := false
+	if l.Slope.Slope != nil && l.CI95 != nil {
+		where := ""
+		if l.WithinBin != nil {
+			where = ", within bins"
+		}
+		lead := ""
+		if e := t.effect("light"); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
+			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", pText(*e.PFDR))
+		}
+		t.slope(per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
+		said = true
+	}
+	if b := l.BetweenBin; b != nil && b.CI95 != nil && b.Slope != nil {
+		more := ", between bins"
+		if b.DF != nil {
+			more += fmt.Sprintf(" on %s residual degrees of freedom", number(*b.DF))
+		}
+		t.slope(per, *b.Slope, *b.CI95, b.P, more)
+		said = true
+	}
+	if c := l.Corrected; c != nil {
+		t.say("Made up for chance error in the light figures, it is %s.", t.risen(c.Slope, c.CI95))
+	}
+	t.curves()
+	if said {
+		t.say(notAtRandom)
+	}
+}
+
+func (t *teller) effect(name string) *Effect {
+	for i := range t.r.Effects {
+		if t.r.Effects[i].Effect == name {
+			return &t.r.Effects[i]
+		}
+	}
+	return nil
+}
+
+// curves words the shapes that fit about as well as the best, and what only
+// the measured light can tell.
+func (t *teller) curves() {
+	curves := t.r.Light.Curve
+	best := math.Inf(1)
+	for _, c := range curves {
+		if c.AICc != nil {
+			best = min(best, *c.AICc)
+		}
+	}
+	var close []string
+	for _, c := range curves {
+		if c.AICc == nil || *c.AICc > best+2 {
+			continue
+		}
+		text := c.Shape
+		var points []string
+		for _, p := range c.Predictions {
+			if p.Value != nil {
+				points = append(points, fmt.Sprintf("%s at %s", unit(number(*p.Value), t.r.Unit), number(p.DLI)))
+			}
+		}
+		if len(points) > 0 {
+			text += " (" + strings.Join(points, ", ") + ")"
+		}
+		close = append(close, text)
+	}
+	if len(close) > 0 {
+		t.say("Over the measured light these shapes fit about equally well or best: %s.", strings.Join(close, "; "))
+	}
+	low, high := t.measured()
+	for _, c := range curves {
+		if c.AICc == nil || *c.AICc > best+2 {
+			continue
+		}
+		for _, p := range c.Parameters {
+			t.turning(c.Shape, p, low, high)
+		}
+	}
+}
+
+// turning words a half-saturation or an optimum, only where its whole interval
+// lies inside the measured light.
+func (t *teller) turning(shape string, p Parameter, low, high float64) {
+	what := ""
+	switch {
+	case p.Name == "optimum":
+		what = "the best light"
+	case p.Name == "K" && shape == "hyperbola":
+		what = "the light at half of the most that can be reached"
+	default:
+		return
+	}
+	if p.CI95 == nil || p.Estimate == nil || p.CI95[0] < low || p.CI95[1] > high {
+		t.say("Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, number(low), number(high))
+		return
+	}
+	t.say("Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, unit(number(*p.Estimate), t.in.Light.Unit), number(p.CI95[0]), number(p.CI95[1]))
+}
+
+// measured is the range of light of the plants in the results.
+func (t *teller) measured() (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, p := range t.r.Points {
+		low, high = min(low, p.Light), max(high, p.Light)
+	}
+	return low, high
+}
+
+// place words what was left in where the plants stood.
+func (t *teller) place() {
+	p := t.r.Position
+	if p == nil {
+		return
+	}
+	value, i, after := p.P, p.MoranI, ""
+	if p.PAfterLight != nil {
+		value, i, after = p.PAfterLight, p.MoranIAfterLight, ", light taken into account"
+	}
+	switch {
+	case value == nil || i == nil:
+	case *value < 0.05:
+		t.say("Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, number(*i), pText(*value))
+	default:
+		t.say("No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, number(*i), pText(*value))
+	}
+	if e := p.Edge; e != nil && e.Estimate != nil && e.CI95 != nil {
+		text := t.risen(*e.Estimate, *e.CI95)
+		beside := ""
+		if t.r.Light != nil && t.r.Light.Slope.Slope != nil {
+			beside = " beside light"
+		}
+		switch {
+		case e.VIF != nil && *e.VIF > apart:
+			t.say("Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", number(*e.VIF), text, beside)
+		case e.CI95[0] > 0 || e.CI95[1] < 0:
+			t.say("Edge plants differ from inner ones%s: %s.", beside, text)
+		default:
+			t.say("No difference of edge plants was shown%s: %s.", beside, text)
+		}
+	}
+}
+
+// suspects names plants to look at again.
+func (t *teller) suspects() {
+	const named = 3
+	for k, x := range t.r.Suspects {
+		if k == named {
+			t.say("%d more plants lie far off; they stand in the table.", len(t.r.Suspects)-named)
+			break
+		}
+		text := fmt.Sprintf("Plant %s (%s) lies far off what the model expects: look at it again. It was kept in", x.Plant, unit(number(x.Value), t.r.Unit))
+		if x.PWithout != nil {
+			text += fmt.Sprintf("; without it the first p is %s", pText(*x.PWithout))
+		}
+		t.say("%s.", text)
+	}
+}
+
+// losses says of whom the results speak.
+func (t *teller) losses(all *Result) {
+	var treatments []string
+	groups := map[string][]Losses{}
+	for _, l := range all.Lost {
+		if fmt.Sprint(l.Of) != fmt.Sprint(t.r.Of) {
+			continue
+		}
+		if groups[l.Treatment] == nil {
+			treatments = append(treatments, l.Treatment)
+		}
+		groups[l.Treatment] = append(groups[l.Treatment], l)
+	}
+	lost, accident := 0, 0
+	said := false
+	for _, name := range treatments {
+		list := groups[name]
+		lost, accident = 0, 0
+		var parts []string
+		for _, l := range list {
+			lost += l.Lost
+			accident += l.Accident
+			parts = append(parts, fmt.Sprintf("%d of %d on %s", l.Lost, l.N-l.Accident, l.Level))
+		}
+		if p := list[0].P; lost > 0 && p != nil && *p < 0.05 {
+			t.say("These results are of the survivors. Losses differ between the levels of %s: %s (p %s).", name, strings.Join(parts, ", "), pText(*p))
+			said = true
+		}
+	}
+	if !said && lost > 0 {
+		t.say("These results are of the survivors: %d plants were lost; no difference in losses between treatments was shown.", lost)
+	}
+	if accident > 0 {
+		t.say("%d more came to grief by accident, which is no treatment's loss.", accident)
+	}
+}
