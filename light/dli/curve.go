@@ -19,6 +19,13 @@ func (c *Curve) Between(from, until int64) Light {
 	return Light{light.DLI(sum * molPerPair), covered}
 }
 
+// Mean is the mean value over the part of a window of the curve's span that
+// readings bridge, and the ns of that part; NaN if there is none.
+func (c *Curve) Mean(from, until int64) (mean float64, covered int64) {
+	l := c.Between(from, until)
+	return float64(l.Mol) / molPerPair / 2 / float64(l.Covered), l.Covered
+}
+
 // Above adds to each element of ns for how long, in a window of the curve's span,
 // the curve lies above the level of the same index, in µmol m⁻² s⁻¹. Levels must
 // ascend. Gaps do not count.
@@ -56,11 +63,11 @@ func (c *Curve) Above(levels []float64, from, until int64, ns []float64) {
 	}
 }
 
-// At is the PPFD at an instant of the span; ok is false in a gap.
-func (c *Curve) At(t int64) (ppfd float64, ok bool) {
+// At is the value at an instant of the span; ok is false in a gap.
+func (c *Curve) At(t int64) (value float64, ok bool) {
 	i := sort.Search(len(c.Times), func(i int) bool { return c.Times[i] >= t })
 	if i < len(c.Times) && c.Times[i] == t {
-		return c.PPFD[i], true
+		return c.Values[i], true
 	}
 	if i == 0 || i == len(c.Times) {
 		return 0, false
@@ -91,19 +98,19 @@ func (c *Curve) lines(from, until int64, line func(t0, t1 int64, left, right flo
 	i := sort.Search(len(c.Times), func(i int) bool { return c.Times[i] > from })
 	t0, left := from, c.line(i, from)
 	for ; i < len(c.Times) && c.Times[i] < until; i++ {
-		line(t0, c.Times[i], left, c.PPFD[i])
-		t0, left = c.Times[i], c.PPFD[i]
+		line(t0, c.Times[i], left, c.Values[i])
+		t0, left = c.Times[i], c.Values[i]
 	}
 	if t0 < until {
 		line(t0, until, left, c.line(i, until))
 	}
 }
 
-// line is the PPFD at t on the line that ends at reading i.
+// line is the value at t on the line that ends at reading i.
 func (c *Curve) line(i int, t int64) float64 {
 	if i == len(c.Times) || c.Times[i-1] == t {
-		return c.PPFD[i-1]
+		return c.Values[i-1]
 	}
 	t0, t1 := c.Times[i-1], c.Times[i]
-	return c.PPFD[i-1] + (c.PPFD[i]-c.PPFD[i-1])*float64(t-t0)/float64(t1-t0)
+	return c.Values[i-1] + (c.Values[i]-c.Values[i-1])*float64(t-t0)/float64(t1-t0)
 }

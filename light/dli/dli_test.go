@@ -17,7 +17,7 @@ import (
 func quantum() []dli.Stretch {
 	return []dli.Stretch{{
 		From: math.MinInt64, Until: math.MaxInt64, MaxGap: int64(10 * time.Minute),
-		Scale: 1, Low: 0, High: 3000, PerUnit: 1,
+		Scale: 1, Low: 0, High: 3000, PerUnit: 1, Saturates: true,
 	}}
 }
 

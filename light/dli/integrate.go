@@ -21,11 +21,12 @@ type Light struct {
 // Gap is a stretch, in Unix ns, that no readings bridge.
 type Gap struct{ From, Until int64 }
 
-// Curve is PPFD over a span as a sensor's usable readings draw it.
+// Curve is PPFD over a span as a sensor's usable readings draw it. Stretches that
+// say so make it a curve of another quantity; its integrals then mean nothing.
 type Curve struct {
-	Times []int64   // of usable readings, Unix ns, ascending
-	PPFD  []float64 // µmol m⁻² s⁻¹
-	Gaps  []Gap     // within the span, in order
+	Times  []int64   // of usable readings, Unix ns, ascending
+	Values []float64 // µmol m⁻² s⁻¹
+	Gaps   []Gap     // within the span, in order
 }
 
 // molPerPair turns a sum of (PPFD + PPFD) × ns into mol m⁻².
@@ -36,8 +37,8 @@ const molPerPair = 0.5e-9 / light.MicromolesPerMole
 // must be in order of time; a few before the first bound and after the last let
 // the line be cut there instead of breaking off. Not used are readings outside
 // the stretches, outside a stretch's valid range, with a mark that forbids it
-// (light.Mark.Usable), and marks of saturation (light.Saturated). Of readings of
-// one time the first ends the line before and the last begins the line after.
+// (light.Mark.Usable), and marks of saturation (light.Saturated) where a stretch
+// has them. Of readings of one time the first ends the line before and the last begins the line after.
 // Two stretches that touch or are parted by less than MaxGap are bridged.
 //
 // The cells are appended to dst. The curve takes over the memory of the series,
@@ -56,11 +57,12 @@ func Integrate(s *light.Series, stretches []Stretch, bounds []int64, dst []Light
 		until := i + sort.Search(len(times)-i, func(k int) bool { return times[i+k] >= st.Until })
 		// A line ends in the stretch of its later reading.
 		w.maxGap = st.MaxGap
+		saturates := st.Saturates
 		last, lastPPFD, end, sum, covered := w.time, w.ppfd, w.end, w.sum, w.covered
 		for ; i < until; i++ {
 			raw := values[i]
 			value := raw*st.Scale + st.Offset
-			if !(value >= st.Low && value <= st.High) || light.Saturated(raw) || marks != nil && !marks[i].Usable() {
+			if !(value >= st.Low && value <= st.High) || saturates && light.Saturated(raw) || marks != nil && !marks[i].Usable() {
 				continue
 			}
 			t, ppfd := times[i], value*st.PerUnit

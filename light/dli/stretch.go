@@ -17,6 +17,7 @@ type Stretch struct {
 	Scale, Offset float64 // value = raw × Scale + Offset
 	Low, High     float64 // values outside are not used
 	PerUnit       float64 // PPFD in µmol m⁻² s⁻¹ that one unit of the value stands for
+	Saturates     bool    // whether raw −1 and 65535 are no values: see light.Saturated
 }
 
 // Factor is what a lamp's light has in lux per PPFD over a stretch of time.
@@ -59,7 +60,7 @@ func Stretches(s light.Sensor, factors []Factor) ([]Stretch, error) {
 		stretches = append(stretches, Stretch{
 			From: Nanoseconds(during.From, math.MinInt64), Until: Nanoseconds(during.Until, math.MaxInt64),
 			MaxGap: int64(s.MaxGap), Scale: s.Scale, Offset: s.Offset, Low: s.Low, High: s.High,
-			PerUnit: immersion / float64(f.LuxPerPPFD),
+			PerUnit: immersion / float64(f.LuxPerPPFD), Saturates: true,
 		})
 	}
 	if len(stretches) == 0 {
