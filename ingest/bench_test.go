@@ -60,7 +60,7 @@ func openGroups(b *testing.B) *groups {
 	if err != nil {
 		b.Fatal(err)
 	}
-	b.Cleanup(func() { db.Close() })
+	b.Cleanup(func() { _ = db.Close() })
 	return &groups{db: db}
 }
 
@@ -111,7 +111,7 @@ func publishAll(b *testing.B, address string, publishers, n, window int) {
 				b.Error(err)
 				return
 			}
-			defer c.Close()
+			defer func() { _ = c.Close() }()
 			w := wire.Wrap(c.Conn, 0, 1<<30)
 			defer func() { w.Abort(); <-w.Done() }()
 			now := time.Now().Unix() - int64(n)
@@ -195,6 +195,7 @@ func BenchmarkLiveExternalBroker(b *testing.B) {
 	m := startMosquitto(b, "max_inflight_messages 0")
 	const n = 100000
 	ratio(b, func(b *testing.B) time.Duration {
+		b.Helper()
 		forget(b, m.url())
 		c, count := counter(b, m.url(), false)
 		begin := time.Now()
@@ -204,6 +205,7 @@ func BenchmarkLiveExternalBroker(b *testing.B) {
 		c.Disconnect(50)
 		return took
 	}, func(b *testing.B) time.Duration {
+		b.Helper()
 		forget(b, m.url())
 		sink, stop := ours(b, m.url())
 		begin := time.Now()
@@ -219,6 +221,7 @@ func BenchmarkLiveExternalBroker(b *testing.B) {
 func backlog(b *testing.B, m *mosquitto, n int, buffered bool) {
 	b.Helper()
 	ratio(b, func(b *testing.B) time.Duration {
+		b.Helper()
 		forget(b, m.url())
 		c, _ := counter(b, m.url(), buffered)
 		c.Disconnect(50)
@@ -230,6 +233,7 @@ func backlog(b *testing.B, m *mosquitto, n int, buffered bool) {
 		c.Disconnect(50)
 		return took
 	}, func(b *testing.B) time.Duration {
+		b.Helper()
 		forget(b, m.url())
 		_, stop := ours(b, m.url())
 		stop()
@@ -275,13 +279,15 @@ func (h *countingHook) OnPublish(_ *mochi.Client, pk packets.Packet) (packets.Pa
 func BenchmarkEmbeddedBroker(b *testing.B) {
 	const n = 200000
 	ratio(b, func(b *testing.B) time.Duration {
+		b.Helper()
 		server, address := mochiBroker(b, "127.0.0.1:0", &countingHook{guard: guard{read: true}})
 		begin := time.Now()
 		publishAll(b, address, 4, n/4, 2000)
 		took := time.Since(begin)
-		server.Close()
+		_ = server.Close()
 		return took
 	}, func(b *testing.B) time.Duration {
+		b.Helper()
 		sink := openGroups(b)
 		in := intake(b, sink, benchFeeds()...)
 		stopIntake := running(b, in.Run)
@@ -309,6 +315,7 @@ func BenchmarkOneInFlight(b *testing.B) {
 	const n = 1000
 	reading := []light.Reading{{Sensor: "a", At: time.Now(), Value: 1}}
 	ratio(b, func(b *testing.B) time.Duration {
+		b.Helper()
 		sink := openGroups(b)
 		begin := time.Now()
 		for range n {
@@ -318,6 +325,7 @@ func BenchmarkOneInFlight(b *testing.B) {
 		}
 		return time.Since(begin)
 	}, func(b *testing.B) time.Duration {
+		b.Helper()
 		sink := openGroups(b)
 		in := intake(b, sink, benchFeeds()...)
 		stopIntake := running(b, in.Run)

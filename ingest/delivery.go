@@ -9,10 +9,12 @@ type Delivery struct {
 	Retained bool   // from the broker's store on subscribing; a live publish with the retain flag is not
 	Again    bool   // the publisher or broker says that it sends it a second time (MQTT's DUP flag)
 
-	// Link numbers the connection that brought it and Away says how long the
-	// session that it resumed had been away: a backlog is recognised by them.
-	Link uint64
-	Away time.Duration
+	// Link numbers the connection that brought it. Direct says that it is the
+	// publisher's own, and Away for how long that connection had been missing: a
+	// backlog is recognised by them.
+	Link   uint64
+	Direct bool
+	Away   time.Duration
 
 	From Publisher // who waits for the acknowledgement; nil for nobody (QoS 0)
 	ID   uint16    // the packet identifier that From knows it by

@@ -34,23 +34,23 @@ func TestMain(m *testing.M) {
 var quiet = slog.New(slog.DiscardHandler)
 
 // mochiBroker starts another broker within this process.
-func mochiBroker(t testing.TB, address string, hooks ...mochi.Hook) (*mochi.Server, string) {
-	t.Helper()
+func mochiBroker(tb testing.TB, address string, hooks ...mochi.Hook) (*mochi.Server, string) {
+	tb.Helper()
 	server := mochi.New(&mochi.Options{Logger: quiet, InlineClient: true})
 	if len(hooks) == 0 {
 		hooks = append(hooks, &guard{read: true})
 	}
 	for _, h := range hooks {
 		if err := server.AddHook(h, nil); err != nil {
-			t.Fatal(err)
+			tb.Fatal(err)
 		}
 	}
 	l := listeners.NewTCP(listeners.Config{ID: "tcp", Address: address})
 	if err := server.AddListener(l); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	if err := server.Serve(); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return server, l.Address()
 }
@@ -84,30 +84,30 @@ type mosquitto struct {
 
 // startMosquitto runs mosquitto with the settings on a free port; %PORT% in
 // them stands for it. The test is skipped where the program is missing.
-func startMosquitto(t testing.TB, settings ...string) *mosquitto {
-	t.Helper()
+func startMosquitto(tb testing.TB, settings ...string) *mosquitto {
+	tb.Helper()
 	if _, err := exec.LookPath("mosquitto"); err != nil {
 		if os.Getenv("PARSTEAD_REQUIRE_TOOLS") == "1" {
-			t.Fatal("mosquitto is not installed")
+			tb.Fatal("mosquitto is not installed")
 		}
-		t.Skip("mosquitto is not installed")
+		tb.Skip("mosquitto is not installed")
 	}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	m := &mosquitto{t: t, address: l.Addr().String(), config: filepath.Join(t.TempDir(), "mosquitto.conf")}
-	l.Close()
+	m := &mosquitto{t: tb, address: l.Addr().String(), config: filepath.Join(tb.TempDir(), "mosquitto.conf")}
+	_ = l.Close()
 	_, port, _ := net.SplitHostPort(m.address)
 	lines := append([]string{"listener " + port + " 127.0.0.1", "max_queued_messages 0", "user root"}, settings...)
 	if !strings.Contains(strings.Join(settings, "\n"), "allow_anonymous") {
 		lines = append(lines, "allow_anonymous true")
 	}
 	if err := os.WriteFile(m.config, []byte(strings.Join(lines, "\n")+"\n"), 0o600); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	m.start()
-	t.Cleanup(m.stop)
+	tb.Cleanup(m.stop)
 	return m
 }
 
@@ -122,7 +122,7 @@ func (m *mosquitto) start() {
 	for range 200 {
 		conn, err := net.Dial("tcp", m.address)
 		if err == nil {
-			conn.Close()
+			_ = conn.Close()
 			return
 		}
 		time.Sleep(20 * time.Millisecond)
@@ -185,8 +185,8 @@ func (s *store) all() []light.Reading {
 }
 
 // wait returns the readings once there are n.
-func (s *store) wait(t testing.TB, n int) []light.Reading {
-	t.Helper()
+func (s *store) wait(tb testing.TB, n int) []light.Reading {
+	tb.Helper()
 	late := time.After(20 * time.Second)
 	for {
 		if all := s.all(); len(all) >= n {
@@ -195,7 +195,7 @@ func (s *store) wait(t testing.TB, n int) []light.Reading {
 		select {
 		case <-s.changed:
 		case <-late:
-			t.Fatalf("%d readings stored, want %d", len(s.all()), n)
+			tb.Fatalf("%d readings stored, want %d", len(s.all()), n)
 		}
 	}
 }
@@ -206,77 +206,78 @@ func feed(name, topic string) ingest.Feed {
 	}}
 }
 
-func intake(t testing.TB, sink ingest.Sink, feeds ...ingest.Feed) *ingest.Intake {
-	t.Helper()
+func intake(tb testing.TB, sink ingest.Sink, feeds ...ingest.Feed) *ingest.Intake {
+	tb.Helper()
 	in, err := ingest.New(ingest.Config{
 		Sink: sink, Feeds: feeds, Clock: ingest.SystemClock(), Log: quiet, LingerWaited: -1,
 	})
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return in
 }
 
 // running runs something until the test ends or stop is called, and checks that
 // it ends well.
-func running(t testing.TB, run func(context.Context) error) (stop func()) {
-	t.Helper()
+func running(tb testing.TB, run func(context.Context) error) (stop func()) {
+	tb.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- run(ctx) }()
 	stop = sync.OnceFunc(func() {
 		cancel()
 		if err := <-done; err != nil {
-			t.Error(err)
+			tb.Error(err)
 		}
 	})
-	t.Cleanup(stop)
+	tb.Cleanup(stop)
 	return stop
 }
 
 // connect runs a session and waits until it is connected.
-func connect(t testing.TB, in *ingest.Intake, remote ingest.Remote) (s *ingest.Session, stop func()) {
-	t.Helper()
+func connect(tb testing.TB, in *ingest.Intake, remote ingest.Remote) (s *ingest.Session, stop func()) {
+	tb.Helper()
 	if remote.ClientID == "" {
 		remote.ClientID = "parstead-test"
 	}
 	s, err := ingest.NewSession(ingest.SessionConfig{Remote: remote, Filters: in.Filters(), Taker: in, Log: quiet})
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	stop = running(t, s.Run)
-	waitConnected(t, s)
+	s.Hurry()
+	stop = running(tb, s.Run)
+	waitConnected(tb, s)
 	return s, stop
 }
 
-func waitConnected(t testing.TB, s *ingest.Session) {
-	t.Helper()
+func waitConnected(tb testing.TB, s *ingest.Session) {
+	tb.Helper()
 	for i := 0; !s.Connected(); i++ {
 		if i == 2000 {
-			t.Fatalf("not connected: %v", s.State().Err)
+			tb.Fatalf("not connected: %v", s.State().Err)
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
 }
 
 // publisher is a sensor: a client that waits for its acknowledgements.
-func publisher(t testing.TB, url string, change ...func(*paho.ClientOptions)) paho.Client {
-	t.Helper()
+func publisher(tb testing.TB, url string, change ...func(*paho.ClientOptions)) paho.Client {
+	tb.Helper()
 	o := paho.NewClientOptions().AddBroker(url).SetClientID(fmt.Sprintf("chip-%d", time.Now().UnixNano())).SetAutoReconnect(false)
 	for _, c := range change {
 		c(o)
 	}
 	c := paho.NewClient(o)
 	if token := c.Connect(); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
-		t.Fatalf("publisher: %v", token.Error())
+		tb.Fatalf("publisher: %v", token.Error())
 	}
-	t.Cleanup(func() { c.Disconnect(100) })
+	tb.Cleanup(func() { c.Disconnect(100) })
 	return c
 }
 
-func publish(t testing.TB, c paho.Client, topic string, qos byte, retain bool, payload string) {
-	t.Helper()
+func publish(tb testing.TB, c paho.Client, topic string, qos byte, retain bool, payload string) {
+	tb.Helper()
 	if token := c.Publish(topic, qos, retain, payload); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
-		t.Fatalf("publish %s: %v", topic, token.Error())
+		tb.Fatalf("publish %s: %v", topic, token.Error())
 	}
 }

@@ -130,7 +130,7 @@ func (t *table) read(r io.Reader) ([]row, error) {
 	}
 	first, err := in.Peek(1024)
 	if len(first) == 0 {
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return nil, fmt.Errorf("%s is empty: its first line must be time,sensor,value", t.file)
 		}
 		return nil, fmt.Errorf("read %s: %w", t.file, err)
@@ -151,7 +151,7 @@ func (t *table) read(r io.Reader) ([]row, error) {
 	for {
 		cells, err := t.csv.Read()
 		switch {
-		case err == io.EOF:
+		case errors.Is(err, io.EOF):
 			return rows, nil
 		case errors.Is(err, csv.ErrFieldCount):
 			return nil, t.at(0, "the row has %d cells and the header another number: a decimal comma needs ; or tabs between the columns", len(cells))
@@ -168,8 +168,7 @@ func (t *table) read(r io.Reader) ([]row, error) {
 
 // broken places an error of the csv reader, or of what it reads from.
 func (t *table) broken(err error) error {
-	var p *csv.ParseError
-	if errors.As(err, &p) {
+	if p, ok := errors.AsType[*csv.ParseError](err); ok {
 		return fmt.Errorf("%s, line %d, column %d: %w: a quote within a cell is written twice, and the cell in quotes", t.file, p.Line, p.Column, p.Err)
 	}
 	return fmt.Errorf("read %s: %w", t.file, err)

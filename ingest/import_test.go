@@ -14,11 +14,11 @@ import (
 	"parstead/light"
 )
 
-func lisbon(t testing.TB) *time.Location {
-	t.Helper()
+func lisbon(tb testing.TB) *time.Location {
+	tb.Helper()
 	zone, err := time.LoadLocation("Europe/Lisbon")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return zone
 }

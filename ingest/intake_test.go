@@ -156,26 +156,26 @@ func own(f Feed) Feed {
 }
 
 // prepare makes an intake that lingers nowhere.
-func prepare(t testing.TB, sink Sink, clock Clock, feeds ...Feed) (*Intake, *prometheus.Registry) {
-	t.Helper()
+func prepare(tb testing.TB, sink Sink, clock Clock, feeds ...Feed) (*Intake, *prometheus.Registry) {
+	tb.Helper()
 	reg := prometheus.NewPedanticRegistry()
 	in, err := New(Config{
 		Sink: sink, Feeds: feeds, Starts: noon, Clock: clock, Boot: 7, Log: quiet,
 		Register: reg, Linger: -1, LingerWaited: -1,
 	})
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return in, reg
 }
 
 // finish runs the intake until what was queued is committed.
-func finish(t testing.TB, in *Intake) {
-	t.Helper()
-	ctx, cancel := context.WithCancel(t.Context())
+func finish(tb testing.TB, in *Intake) {
+	tb.Helper()
+	ctx, cancel := context.WithCancel(tb.Context())
 	cancel()
 	if err := in.Run(ctx); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 }
 
@@ -363,6 +363,70 @@ func TestBacklogIsUntimed(t *testing.T) {
 	if diff := cmp.Diff([]light.Mark{0, u, u, u, light.OwnTime, 0, 0, 0, 0, u}, got); diff != "" {
 		t.Error(diff)
 	}
+}
+
+func TestAPublishersQueueIsUntimed(t *testing.T) {
+	t.Parallel()
+	h := &hands{now: noon}
+	sink := &memory{}
+	in, _ := prepare(t, sink, h.clock(), chip("a", "a"))
+	take := func(link uint64, after time.Duration) {
+		h.pass(after)
+		in.Take(Delivery{Topic: "a", Payload: []byte("1"), Link: link, Direct: true})
+	}
+	for link := range uint64(3) { // wakes, sends, sleeps
+		take(link+1, time.Minute)
+	}
+	take(4, time.Minute)
+	take(4, 100*time.Millisecond) // its queue
+	take(4, 100*time.Millisecond)
+	take(4, time.Second)          // live from here on
+	take(4, 100*time.Millisecond) // a quick sensor stays live
+	take(5, time.Minute)
+	for range 11 { // so quick from the start: not for ever
+		take(5, 400*time.Millisecond)
+		take(5, 499*time.Millisecond)
+	}
+	take(5, 200*time.Millisecond)
+	finish(t, in)
+	var got []light.Mark
+	for _, r := range sink.all() {
+		got = append(got, r.Mark)
+	}
+	u := light.Untimed
+	want := []light.Mark{0, 0, 0, 0, u, u, 0, 0, 0}
+	for range 22 {
+		want = append(want, u)
+	}
+	if diff := cmp.Diff(append(want, 0), got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestARackAtRestSparesItsCard(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		sink := &memory{}
+		in, err := New(Config{Sink: sink, Feeds: []Feed{chip("a", "a")}, Clock: SystemClock(), Log: quiet})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan error)
+		go func() { done <- in.Run(ctx) }()
+		const minutes = 60
+		for range minutes * 16 { // eight sensors of light and temperature, QoS 0
+			time.Sleep(time.Minute / 16)
+			in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+		}
+		cancel()
+		if err := <-done; err != nil {
+			t.Error(err)
+		}
+		if n := sink.commits(); n > minutes*6 || len(sink.all()) != minutes*16 {
+			t.Errorf("%d readings in %d commits, want at most one every 10 s", len(sink.all()), n)
+		}
+	})
 }
 
 func TestClockSteps(t *testing.T) {

@@ -8,8 +8,11 @@ import (
 	"parstead/light"
 )
 
-// maxAhead is how far ahead of the clock a reading's own time may lie.
-const maxAhead = 5 * time.Minute
+const (
+	maxAhead   = 5 * time.Minute        // of a reading's own time over the clock
+	burstPause = 500 * time.Millisecond // that ends a publisher's burst
+	burstTime  = 10 * time.Second       // after which it is no burst
+)
 
 // sensor is what the intake keeps of one sensor, across changes of the feeds.
 type sensor struct {
@@ -19,7 +22,9 @@ type sensor struct {
 
 	// Guarded by Intake.mu.
 	link     uint64        // connection of the last delivery
-	behind   bool          // the connection still delivers this sensor's backlog
+	linked   time.Duration // uptime of that connection's first one
+	behind   bool          // the broker still delivers this sensor's backlog
+	burst    bool          // the publisher still sends what it had queued
 	arrived  time.Duration // uptime of the last delivery
 	latest   light.Reading // newest usable one
 	complain map[string]time.Duration
@@ -33,21 +38,32 @@ type arrival struct {
 	waits   bool // a publisher waits for it and would send it again
 }
 
-// backlog tells whether this delivery belongs to what was queued while its
-// connection was away. Only its order tells, not its content, so the rule is:
-// after a resumed session that was away for longer than half a sensor's
-// interval, each sensor's deliveries are backlog until two of them come at least
-// half an interval apart, because a backlog comes faster than life. What is
-// marked as sent a second time belongs to it at any time.
+// backlog tells whether a delivery belongs to what was queued while its
+// connection was missing. Nothing in it says so, so its pace has to: a backlog
+// comes faster than life.
+//
+//   - After our session with a broker was away for longer than half a sensor's
+//     interval, its deliveries are backlog until two of them come at least half an
+//     interval apart.
+//   - When a publisher has just connected to the embedded broker, what follows its
+//     first reading of a sensor without a pause is what it had queued. The first
+//     counts: a sensor that wakes, sends and sleeps sends no other.
+//   - What is marked as sent a second time is backlog at any time.
 func (s *sensor) backlog(d *Delivery, every, uptime time.Duration) bool {
+	pause := uptime - s.arrived
+	s.arrived = uptime
 	switch {
 	case d.Link != s.link:
-		s.link, s.behind = d.Link, d.Away > every/2
-	case s.behind && uptime-s.arrived >= every/2:
-		s.behind = false
+		s.link, s.linked = d.Link, uptime
+		s.behind = d.Away > every/2
+		s.burst = d.Direct
+		return s.behind || d.Again
+	case s.behind:
+		s.behind = pause < every/2
+	case s.burst:
+		s.burst = pause < min(every/20, burstPause) && uptime-s.linked < burstTime
 	}
-	s.arrived = uptime
-	return s.behind || d.Again
+	return s.behind || s.burst || d.Again
 }
 
 // impossible tells whether a reading's own time can't be true.

@@ -177,7 +177,7 @@ func (n *numbers) publish(address string, qos byte, enough int) {
 	if err != nil {
 		return // killed before we came
 	}
-	defer c.Close()
+	defer func() { _ = c.Close() }()
 	const window = 20
 	sent := map[uint16]int{}
 	for id := uint16(1); enough > 0; {

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"maps"
 	"math"
 	"net"
 	"net/url"
@@ -29,6 +28,10 @@ type SessionConfig struct {
 	Filters []string // topic filters to subscribe to
 	Taker   Taker
 	Log     *slog.Logger
+
+	// OnState is called with each change of the state, from the goroutine of Run;
+	// nil for nobody.
+	OnState func(State)
 
 	// Passing makes a session that the broker forgets and that acknowledges at
 	// once: for looking on.
@@ -53,11 +56,13 @@ type Session struct {
 	mu       sync.Mutex
 	filters  []string
 	retained map[string][]byte // published by us: again on each connection
+	unsent   map[string]bool   // topics of those that this connection has not sent
 	current  *connection       // nil while not connected
 	state    State
 
-	heard  time.Time   // when the last connection was last heard of; only in Run
-	closed []time.Time // when the broker closed connections that it had accepted; only in Run
+	news   chan struct{} // something is unsent
+	heard  time.Time     // when the last connection was last heard of; only in Run
+	closed []time.Time   // when the broker closed connections that it had accepted; only in Run
 
 	firstWait, longWait, heldWait time.Duration // between connections
 }
@@ -80,7 +85,8 @@ func NewSession(c SessionConfig) (*Session, error) {
 		return nil, err
 	}
 	return &Session{
-		SessionConfig: c, url: u, filters: c.Filters, retained: map[string][]byte{},
+		SessionConfig: c, url: u, filters: c.Filters,
+		retained: map[string][]byte{}, unsent: map[string]bool{}, news: make(chan struct{}, 1),
 		state:     State{Err: errors.New("not connected yet")},
 		firstWait: time.Second, longWait: time.Minute, heldWait: time.Minute,
 	}, nil
@@ -97,10 +103,13 @@ func (s *Session) State() State {
 func (s *Session) Connected() bool { return s.State().Connected }
 
 func (s *Session) setState(st State) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
 	st.Since = time.Now()
+	s.mu.Lock()
 	s.state = st
+	s.mu.Unlock()
+	if s.OnState != nil {
+		s.OnState(st)
+	}
 }
 
 // connection is one connection of a session: the publisher that an intake
@@ -134,33 +143,38 @@ func (c *connection) Settle(ids []uint16, err error) {
 
 // Run keeps the session connected until ctx is cancelled.
 func (s *Session) Run(ctx context.Context) error {
-	wait := s.firstWait
-	for ctx.Err() == nil {
-		began := time.Now()
-		accepted, err := s.connect(ctx)
-		if ctx.Err() != nil {
-			break
-		}
-		held := s.takenOver(accepted, err)
-		if held {
-			err = ErrTakenOver
-		}
-		s.setState(State{Err: err, TakenOver: held})
-		switch {
-		case held:
-			wait = s.heldWait
-		case time.Since(began) > s.longWait:
-			wait = s.firstWait
-		}
-		s.Log.Error("broker connection lost", "broker", s.url.Redacted(), "error", err, "retry", wait)
-		select {
-		case <-time.After(wait):
-		case <-ctx.Done():
-		}
-		wait = min(2*wait, s.longWait)
+	for wait := s.firstWait; ctx.Err() == nil; {
+		wait = s.hold(ctx, wait)
 	}
 	s.setState(State{Err: errors.New("ended")})
 	return nil
+}
+
+// hold connects, stays connected as long as it can, and then waits. It returns
+// how long to wait the next time.
+func (s *Session) hold(ctx context.Context, wait time.Duration) time.Duration {
+	began := time.Now()
+	accepted, err := s.connect(ctx)
+	if ctx.Err() != nil {
+		return wait
+	}
+	held := s.takenOver(accepted, err)
+	if held {
+		err = ErrTakenOver
+	}
+	s.setState(State{Err: err, TakenOver: held})
+	switch {
+	case held:
+		wait = s.heldWait
+	case time.Since(began) > s.longWait:
+		wait = s.firstWait
+	}
+	s.Log.Error("broker connection lost", "broker", s.url.Redacted(), "error", err, "retry", wait)
+	select {
+	case <-time.After(wait):
+	case <-ctx.Done():
+	}
+	return min(2*wait, s.longWait)
 }
 
 // takenOver tells whether the broker has closed connections so often that
@@ -195,7 +209,7 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 		SetAutoAckDisabled(true).
 		SetOrderMatters(true).
 		SetKeepAlive(30 * time.Second).SetPingTimeout(10 * time.Second).
-		SetConnectTimeout(dialTime).
+		SetConnectTimeout(dialTime).SetWriteTimeout(dialTime).
 		SetStore(&outgoing{mqtt.NewMemoryStore()}).
 		SetDefaultPublishHandler(c.deliver).
 		SetConnectionLostHandler(func(_ mqtt.Client, err error) {
@@ -231,17 +245,20 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 		close(c.ready)
 		return false, fmt.Errorf("connect to %s: %w", s.url.Redacted(), err)
 	}
-	if token.SessionPresent() {
+	switch {
+	case !s.heard.IsZero(): // the broker's queue, and what publishers queue while it is down
+		c.away = time.Since(s.heard)
+	case token.SessionPresent():
 		c.away = math.MaxInt64
-		if !s.heard.IsZero() {
-			c.away = time.Since(s.heard)
-		}
 	}
 	close(c.ready)
 
 	s.mu.Lock()
 	s.current = c
-	filters, retained := s.filters, maps.Clone(s.retained)
+	filters := s.filters
+	for topic := range s.retained {
+		s.unsent[topic] = true
+	}
 	s.mu.Unlock()
 	defer func() {
 		s.mu.Lock()
@@ -254,21 +271,36 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 		s.Log.Error("broker subscription", "error", err)
 	}
 	s.setState(State{Connected: true, Err: err})
-	for topic, payload := range retained {
-		c.client.Publish(topic, 1, true, payload)
-	}
-	select {
-	case err := <-c.lost:
-		return true, err
-	case <-c.wire.Load().Done():
+	for {
+		s.send(c)
 		select {
-		case err := <-c.lost: // the reason follows at once
+		case <-s.news:
+		case err := <-c.lost:
 			return true, err
-		case <-time.After(time.Second):
-			return true, net.ErrClosed
+		case <-c.wire.Load().Done():
+			select {
+			case err := <-c.lost: // the reason follows at once
+				return true, err
+			case <-time.After(time.Second):
+				return true, net.ErrClosed
+			}
+		case <-ctx.Done():
+			return true, ctx.Err()
 		}
-	case <-ctx.Done():
-		return true, ctx.Err()
+	}
+}
+
+// send publishes what the connection has not sent.
+func (s *Session) send(c *connection) {
+	s.mu.Lock()
+	unsent := map[string][]byte{}
+	for topic := range s.unsent {
+		unsent[topic] = s.retained[topic]
+	}
+	clear(s.unsent)
+	s.mu.Unlock()
+	for topic, payload := range unsent {
+		c.client.Publish(topic, 1, true, payload) // what fails is sent on the next connection
 	}
 }
 
@@ -354,17 +386,17 @@ func (s *Session) SetFilters(filters []string) error {
 }
 
 // Publish keeps a message at the broker for every subscriber of the topic, now
-// and later; an empty payload ends that. Without a connection it is published
-// on the next one.
-func (s *Session) Publish(topic string, payload []byte) error {
+// and later; an empty payload ends that. It does not wait: without a connection
+// the message goes out on the next one.
+func (s *Session) Publish(topic string, payload []byte) {
 	s.mu.Lock()
+	defer s.mu.Unlock()
 	s.retained[topic] = payload
-	c := s.current
-	s.mu.Unlock()
-	if c != nil {
-		c.client.Publish(topic, 1, true, payload)
+	s.unsent[topic] = true
+	select {
+	case s.news <- struct{}{}:
+	default:
 	}
-	return nil
 }
 
 // outgoing is a store for what is published by us. What comes in is not stored

@@ -3,17 +3,20 @@ package ingest_test
 import (
 	"crypto/ecdsa"
 	"crypto/elliptic"
-	"crypto/rand"
+	cryptorand "crypto/rand"
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
 	"errors"
 	"fmt"
+	"io"
 	"math/big"
+	"math/rand/v2"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -32,7 +35,7 @@ func onBoth(t *testing.T, test func(t *testing.T, url string)) {
 	t.Run("mochi", func(t *testing.T) {
 		t.Parallel()
 		server, address := mochiBroker(t, "127.0.0.1:0")
-		t.Cleanup(func() { server.Close() })
+		t.Cleanup(func() { _ = server.Close() })
 		test(t, "tcp://"+address)
 	})
 	t.Run("mosquitto", func(t *testing.T) {
@@ -44,6 +47,7 @@ func onBoth(t *testing.T, test func(t *testing.T, url string)) {
 func TestForeignBrokerAcknowledgedOnlyAfterTheCommit(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, url string) {
+		t.Helper()
 		// The first process takes a reading in and ends before it is committed.
 		in := intake(t, newStore(), feed("a", "rack/a"))
 		uncommitted := counting{in, make(chan struct{}, 1)}
@@ -98,6 +102,7 @@ func (c counting) Take(d ingest.Delivery) {
 func TestBacklogAfterAnOutage(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, url string) {
+		t.Helper()
 		sink := newStore()
 		own := feed("own", "rack/own")
 		own.Value, own.Time, own.TimeFormat = "/v", "/at", ingest.Unix
@@ -134,6 +139,7 @@ func TestBacklogAfterAnOutage(t *testing.T) {
 func TestRetainedIsStaleOnlyFromTheStore(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, url string) {
+		t.Helper()
 		chip := publisher(t, url)
 		publish(t, chip, "rack/a", 1, true, "1")
 		sink := newStore()
@@ -153,25 +159,35 @@ func TestRetainedIsStaleOnlyFromTheStore(t *testing.T) {
 func TestForeignBrokerSendsAgainAfterAFailedCommit(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, url string) {
+		t.Helper()
 		sink := newStore()
+		sink.gate = make(chan struct{})
 		in := intake(t, sink, feed("a", "rack/a"))
 		running(t, in.Run)
-		s, _ := connect(t, in, ingest.Remote{URL: url})
+		states := make(chan ingest.State, 100)
+		s, err := ingest.NewSession(ingest.SessionConfig{
+			Remote: ingest.Remote{URL: url, ClientID: "parstead-test"}, Filters: in.Filters(), Taker: in, Log: quiet,
+			OnState: func(st ingest.State) { states <- st },
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Hurry()
+		running(t, s.Run)
+		waitConnected(t, s)
+		<-states
 		sink.setFail(errors.New("disk full"))
 		chip := publisher(t, url)
 		for i := range 50 {
 			publish(t, chip, "rack/a", 1, false, fmt.Sprint(i))
 		}
-		for i := 0; s.State().Err == nil; i++ {
-			if i == 500 {
-				t.Fatal("a failed commit did not drop the connection")
-			}
-			time.Sleep(10 * time.Millisecond)
-		}
-		if got := s.State().Err.Error(); got != "disk full" {
-			t.Errorf("the state says %q", got)
+		publish(t, chip, "rack/end", 1, false, "0") // see TestBacklogAfterAnOutage
+		sink.gate <- struct{}{}
+		if st := <-states; st.Connected || st.Err.Error() != "disk full" {
+			t.Errorf("after a failed commit: %+v", st)
 		}
 		sink.setFail(nil)
+		close(sink.gate)
 		for n := 50; ; n++ {
 			seen := map[float64]bool{}
 			for _, r := range sink.wait(t, n) {
@@ -180,6 +196,128 @@ func TestForeignBrokerSendsAgainAfterAFailedCommit(t *testing.T) {
 			if len(seen) == 50 {
 				break
 			}
+		}
+	})
+}
+
+// TestCutConnections cuts the network between the session and the broker again
+// and again, at whatever byte is on the way.
+func TestCutConnections(t *testing.T) {
+	t.Parallel()
+	m := startMosquitto(t)
+	cable := layCable(t, m.address)
+	sink := newStore()
+	in := intake(t, sink, feed("a", "rack/a"))
+	running(t, in.Run)
+	s, _ := connect(t, in, ingest.Remote{URL: "tcp://" + cable.address})
+	n := &numbers{acked: map[int]bool{}}
+	rng := rand.New(rand.NewPCG(5, 6))
+	for range 8 {
+		n.publish(m.address, 1, 300)
+		time.Sleep(time.Duration(rng.IntN(3000)) * time.Microsecond)
+		cable.cut()
+		waitConnected(t, s)
+	}
+	for want := 1; ; want++ {
+		have := map[int]bool{}
+		for _, r := range sink.wait(t, want) {
+			have[int(r.Value)] = true
+		}
+		missing := 0
+		for v := range n.acked {
+			if !have[v] {
+				missing++
+			}
+		}
+		if missing == 0 {
+			break
+		}
+		want = max(want, len(sink.all())-1)
+	}
+	t.Logf("%d readings acknowledged, %d stored", len(n.acked), len(sink.all()))
+}
+
+// cable is a network that can be cut.
+type cable struct {
+	address string
+	mu      sync.Mutex
+	conns   []net.Conn
+}
+
+func layCable(t *testing.T, to string) *cable {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &cable{address: l.Addr().String()}
+	var all sync.WaitGroup
+	all.Go(func() {
+		for {
+			a, err := l.Accept()
+			if err != nil {
+				return
+			}
+			b, err := net.Dial("tcp", to)
+			if err != nil {
+				_ = a.Close()
+				continue
+			}
+			c.mu.Lock()
+			c.conns = append(c.conns, a, b)
+			c.mu.Unlock()
+			for _, ends := range [][2]net.Conn{{a, b}, {b, a}} {
+				all.Go(func() {
+					_, _ = io.Copy(ends[0], ends[1]) // ends when it is cut
+					_ = ends[0].Close()
+				})
+			}
+		}
+	})
+	t.Cleanup(func() {
+		_ = l.Close()
+		c.cut()
+		all.Wait()
+	})
+	return c
+}
+
+func (c *cable) cut() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, conn := range c.conns {
+		_ = conn.Close()
+	}
+	c.conns = nil
+}
+
+func TestListeningOnAForeignBroker(t *testing.T) {
+	t.Parallel()
+	onBoth(t, func(t *testing.T, url string) {
+		t.Helper()
+		chip := publisher(t, url)
+		publish(t, chip, "rack/kept", 1, true, "1")
+		publish(t, chip, "rack/end", 1, false, "end") // see TestBacklogAfterAnOutage
+		heard := ingest.Listen(ingest.SystemClock())
+		s, err := ingest.NewSession(ingest.SessionConfig{
+			Remote: ingest.Remote{URL: url, ClientID: "looking-on"}, Filters: []string{"#"},
+			Taker: heard, Log: quiet, Passing: true,
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		running(t, s.Run)
+		waitConnected(t, s)
+		publish(t, chip, "rack/b", 1, false, `{"v":2}`)
+		for i := 0; len(heard.Found()) < 2; i++ {
+			if i == 500 {
+				t.Fatalf("heard %+v", heard.Found())
+			}
+			time.Sleep(10 * time.Millisecond)
+		}
+		found := heard.Found()
+		if found[0].Pointer != "/v" || found[0].Messages != 1 || found[1].Topic != "rack/kept" || found[1].Messages != 0 {
+			t.Errorf("heard %+v", found)
 		}
 	})
 }
@@ -207,20 +345,40 @@ func TestBrokerRestart(t *testing.T) {
 func TestTakeoverIsTold(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, url string) {
-		in := intake(t, newStore(), feed("a", "rack/a"))
-		s, _ := connect(t, in, ingest.Remote{URL: url, ClientID: "same"})
-		for range 3 {
-			waitConnected(t, s)
-			rival := publisher(t, url, func(o *paho.ClientOptions) { o.SetClientID("same") })
-			for i := 0; s.Connected(); i++ {
-				if i == 500 {
-					t.Fatal("the broker let both in")
-				}
-				time.Sleep(10 * time.Millisecond)
-			}
-			rival.Disconnect(10)
+		t.Helper()
+		states := make(chan ingest.State, 100)
+		s, err := ingest.NewSession(ingest.SessionConfig{
+			Remote: ingest.Remote{URL: url, ClientID: "same"}, Taker: intake(t, newStore()), Log: quiet,
+			OnState: func(st ingest.State) { states <- st },
+		})
+		if err != nil {
+			t.Fatal(err)
 		}
-		if st := s.State(); !st.TakenOver || !errors.Is(st.Err, ingest.ErrTakenOver) {
+		s.Hurry()
+		running(t, s.Run)
+		next := func(connected bool) ingest.State {
+			t.Helper()
+			for {
+				select {
+				case st := <-states:
+					if st.Connected == connected {
+						return st
+					}
+				case <-time.After(10 * time.Second):
+					t.Fatalf("no state with connected %v", connected)
+				}
+			}
+		}
+		for range 2 {
+			next(true)
+			publisher(t, url, func(o *paho.ClientOptions) { o.SetClientID("same") })
+			if st := next(false); st.TakenOver {
+				t.Errorf("too early a word: %+v", st)
+			}
+		}
+		next(true)
+		publisher(t, url, func(o *paho.ClientOptions) { o.SetClientID("same") })
+		if st := next(false); !st.TakenOver || !errors.Is(st.Err, ingest.ErrTakenOver) {
 			t.Errorf("after three takeovers: %+v", st)
 		}
 	})
@@ -229,6 +387,7 @@ func TestTakeoverIsTold(t *testing.T) {
 func TestFiltersAreSwapped(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, url string) {
+		t.Helper()
 		sink := newStore()
 		in := intake(t, sink, feed("a", "rack/a"))
 		running(t, in.Run)
@@ -251,6 +410,7 @@ func TestFiltersAreSwapped(t *testing.T) {
 func TestConditionsAreRetainedAtTheForeignBroker(t *testing.T) {
 	t.Parallel()
 	onBoth(t, func(t *testing.T, url string) {
+		t.Helper()
 		in := intake(t, newStore())
 		s, err := ingest.NewSession(ingest.SessionConfig{
 			Remote: ingest.Remote{URL: url, ClientID: "x"}, Taker: in, Log: quiet,
@@ -258,9 +418,7 @@ func TestConditionsAreRetainedAtTheForeignBroker(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := s.Publish("parstead/x/conditions/dimmed/upper", []byte("dim")); err != nil {
-			t.Fatal(err) // before the connection: published on it
-		}
+		s.Publish("parstead/x/conditions/dimmed/upper", []byte("dim")) // sent once connected
 		running(t, s.Run)
 		got := make(chan string, 1)
 		reader := publisher(t, url)
@@ -289,7 +447,7 @@ func TestConditionsAreRetainedAtTheForeignBroker(t *testing.T) {
 func TestRefusedSubscriptionIsTold(t *testing.T) {
 	t.Parallel()
 	server, address := mochiBroker(t, "127.0.0.1:0", &guard{})
-	t.Cleanup(func() { server.Close() })
+	t.Cleanup(func() { _ = server.Close() })
 	in := intake(t, newStore(), feed("a", "rack/a"))
 	s, _ := connect(t, in, ingest.Remote{URL: "tcp://" + address, Username: "me"})
 	for i := 0; s.State().Err == nil; i++ {
@@ -314,14 +472,14 @@ func TestWebSocket(t *testing.T) {
 		t.Fatal(err)
 	}
 	address := l.Addr().String()
-	l.Close()
+	_ = l.Close()
 	if err := server.AddListener(listeners.NewWebsocket(listeners.Config{ID: "ws", Address: address})); err != nil {
 		t.Fatal(err)
 	}
 	if err := server.Serve(); err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { server.Close() })
+	t.Cleanup(func() { _ = server.Close() })
 	sink := newStore()
 	in := intake(t, sink, feed("a", "rack/a"))
 	running(t, in.Run)
@@ -351,7 +509,7 @@ func (a *authority) path(name string) string { return filepath.Join(a.dir, name)
 // has no certificate yet).
 func (a *authority) issue(name string, ca bool) (*x509.Certificate, *ecdsa.PrivateKey) {
 	a.t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	key, err := ecdsa.GenerateKey(elliptic.P256(), cryptorand.Reader)
 	if err != nil {
 		a.t.Fatal(err)
 	}
@@ -366,7 +524,7 @@ func (a *authority) issue(name string, ca bool) (*x509.Certificate, *ecdsa.Priva
 	if parent == nil {
 		parent, signer = tmpl, key
 	}
-	der, err := x509.CreateCertificate(rand.Reader, tmpl, parent, &key.PublicKey, signer)
+	der, err := x509.CreateCertificate(cryptorand.Reader, tmpl, parent, &key.PublicKey, signer)
 	if err != nil {
 		a.t.Fatal(err)
 	}
@@ -408,9 +566,7 @@ func TestTLSWithOwnAuthorityAndClientCertificate(t *testing.T) {
 		t.Fatal(err)
 	}
 	running(t, other.Run)
-	if err := other.Publish("rack/a", []byte("7")); err != nil {
-		t.Fatal(err)
-	}
+	other.Publish("rack/a", []byte("7"))
 	sink.wait(t, 1)
 
 	noCA, foreignCert, noCert := with(good, "x"), with(good, "y"), with(good, "z")
@@ -446,7 +602,7 @@ func with(r ingest.Remote, id string) ingest.Remote {
 func TestPasswordFile(t *testing.T) {
 	t.Parallel()
 	server, address := mochiBroker(t, "127.0.0.1:0", &guard{username: "me", password: "se cret", read: true})
-	t.Cleanup(func() { server.Close() })
+	t.Cleanup(func() { _ = server.Close() })
 	file := filepath.Join(t.TempDir(), "password")
 	if err := os.WriteFile(file, []byte("se cret\r\n"), 0o600); err != nil {
 		t.Fatal(err)

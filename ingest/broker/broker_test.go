@@ -59,8 +59,8 @@ func (h *hold) wait(t *testing.T, n int) []ingest.Delivery {
 	}
 }
 
-func start(t testing.TB, c Config) *Broker {
-	t.Helper()
+func start(tb testing.TB, c Config) *Broker {
+	tb.Helper()
 	if c.Listen == "" {
 		c.Listen = "127.0.0.1:0"
 	}
@@ -69,15 +69,15 @@ func start(t testing.TB, c Config) *Broker {
 	}
 	b, err := Open(c)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- b.Run(ctx) }()
-	t.Cleanup(func() {
+	tb.Cleanup(func() {
 		cancel()
 		if err := <-done; err != nil {
-			t.Error(err)
+			tb.Error(err)
 		}
 	})
 	return b
@@ -393,7 +393,7 @@ func TestMalformedPacketsStopNobodyElse(t *testing.T) {
 					}
 					// A length that never ends, and one that promises too much.
 					_, _ = c.conn.Write([]byte{0x30, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF})
-					c.conn.Close()
+					_ = c.conn.Close()
 					sent++
 				}
 			}
@@ -418,7 +418,7 @@ func FuzzPackets(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		defer conn.Close()
+		defer func() { _ = conn.Close() }()
 		if before {
 			_, _ = conn.Write(connectPacket("odd", "", ""))
 		}
@@ -460,7 +460,7 @@ func TestAClientThatDoesNotReadHoldsNobodyUp(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer conn.Close()
+	defer func() { _ = conn.Close() }()
 	deaf := &raw{t: t, conn: conn}
 	deaf.send(connectPacket("deaf", "", ""))
 	deaf.send(publishPacket("rack/a", []byte("5"), 1, 1, 0))

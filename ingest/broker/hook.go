@@ -96,7 +96,7 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 	l.pace.keep()
 	d := ingest.Delivery{
 		Topic: pk.TopicName, Payload: pk.Payload,
-		Again: pk.FixedHeader.Dup, Link: l.number, ID: pk.PacketID,
+		Again: pk.FixedHeader.Dup, Link: l.number, Direct: true, ID: pk.PacketID,
 	}
 	switch pk.FixedHeader.Qos {
 	case 0:

@@ -3,6 +3,7 @@ package broker
 import (
 	"bufio"
 	"encoding/binary"
+	"errors"
 	"io"
 	"net"
 	"testing"
@@ -58,24 +59,24 @@ const (
 )
 
 // dial opens a connection without a word.
-func dial(t testing.TB, address string) *raw {
-	t.Helper()
+func dial(tb testing.TB, address string) *raw {
+	tb.Helper()
 	conn, err := net.Dial("tcp", address)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
-	t.Cleanup(func() { conn.Close() })
-	return &raw{t, conn, bufio.NewReaderSize(conn, 64<<10)}
+	tb.Cleanup(func() { _ = conn.Close() })
+	return &raw{tb, conn, bufio.NewReaderSize(conn, 64<<10)}
 }
 
 // login connects and checks the broker's answer.
-func login(t testing.TB, address, id, username, password string) *raw {
-	t.Helper()
-	c := dial(t, address)
+func login(tb testing.TB, address, id, username, password string) *raw {
+	tb.Helper()
+	c := dial(tb, address)
 	c.send(connectPacket(id, username, password))
 	first, rest, err := c.receive(5 * time.Second)
 	if err != nil || first != 0x20 || rest[1] != 0 {
-		t.Fatalf("%s: CONNACK %x %v, %v", id, first, rest, err)
+		tb.Fatalf("%s: CONNACK %x %v, %v", id, first, rest, err)
 	}
 	return c
 }
@@ -130,7 +131,7 @@ func (c *raw) closed() {
 		if err == nil {
 			continue
 		}
-		if e, ok := err.(net.Error); ok && e.Timeout() {
+		if e, ok := errors.AsType[net.Error](err); ok && e.Timeout() {
 			c.t.Fatal("the connection is still open")
 		}
 		return

@@ -149,7 +149,7 @@ func (w *Conn) Close() error {
 }
 
 // SetDeadline sets the deadline of reads. Writes have their own.
-func (w *Conn) SetDeadline(t time.Time) error { return w.Conn.SetReadDeadline(t) }
+func (w *Conn) SetDeadline(t time.Time) error { return w.SetReadDeadline(t) }
 
 // SetWriteDeadline does nothing: Write never waits, and what is sent behind it
 // has half a minute for each gulp.

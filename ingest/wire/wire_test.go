@@ -21,7 +21,7 @@ func pair(t *testing.T, gulp, limit int) (*Conn, net.Conn) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer l.Close()
+	defer func() { _ = l.Close() }()
 	a, err := net.Dial("tcp", l.Addr().String())
 	if err != nil {
 		t.Fatal(err)
@@ -34,7 +34,7 @@ func pair(t *testing.T, gulp, limit int) (*Conn, net.Conn) {
 	t.Cleanup(func() {
 		w.Abort()
 		<-w.Done()
-		b.Close()
+		_ = b.Close()
 	})
 	return w, b
 }
@@ -135,8 +135,8 @@ func TestReadsComeInGulps(t *testing.T) {
 	if string(got) != "hello" || !w.LastRead().After(before) {
 		t.Errorf("got %q, last read %v", got, w.LastRead())
 	}
-	peer.Close()
-	if _, err := w.Read(got); err != io.EOF {
+	_ = peer.Close()
+	if _, err := w.Read(got); !errors.Is(err, io.EOF) {
 		t.Errorf("after the peer's end: %v", err)
 	}
 }
