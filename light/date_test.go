@@ -7,29 +7,29 @@ import (
 	"parstead/light"
 )
 
-func zone(t testing.TB, name string) *time.Location {
-	t.Helper()
+func zone(tb testing.TB, name string) *time.Location {
+	tb.Helper()
 	z, err := time.LoadLocation(name)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return z
 }
 
-func date(t testing.TB, s string) light.Date {
-	t.Helper()
+func date(tb testing.TB, s string) light.Date {
+	tb.Helper()
 	d, err := light.ParseDate(s)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return d
 }
 
-func clock(t testing.TB, s string) light.TimeOfDay {
-	t.Helper()
+func clock(tb testing.TB, s string) light.TimeOfDay {
+	tb.Helper()
 	c, err := light.ParseTimeOfDay(s)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return c
 }

@@ -7,11 +7,11 @@ import (
 	"parstead/light"
 )
 
-func lamp(t testing.TB, pairs ...string) light.Lamp {
-	t.Helper()
+func lamp(tb testing.TB, pairs ...string) light.Lamp {
+	tb.Helper()
 	l := light.Lamp{Name: "bar"}
 	for i := 0; i < len(pairs); i += 2 {
-		l.On, l.Off = append(l.On, clock(t, pairs[i])), append(l.Off, clock(t, pairs[i+1]))
+		l.On, l.Off = append(l.On, clock(tb, pairs[i])), append(l.Off, clock(tb, pairs[i+1]))
 	}
 	return l
 }

@@ -273,7 +273,7 @@ func (bl *blend) edge(ctx context.Context, t int64, step int) (value float64, at
 				continue
 			}
 			if math.IsNaN(value) || (c.Times[k]-at)*int64(step) < 0 {
-				value, at = c.PPFD[k], c.Times[k]
+				value, at = c.Values[k], c.Times[k]
 			}
 		}
 		if !math.IsNaN(value) {

@@ -22,9 +22,9 @@ func ramp(rack *light.Rack) func(time.Time) float64 {
 	}
 }
 
-func oneSensor(t testing.TB) (*light.Rack, *light.Memory) {
-	t.Helper()
-	rack := newRack(t)
+func oneSensor(tb testing.TB) (*light.Rack, *light.Memory) {
+	tb.Helper()
+	rack := newRack(tb)
 	rack.Sensors = []light.Sensor{quantum("centre", place(1, 2))}
 	return rack, &light.Memory{Readings: map[string]*light.Series{"centre": season(rack, ramp(rack))}}
 }

@@ -23,20 +23,20 @@ func stay(rack *light.Rack, p light.Position, from, until time.Time) light.Stay 
 	return light.Stay{Position: p, During: light.Span{From: from, Until: until}}
 }
 
-func plants(t testing.TB, rack *light.Rack, src light.Source, o account.Options, w account.Window, stays ...account.PlantStay) []account.PlantLight {
-	t.Helper()
-	got, err := account.New(rack, src, o).Plants(t.Context(), stays, w)
+func plants(tb testing.TB, rack *light.Rack, src light.Source, o account.Options, w account.Window, stays ...account.PlantStay) []account.PlantLight {
+	tb.Helper()
+	got, err := account.New(rack, src, o).Plants(tb.Context(), stays, w)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return got
 }
 
 // mapped is a rack whose light dims day by day, with a sensor and a light map.
-func mapped(t testing.TB) (*light.Rack, *light.Memory) {
-	t.Helper()
-	rack, src := oneSensor(t)
-	walk(rack, local(t, rack, "2026-10-20 10:00"), 80, 100, 90, 70, 50)
+func mapped(tb testing.TB) (*light.Rack, *light.Memory) {
+	tb.Helper()
+	rack, src := oneSensor(tb)
+	walk(rack, local(tb, rack, "2026-10-20 10:00"), 80, 100, 90, 70, 50)
 	return rack, src
 }
 

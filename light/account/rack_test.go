@@ -11,20 +11,20 @@ import (
 
 // The rack of these tests: one bin of 2 × 3 under one lamp, lit from 07:00 to
 // 21:00, over the change to winter time.
-func lisbon(t testing.TB) *time.Location {
-	t.Helper()
+func lisbon(tb testing.TB) *time.Location {
+	tb.Helper()
 	zone, err := time.LoadLocation("Europe/Lisbon")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return zone
 }
 
-func date(t testing.TB, s string) light.Date {
-	t.Helper()
+func date(tb testing.TB, s string) light.Date {
+	tb.Helper()
 	d, err := light.ParseDate(s)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return d
 }
@@ -35,11 +35,11 @@ func place(row, column int) light.Position {
 	return light.Position{Bin: "upper", Row: row, Column: column}
 }
 
-func newRack(t testing.TB) *light.Rack {
-	t.Helper()
+func newRack(tb testing.TB) *light.Rack {
+	tb.Helper()
 	return &light.Rack{
-		Calendar: light.Calendar{Zone: lisbon(t)},
-		Starts:   date(t, "2026-10-12"), Ends: date(t, "2026-11-08"),
+		Calendar: light.Calendar{Zone: lisbon(tb)},
+		Starts:   date(tb, "2026-10-12"), Ends: date(tb, "2026-11-08"),
 		Bins:  []light.Bin{{Name: "upper", Rows: 2, Columns: 3, Lamps: []string{"bar"}}},
 		Lamps: []light.Lamp{{Name: "bar", LuxPerPPFD: 67, On: []light.TimeOfDay{hours(7)}, Off: []light.TimeOfDay{hours(21)}}},
 	}
@@ -87,11 +87,11 @@ func cut(s *light.Series, from, until time.Time) {
 	s.Times, s.Values = s.Times[:kept], s.Values[:kept]
 }
 
-func local(t testing.TB, rack *light.Rack, s string) time.Time {
-	t.Helper()
+func local(tb testing.TB, rack *light.Rack, s string) time.Time {
+	tb.Helper()
 	at, err := time.ParseInLocation("2006-01-02 15:04", s, rack.Zone)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return at
 }
@@ -99,30 +99,30 @@ func local(t testing.TB, rack *light.Rack, s string) time.Time {
 // wholeDay is 14 h of light.
 func wholeDay(ppfd float64) float64 { return ppfd * 14 * 0.0036 }
 
-func allDays(t testing.TB, rack *light.Rack, src light.Source, o account.Options) []account.Day {
-	t.Helper()
-	days, err := account.New(rack, src, o).Days(t.Context(), rack.Starts, rack.Ends)
+func allDays(tb testing.TB, rack *light.Rack, src light.Source, o account.Options) []account.Day {
+	tb.Helper()
+	days, err := account.New(rack, src, o).Days(tb.Context(), rack.Starts, rack.Ends)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return days
 }
 
-func find(t testing.TB, days []account.Day, p light.Position, d string) account.Figure {
-	t.Helper()
+func find(tb testing.TB, days []account.Day, p light.Position, d string) account.Figure {
+	tb.Helper()
 	for _, day := range days {
-		if day.Position == p && day.Date == date(t, d) {
+		if day.Position == p && day.Date == date(tb, d) {
 			return day.Figure
 		}
 	}
-	t.Fatalf("nothing for %s on %s", p, d)
+	tb.Fatalf("nothing for %s on %s", p, d)
 	return account.Figure{}
 }
 
-func near(t testing.TB, what string, got, want, tolerance float64) {
-	t.Helper()
+func near(tb testing.TB, what string, got, want, tolerance float64) {
+	tb.Helper()
 	if !(math.Abs(got-want) <= tolerance*math.Max(1, math.Abs(want))) {
-		t.Errorf("%s: %v, want %v", what, got, want)
+		tb.Errorf("%s: %v, want %v", what, got, want)
 	}
 }
 

@@ -32,15 +32,15 @@ type examples struct {
 	} `json:"vapour_pressure"`
 }
 
-func worked(t testing.TB) examples {
-	t.Helper()
+func worked(tb testing.TB) examples {
+	tb.Helper()
 	raw, err := os.ReadFile("../../testdata/light/worked_examples.json")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	var e examples
 	if err := json.Unmarshal(raw, &e); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return e
 }

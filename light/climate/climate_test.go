@@ -12,25 +12,25 @@ import (
 	"parstead/light/climate"
 )
 
-func date(t testing.TB, s string) light.Date {
-	t.Helper()
+func date(tb testing.TB, s string) light.Date {
+	tb.Helper()
 	d, err := light.ParseDate(s)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return d
 }
 
-func newRack(t testing.TB) *light.Rack {
-	t.Helper()
+func newRack(tb testing.TB) *light.Rack {
+	tb.Helper()
 	zone, err := time.LoadLocation("Europe/Lisbon")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	hour := func(h int) light.TimeOfDay { return light.TimeOfDay(time.Duration(h) * time.Hour) }
 	return &light.Rack{
 		Calendar: light.Calendar{Zone: zone},
-		Starts:   date(t, "2026-10-23"), Ends: date(t, "2026-10-27"),
+		Starts:   date(tb, "2026-10-23"), Ends: date(tb, "2026-10-27"),
 		Bins:        []light.Bin{{Name: "upper", Rows: 2, Columns: 2, Lamps: []string{"bar"}}, {Name: "empty"}},
 		Lamps:       []light.Lamp{{Name: "bar", On: []light.TimeOfDay{hour(18)}, Off: []light.TimeOfDay{hour(8)}}},
 		BaseCelsius: 10, HasBase: true,
@@ -56,19 +56,19 @@ func season(rack *light.Rack, value func(at time.Time) float64) *light.Series {
 	return s
 }
 
-func days(t testing.TB, rack *light.Rack, src light.Source, o climate.Options) []climate.Day {
-	t.Helper()
-	got, err := climate.Days(t.Context(), rack, src, o, rack.Starts, rack.Ends)
+func days(tb testing.TB, rack *light.Rack, src light.Source, o climate.Options) []climate.Day {
+	tb.Helper()
+	got, err := climate.Days(tb.Context(), rack, src, o, rack.Starts, rack.Ends)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return got
 }
 
-func near(t testing.TB, what string, got, want, tolerance float64) {
-	t.Helper()
+func near(tb testing.TB, what string, got, want, tolerance float64) {
+	tb.Helper()
 	if !(math.Abs(got-want) <= tolerance) && !(math.IsNaN(got) && math.IsNaN(want)) {
-		t.Errorf("%s: %v, want %v", what, got, want)
+		tb.Errorf("%s: %v, want %v", what, got, want)
 	}
 }
 

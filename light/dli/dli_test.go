@@ -41,19 +41,19 @@ func days(cal light.Calendar, first light.Date, n int) []int64 {
 	return bounds
 }
 
-func lisbon(t testing.TB) light.Calendar {
-	t.Helper()
+func lisbon(tb testing.TB) light.Calendar {
+	tb.Helper()
 	zone, err := time.LoadLocation("Europe/Lisbon")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return light.Calendar{Zone: zone}
 }
 
-func near(t testing.TB, what string, got, want, tolerance float64) {
-	t.Helper()
+func near(tb testing.TB, what string, got, want, tolerance float64) {
+	tb.Helper()
 	if math.Abs(got-want) > tolerance*math.Max(1, math.Abs(want)) || math.IsNaN(got) {
-		t.Errorf("%s: %v, want %v (%.2g off)", what, got, want, got-want)
+		tb.Errorf("%s: %v, want %v (%.2g off)", what, got, want, got-want)
 	}
 }
 

@@ -36,19 +36,19 @@ func place(row, column int) light.Position {
 	return light.Position{Bin: "upper", Row: row, Column: column}
 }
 
-func maps(t testing.TB, survey []field.Reading, epochs []light.Span, anchors func(time.Time) []field.Anchor) []field.Map {
-	t.Helper()
+func maps(tb testing.TB, survey []field.Reading, epochs []light.Span, anchors func(time.Time) []field.Anchor) []field.Map {
+	tb.Helper()
 	got, remarks := field.Maps(bin, survey, epochs, anchors)
 	if len(remarks) != 0 {
-		t.Fatalf("remarks %v", remarks)
+		tb.Fatalf("remarks %v", remarks)
 	}
 	return got
 }
 
-func near(t testing.TB, what string, got, want float64) {
-	t.Helper()
+func near(tb testing.TB, what string, got, want float64) {
+	tb.Helper()
 	if !(math.Abs(got-want) <= 1e-12*math.Max(1, math.Abs(want))) {
-		t.Errorf("%s: %v, want %v", what, got, want)
+		tb.Errorf("%s: %v, want %v", what, got, want)
 	}
 }
 

@@ -15,41 +15,41 @@ import (
 const testdata = "../../testdata/light/"
 
 // computed are factors that an independent script computed from the same tables.
-func computed(t testing.TB) map[string]float64 {
-	t.Helper()
+func computed(tb testing.TB) map[string]float64 {
+	tb.Helper()
 	raw, err := os.ReadFile(testdata + "lux_per_ppfd_computed.json")
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	var file struct {
 		Factors map[string]float64 `json:"lux_per_ppfd"`
 	}
 	if err := json.Unmarshal(raw, &file); err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return file.Factors
 }
 
-func records(t testing.TB, name string) [][]string {
-	t.Helper()
+func records(tb testing.TB, name string) [][]string {
+	tb.Helper()
 	raw, err := os.ReadFile(testdata + name)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	rows, err := csv.NewReader(strings.NewReader(string(raw))).ReadAll()
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return rows[1:]
 }
 
 // sunlight is ASTM G173-03: column 1 global, column 2 direct.
-func sunlight(t testing.TB, column int) spectrum.Spectrum {
-	t.Helper()
+func sunlight(tb testing.TB, column int) spectrum.Spectrum {
+	tb.Helper()
 	var s spectrum.Spectrum
-	for _, row := range records(t, "astm_g173_380_780nm.csv") {
-		s.NM = append(s.NM, number(t, row[0]))
-		s.Power = append(s.Power, number(t, row[column]))
+	for _, row := range records(tb, "astm_g173_380_780nm.csv") {
+		s.NM = append(s.NM, number(tb, row[0]))
+		s.Power = append(s.Power, number(tb, row[column]))
 	}
 	return s
 }
@@ -67,36 +67,36 @@ func line(nm float64) spectrum.Spectrum {
 	return s
 }
 
-func number(t testing.TB, s string) float64 {
-	t.Helper()
+func number(tb testing.TB, s string) float64 {
+	tb.Helper()
 	x, err := strconv.ParseFloat(s, 64)
 	if err != nil {
-		t.Fatal(err)
+		tb.Fatal(err)
 	}
 	return x
 }
 
 // factorOf gives our factor for a light source as the reference files name it.
-func factorOf(t testing.TB, name string) float64 {
-	t.Helper()
+func factorOf(tb testing.TB, name string) float64 {
+	tb.Helper()
 	var s spectrum.Spectrum
 	switch {
 	case name == "ASTM G173 global":
-		s = sunlight(t, 1)
+		s = sunlight(tb, 1)
 	case name == "ASTM G173 direct":
-		s = sunlight(t, 2)
+		s = sunlight(tb, 2)
 	case strings.HasPrefix(name, "monochromatic "):
-		s = line(number(t, strings.Fields(name)[1]))
+		s = line(number(tb, strings.Fields(name)[1]))
 	default:
 		f, err := spectrum.Illuminant(name)
 		if err != nil {
-			t.Fatal(err)
+			tb.Fatal(err)
 		}
 		return float64(f)
 	}
 	f, err := s.Factor()
 	if err != nil {
-		t.Fatalf("%s: %v", name, err)
+		tb.Fatalf("%s: %v", name, err)
 	}
 	return float64(f)
 }
