@@ -46,10 +46,15 @@ func (f *Fit) Redeal(dealt []int, deal Deal, deals int, seed uint64) []Redealt {
 	if r == nil {
 		return nil
 	}
+	return r.draw(deal, deals, seed)
+}
+
+// draw compares the actual deal with random ones.
+func (r *redealing) draw(deal Deal, deals int, seed uint64) []Redealt {
 	reached := make([]atomic.Int64, len(r.effects))
 	inBatches(deals, seed, func() func(*rand.Rand, int) {
 		w := r.worker()
-		labels := make([]int, f.Design.N)
+		labels := make([]int, len(r.offset))
 		return func(rng *rand.Rand, deals int) {
 			counts := make([]int64, len(reached))
 			for range deals {
@@ -77,6 +82,11 @@ func (f *Fit) RedealAll(dealt []int, all iter.Seq[[]int]) []Redealt {
 	if r == nil {
 		return nil
 	}
+	return r.list(all)
+}
+
+// list compares the actual deal with those listed.
+func (r *redealing) list(all iter.Seq[[]int]) []Redealt {
 	w := r.worker()
 	counts := make([]int64, len(r.effects))
 	var deals int
@@ -110,7 +120,7 @@ type redealing struct {
 	orders  [][]int   // by effect: the columns before it, then its own
 	own     []int     // by effect: how many are its own
 	rss     float64   // r'r
-	root    float64   // √n
+	root    float64   // √ of the sum of weights: √n where each is one
 	actual  []float64 // by effect: ΔRSS / RSS
 }
 
@@ -118,18 +128,34 @@ type redealing struct {
 const lanes = 4
 
 func (f *Fit) redealing(dealt []int) *redealing {
-	d := f.Design
-	if f.Exact || d.Columns[0].Of != "intercept" {
+	if f.Exact {
 		return nil
 	}
-	r := &redealing{root: 1 / f.basis.q[0][0]}
+	return newRedealing(f.Design, f.Y, nil, dealt)
+}
+
+// newRedealing prepares the deals of the model of y whose rows weigh the
+// squares of the root weights given; nil: one each. It is nil where nothing can
+// be dealt anew.
+func newRedealing(d *Design, y, rootWeights []float64, dealt []int) *redealing {
+	if d.Columns[0].Of != "intercept" {
+		return nil
+	}
+	weighed := func(x []float64) []float64 {
+		w := append([]float64(nil), x...)
+		for i, root := range rootWeights {
+			w[i] *= root
+		}
+		return w
+	}
+	r := &redealing{}
 	isDealt := func(f int) bool { return slices.Contains(dealt, f) }
 	var stays [][]float64
 	var mix []int // factors that stay but interact with dealt ones
 	for _, e := range d.Effects {
 		if !slices.ContainsFunc(e.Factors, isDealt) {
 			for _, c := range d.Columns[e.First:e.End] {
-				stays = append(stays, c.Values)
+				stays = append(stays, weighed(c.Values))
 			}
 			continue
 		}
@@ -140,19 +166,23 @@ func (f *Fit) redealing(dealt []int) *redealing {
 			}
 		}
 	}
-	b, err := newBasis(stays, true)
+	b, err := newBasis(stays, rootWeights == nil)
 	if err != nil || len(r.effects) == 0 {
 		return nil
 	}
-	left := append([]float64(nil), f.Y...)
+	r.root = norm(stays[0])
+	left := weighed(y)
 	project(left, b.q, make([]float64, len(b.q)))
 	r.rss = dot(left, left)
 	r.width = (1 + len(b.q) + lanes - 1) / lanes * lanes
 	r.rows = make([]float64, d.N*r.width)
+	left = weighed(left)
 	for i := range d.N {
 		r.rows[i*r.width] = left[i]
-		for k, q := range b.q {
-			r.rows[i*r.width+1+k] = q[i]
+	}
+	for k, q := range b.q {
+		for i, v := range weighed(q) {
+			r.rows[i*r.width+1+k] = v
 		}
 	}
 	r.layCells(d, dealt, mix)
