@@ -45,6 +45,7 @@ func (s *sample) count(r *OutcomeResult) error {
 	s.negativeBinomial(r, f)
 	s.countLight(r, f)
 	s.position(r, b)
+	s.redealAll(r, b)
 	return nil
 }
 

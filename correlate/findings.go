@@ -342,16 +342,23 @@ func (t *teller) wouldShow(c Comparison) string {
 }
 
 // size words a smallest detectable difference.
-func (t *teller) size(d float64) string {
+func (t *teller) size(d float64) string { return t.sizes(d, d) }
+
+// sizes words the range of smallest detectable differences.
+func (t *teller) sizes(least, most float64) string {
+	word := func(d float64) string { return unit(number(d), t.r.Unit) }
 	switch {
 	case t.r.Kind == YesNo:
-		return "odds × " + number(math.Exp(d))
-	case t.ratio() && d >= math.Ln2:
-		return "× " + number(math.Exp(d))
+		word = func(d float64) string { return "odds × " + number(math.Exp(d)) }
+	case t.ratio() && most >= math.Ln2:
+		word = func(d float64) string { return "× " + number(math.Exp(d)) }
 	case t.ratio():
-		return percent(math.Exp(d) - 1)
+		word = func(d float64) string { return percent(math.Exp(d) - 1) }
 	}
-	return unit(number(d), t.r.Unit)
+	if word(least) == word(most) {
+		return word(most)
+	}
+	return word(least) + " to " + word(most)
 }
 
 // goal is the smallest difference that matters, on the scale of the standard
@@ -399,12 +406,8 @@ func (t *teller) manyOpen(e Effect, open []Comparison, of int) {
 		t.say("%s: between %d of %d pairs no difference in %s was shown.", e.Effect, len(open), of, t.r.Name)
 		return
 	}
-	span := t.size(least)
-	if t.size(most) != span {
-		span += " to " + t.size(most)
-	}
 	t.say("%s: between %d of %d pairs no difference in %s was shown; this trial would have shown %s in four trials of five; the widest interval is that of %s and %s, %s.",
-		e.Effect, len(open), of, t.r.Name, span, widest.A, widest.B, t.about(widest))
+		e.Effect, len(open), of, t.r.Name, t.sizes(least, most), widest.A, widest.B, t.about(widest))
 }
 
 // covariates words the slopes of covariates.

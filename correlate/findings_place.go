@@ -35,7 +35,7 @@ func (t *teller) light() {
 	if b := l.BetweenBin; b != nil && b.CI95 != nil && b.Slope != nil {
 		more := ", between bins"
 		if b.DF != nil {
-			more += fmt.Sprintf(" on %s residual degrees of freedom", number(*b.DF))
+			more += fmt.Sprintf(" on %s residual degrees of freedom", freedom(*b.DF))
 		}
 		t.slope(per, *b.Slope, *b.CI95, b.P, more)
 		said = true
@@ -169,7 +169,7 @@ func (t *teller) suspects() {
 			t.say("%d more plants lie far off; they stand in the table.", len(t.r.Suspects)-named)
 			break
 		}
-		text := fmt.Sprintf("Plant %s (%s) lies far off what the model expects: look at it again. It was kept in", x.Plant, unit(number(x.Value), t.r.Unit))
+		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", upper(t.in.plant(x.Plant)), unit(number(x.Value), t.r.Unit))
 		if x.PWithout != nil {
 			text += fmt.Sprintf("; without it the first p is %s", pText(*x.PWithout))
 		}

@@ -151,9 +151,10 @@ func (s *sample) influence(f *model.Fit) {
 		return
 	}
 	plant := s.in.Plants[s.rows[at]]
-	says := fmt.Sprintf("plant %s moves the results most, and not by much", plant)
+	named := s.in.plant(plant)
+	says := fmt.Sprintf("%s moves the results most, and not by much", named)
 	if most > 1 {
-		says = fmt.Sprintf("plant %s alone moves the results a great deal: look at it again", plant)
+		says = fmt.Sprintf("%s alone moves the results a great deal: look at it again", named)
 	}
 	s.checks = append(s.checks, Check{Check: "influence", Of: plant, Value: known(most), Says: says})
 }

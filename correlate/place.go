@@ -32,7 +32,8 @@ func (s *sample) position(r *OutcomeResult, b both) {
 		switch {
 		case l.plants != nil:
 			return l.plants.Moran(near, groups, deals, seed)
-		case false:
+		case l.counts != nil:
+			return l.counts.Moran(near, groups, deals, seed)
 		}
 		return a, false
 	}
@@ -87,7 +88,8 @@ func (s *sample) edge(l *layers) *Edge {
 	switch {
 	case l.plants != nil:
 		e, vif, err = l.plants.Beside("edge", indicator)
-	case false:
+	case l.counts != nil:
+		e, vif, err = l.counts.Beside("edge", indicator)
 	default:
 		return nil
 	}

@@ -20,12 +20,20 @@ type redealable interface {
 	RedealAll(dealt []int, all iter.Seq[[]int]) []model.Redealt
 }
 
-// redealAll deals labels anew in every layer of a measure.
+// redealAll deals labels anew in every layer.
 func (s *sample) redealAll(r *OutcomeResult, b both) {
-	s.redeal(r, b.with.plants.Design, b.with.plants, b.without.plants)
-	for i, l := range b.with.all[1:] {
-		own := b.without.all[i+1]
-		if l.err == nil && own.err == nil {
+	for i, l := range b.with.all {
+		own := b.without.all[i]
+		if l.err != nil || own.err != nil {
+			continue
+		}
+		full, ok := l.fit.(redealable)
+		bare, also := own.fit.(redealable)
+		switch {
+		case !ok || !also:
+		case i == 0:
+			s.redeal(r, l.design, full, bare)
+		default:
 			s.redealUnits(r, l, own)
 		}
 	}
@@ -68,6 +76,9 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare redealable
 	says := fmt.Sprintf("labels were dealt anew %d times by the layout's own procedure; a p of 0.05 is known to ± 0.004", deals)
 	if s.in.Table {
 		says = fmt.Sprintf("labels were dealt anew %d times, freely within %s: it was assumed that they had been dealt so; a p of 0.05 is known to ± 0.004", deals, s.strataWord())
+	}
+	if s.out.Kind == Count {
+		says += "; each deal was compared by one step of the fit"
 	}
 	s.say("redeal", "", "%s", says)
 	for i := range r.Effects {

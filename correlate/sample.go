@@ -23,7 +23,7 @@ type sample struct {
 	exposure   []float64 // nil where none
 	terms      model.Terms
 	treatments []Treatment // those in terms, in the same order
-	figures    *Light // the light that is used; nil where none is asked for or known
+	figures    *Light      // the light that is used; nil where none is asked for or known
 	missing    int
 	leftOut    []int // rows with a reason to leave them out, complete otherwise
 	log        bool
@@ -159,7 +159,7 @@ func (s *sample) fill() error {
 		s.y = make([]float64, len(s.raw))
 		for k, v := range s.raw {
 			if v <= 0 {
-				return fmt.Errorf("plant %s has %s %g, which has no logarithm: mend the value, or record the plant as lost", s.in.Plants[s.rows[k]], s.out.Name, v)
+				return fmt.Errorf("%s has %s %g, which has no logarithm: mend the value, or record the plant as lost", s.in.plant(s.in.Plants[s.rows[k]]), s.out.Name, v)
 			}
 			s.y[k] = math.Log(v)
 		}
@@ -168,7 +168,7 @@ func (s *sample) fill() error {
 		s.exposure = pick(s.out.Exposure.Values, s.rows)
 		for k, v := range s.exposure {
 			if v <= 0 {
-				return fmt.Errorf("plant %s has %s %g: an exposure must be above zero", s.in.Plants[s.rows[k]], s.out.Exposure.Name, v)
+				return fmt.Errorf("%s has %s %g: an exposure must be above zero", s.in.plant(s.in.Plants[s.rows[k]]), s.out.Exposure.Name, v)
 			}
 		}
 	}
@@ -199,7 +199,7 @@ func (s *sample) fill() error {
 		if s.log {
 			for k, x := range v.Values {
 				if x <= 0 {
-					return fmt.Errorf("plant %s has %s %g, which has no logarithm: mend the value or leave the cell blank", s.in.Plants[s.rows[k]], start.Name, x)
+					return fmt.Errorf("%s has %s %g, which has no logarithm: mend the value or leave the cell blank", s.in.plant(s.in.Plants[s.rows[k]]), start.Name, x)
 				}
 				v.Values[k] = math.Log(x)
 			}

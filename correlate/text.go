@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 )
@@ -175,7 +177,15 @@ func optional(x *float64) string {
 	if x == nil {
 		return ""
 	}
-	return strings.Replace(number(*x), "-", "−", 1)
+	return strings.ReplaceAll(number(*x), "-", "−")
+}
+
+// freedom writes degrees of freedom, whole where they are.
+func freedom(d float64) string {
+	if d == math.Trunc(d) {
+		return strconv.FormatFloat(d, 'f', 0, 64)
+	}
+	return number(d)
 }
 
 func between(ci *[2]float64) string {
@@ -224,7 +234,7 @@ func (p *printer) effects(o *OutcomeResult) {
 	for _, e := range o.Effects {
 		var df []string
 		for _, d := range e.DF {
-			df = append(df, number(d))
+			df = append(df, freedom(d))
 		}
 		rows = append(rows, []string{e.Effect, e.Test, optional(e.Value), strings.Join(df, ", "), optionalP(e.P), optionalP(e.PFDR), optionalP(e.PRedealt), e.Unit})
 	}
@@ -240,7 +250,11 @@ func (p *printer) light(o *OutcomeResult) {
 	rows := [][]string{{"", "slope", "95 % interval", "p", "on"}}
 	add := func(name string, s *Slope) {
 		if s != nil && s.Slope != nil {
-			rows = append(rows, []string{name, optional(s.Slope), between(s.CI95), optionalP(s.P), optional(s.DF)})
+			on := ""
+			if s.DF != nil {
+				on = freedom(*s.DF)
+			}
+			rows = append(rows, []string{name, optional(s.Slope), between(s.CI95), optionalP(s.P), on})
 		}
 	}
 	if l.WithinBin == nil {

@@ -73,3 +73,11 @@ func ofWords(of map[string]string) string {
 	}
 	return strings.Join(parts, ", ")
 }
+
+// plant names a plant in a sentence; a table's rows have lines, not codes.
+func (in *Input) plant(code string) string {
+	if in.Table {
+		return "the plant in " + code
+	}
+	return "plant " + code
+}

@@ -36,6 +36,9 @@ func (s *sample) yesNo(r *OutcomeResult) error {
 		exact.Effects = append(exact.Effects, Effect{Effect: t.Name, Test: "exact", P: known(shares.Test.P), Unit: string(model.PerPlant)})
 		exact.Comparisons = append(exact.Comparisons, s.sharePairs(used, shares)...)
 	}
+	if len(exact.Effects) > 0 {
+		s.say("redeal", "", "the exact tests deal the labels anew already, in every way that there is")
+	}
 	fitted, err := s.logistic(r)
 	switch {
 	case err != nil && len(exact.Effects) == 0:
