@@ -387,8 +387,8 @@ func (s *Session) SetFilters(filters []string) error {
 
 // Publish keeps a message at the broker for every subscriber of the topic, now
 // and later; an empty payload ends that. It does not wait: without a connection
-// the message goes out on the next one.
-func (s *Session) Publish(topic string, payload []byte) {
+// the message goes out on the next one, so there is never an error.
+func (s *Session) Publish(topic string, payload []byte) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.retained[topic] = payload
@@ -397,6 +397,7 @@ func (s *Session) Publish(topic string, payload []byte) {
 	case s.news <- struct{}{}:
 	default:
 	}
+	return nil
 }
 
 // outgoing is a store for what is published by us. What comes in is not stored

@@ -425,7 +425,9 @@ func TestConditionsAreRetainedAtTheForeignBroker(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		s.Publish("parstead/x/conditions/dimmed/upper", []byte("dim")) // sent once connected
+		if err := s.Publish("parstead/x/conditions/dimmed/upper", []byte("dim")); err != nil {
+			t.Fatal(err) // it is sent once the session is connected
+		}
 		running(t, s.Run)
 		got := make(chan string, 1)
 		reader := publisher(t, url)
@@ -573,7 +575,9 @@ func TestTLSWithOwnAuthorityAndClientCertificate(t *testing.T) {
 		t.Fatal(err)
 	}
 	running(t, other.Run)
-	other.Publish("rack/a", []byte("7"))
+	if err := other.Publish("rack/a", []byte("7")); err != nil {
+		t.Fatal(err)
+	}
 	sink.wait(t, 1)
 
 	noCA, foreignCert, noCert := with(good, "x"), with(good, "y"), with(good, "z")
