@@ -21,6 +21,7 @@ type commands struct {
 	DLI  dliCmd  `cmd:"" name:"dli" help:"Tell the light of each position and day."`
 	Note noteCmd `cmd:"" help:"Write a line into the trial's log, or list the log."`
 
+	Layout    layoutCmd    `cmd:"" help:"Deal plants to positions and treatments to plants, at random."`
 	Correlate correlateCmd `cmd:"" help:"Correlate the harvest with treatments, places and light."`
 
 	Version kong.VersionFlag `help:"Print the version and end."`

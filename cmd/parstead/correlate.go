@@ -85,7 +85,7 @@ func (c *correlateCmd) input(e *env) (*correlate.Input, error) {
 	if c.Table != "" {
 		return c.readTable()
 	}
-	return nil, usageError{"not yet"}
+	return c.readFolder(e)
 }
 
 func (c *correlateCmd) write(e *env, _ *correlate.Input, result *correlate.Result) error {

@@ -83,7 +83,7 @@ func (c *correlateCmd) readTable() (*correlate.Input, error) {
 	}
 	in := &correlate.Input{Table: true, Plants: make([]string, t.Len())}
 	for i := range in.Plants {
-		in.Plants[i] = "in line " + strconv.Itoa(t.Line(i))
+		in.Plants[i] = "line " + strconv.Itoa(t.Line(i))
 	}
 	for _, n := range c.treatments {
 		in.Treatments = append(in.Treatments, correlate.Treatment{
