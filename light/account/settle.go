@@ -3,9 +3,11 @@ package account
 import (
 	"context"
 	"math"
+	"slices"
 
 	"parstead/light"
 	"parstead/light/dli"
+	"parstead/light/field"
 )
 
 // noMapError is the error, as a share, of giving every position the light that
@@ -19,32 +21,60 @@ type ownLight struct {
 }
 
 // settle combines the tracks of the frame, fills what is silent, and leaves the
-// bin ready to say what each place received.
+// bin ready to say what each place received. The bin's sensors together are
+// looked at only where some place has none of its own.
 func (b *bin) settle(ctx context.Context) error {
 	var err error
-	if b.light, err = b.whole.settle(ctx, func(c int) plateau { return b.mapPlateau(b.cells[c].m) }); err != nil {
-		return err
+	together := slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil || b.ownIsAll(&p) })
+	if together {
+		if b.light, err = b.whole.settle(ctx, b.mapPlateau); err != nil {
+			return err
+		}
 	}
+	gaps := make([][][]dli.Gap, len(b.places)) // of each place's own sensors in each cell
 	for i := range b.places {
 		p := &b.places[i]
 		if p.own == nil {
 			continue
 		}
-		if err := b.settleOwn(ctx, p); err != nil {
+		p.light = make([]ownLight, len(b.cells))
+		if b.ownIsAll(p) { // nobody else to ask
+			for c := range b.cells {
+				p.light[c].cellLight = b.light[c]
+			}
+			continue
+		}
+		lights := make([]cellLight, len(b.cells))
+		if gaps[i], err = p.own.measure(ctx, lights); err != nil {
 			return err
+		}
+		for c := range b.cells {
+			p.light[c].cellLight = lights[c]
+		}
+	}
+	for c := range b.cells { // a day after another, so that each is read once
+		for i := range b.places {
+			if gaps[i] != nil && len(gaps[i][c]) > 0 {
+				if err := b.fillOwn(ctx, &b.places[i], c, gaps[i][c]); err != nil {
+					return err
+				}
+			}
 		}
 	}
 	return nil
 }
 
-func (bl *blend) settle(ctx context.Context, other func(cell int) plateau) ([]cellLight, error) {
+// ownIsAll tells whether a place's own sensors are all that the bin has.
+func (b *bin) ownIsAll(p *place) bool { return p.own != nil && len(p.own.tracks) == len(b.tracks) }
+
+func (bl *blend) settle(ctx context.Context, other func(*field.Map) plateau) ([]cellLight, error) {
 	lights := make([]cellLight, len(bl.b.cells))
 	gaps, err := bl.measure(ctx, lights)
 	if err != nil {
 		return nil, err
 	}
 	for c := range lights {
-		if lights[c].fills, err = bl.fill(ctx, c, gaps[c], other(c)); err != nil {
+		if lights[c].fills, err = bl.fill(ctx, c, gaps[c], other(bl.b.cells[c].m)); err != nil {
 			return nil, err
 		}
 	}
@@ -66,53 +96,33 @@ func (bl *blend) measure(ctx context.Context, lights []cellLight) ([][]dli.Gap, 
 	return gaps, nil
 }
 
-// settleOwn does the same for a place with sensors of its own. What they miss is
-// what the bin's other sensors show, else filled: from the place's own other
-// days, or where it has none as for the rest of the bin.
-func (b *bin) settleOwn(ctx context.Context, p *place) error {
-	p.light = make([]ownLight, len(b.cells))
-	if len(p.own.tracks) == len(b.tracks) { // nobody else to ask
-		for c := range b.cells {
-			p.light[c].cellLight = b.light[c]
+// fillOwn makes up for the gaps of a place's own sensors in a cell: by what the
+// bin's other sensors show, else from the place's own other days, or where it has
+// none as for the rest of the bin.
+func (b *bin) fillOwn(ctx context.Context, p *place, c int, gaps []dli.Gap) error {
+	cell, l := b.cells[c], &p.light[c]
+	var silent []dli.Gap
+	for _, g := range gaps {
+		seen, rest, err := b.whole.window(ctx, g.From, g.Until, cell.m)
+		if err != nil {
+			return err
 		}
+		l.others.measured.add(seen)
+		silent = append(silent, rest...)
+	}
+	if len(silent) == 0 {
 		return nil
 	}
-	lights := make([]cellLight, len(b.cells))
-	gaps, err := p.own.measure(ctx, lights)
+	donors, err := p.own.donors(ctx, cell)
 	if err != nil {
 		return err
 	}
-	for c := range b.cells {
-		p.light[c].cellLight = lights[c]
-		if len(gaps[c]) == 0 {
-			continue
-		}
-		var silent []dli.Gap
-		for _, g := range gaps[c] {
-			seen, rest, err := b.whole.window(ctx, g.From, g.Until, b.cells[c].m)
-			if err != nil {
-				return err
-			}
-			p.light[c].others.measured.add(seen)
-			silent = append(silent, rest...)
-		}
-		if len(silent) == 0 {
-			continue
-		}
-		donors, err := p.own.donors(ctx, b.cells[c])
-		if err != nil {
-			return err
-		}
-		if len(donors) > 0 {
-			p.light[c].fills, err = p.own.fill(ctx, c, silent, plateau{})
-		} else {
-			p.light[c].others.fills, err = b.whole.fill(ctx, c, silent, b.mapPlateau(b.cells[c].m))
-		}
-		if err != nil {
-			return err
-		}
+	if len(donors) > 0 {
+		l.fills, err = p.own.fill(ctx, c, silent, plateau{})
+	} else {
+		l.others.fills, err = b.whole.fill(ctx, c, silent, b.mapPlateau(cell.m))
 	}
-	return nil
+	return err
 }
 
 // shares are standard deviations by cause. Within a cause they are wholly
