@@ -33,6 +33,12 @@ func (d Date) String() string { return d.utc().Format(time.DateOnly) }
 // MarshalText writes the date as String does.
 func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
 
+// UnmarshalText reads what MarshalText writes.
+func (d *Date) UnmarshalText(text []byte) (err error) {
+	*d, err = ParseDate(string(text))
+	return err
+}
+
 // IsZero tells whether no date is set.
 func (d Date) IsZero() bool { return d == Date{} }
 

@@ -219,3 +219,21 @@ func TestSpan(t *testing.T) {
 		t.Error("a span holds its beginning and not its end")
 	}
 }
+
+func TestDateText(t *testing.T) {
+	t.Parallel()
+	for _, d := range []light.Date{date(t, "2026-07-21"), date(t, "2024-02-29")} {
+		text, err := d.MarshalText()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var back light.Date
+		if err := back.UnmarshalText(text); err != nil || back != d {
+			t.Errorf("%s reads back as %s, %v", d, back, err)
+		}
+	}
+	var d light.Date
+	if err := d.UnmarshalText([]byte("2026-02-30")); err == nil {
+		t.Error("30 February was read as a date")
+	}
+}
