@@ -285,3 +285,60 @@ func TestRunningDay(t *testing.T) {
 	near(t, "nine hours", float64(f.DLI), 100*9*0.0036+rise, 1e-12)
 	near(t, "filled", f.Filled, 2*0.36/(9*0.36+rise), 1e-12)
 }
+
+// Three positions by hand: means 2, 4 and 6; the day without a figure counts nowhere.
+func TestUniformity(t *testing.T) {
+	t.Parallel()
+	known := func(dli float64) account.Figure { return account.Figure{Known: true, DLI: light.DLI(dli)} }
+	lower := light.Position{Bin: "lower", Row: 1, Column: 1}
+	got := account.UniformityOf([]account.Day{
+		{Position: place(1, 1), Figure: known(1)},
+		{Position: place(1, 1), Figure: known(3)},
+		{Position: place(1, 2), Figure: known(4)},
+		{Position: place(1, 2), Figure: account.Figure{Missing: 1}},
+		{Position: place(1, 3), Figure: known(6)},
+		{Position: place(1, 3), Figure: known(6)},
+		{Position: lower, Figure: account.Figure{Missing: 1}},
+	})
+	want := []account.Uniformity{{Bin: "upper", Positions: 3, Mean: 4, LeastOverMean: 0.5, CV: 0.5}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+// What ends a light map: an event of this bin's light, not of the air's sensor
+// nor of another bin; the account as it comes uses the maps of package field.
+func TestWhatEndsAMap(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	thermometer := quantum("thermometer", place(1, 1))
+	thermometer.Measures = light.QuantityTemperature
+	rack.Sensors = []light.Sensor{quantum("centre", place(1, 2)), thermometer}
+	walk(rack, local(t, rack, "2026-10-15 10:00"), 80, 100, 90, 70, 50, 60)
+	src := &light.Memory{Readings: map[string]*light.Series{"centre": season(rack, lamp(rack.Zone, 100))}}
+	for what, c := range map[string]struct {
+		event light.Event
+		want  account.Source
+	}{
+		"this sensor moved":      {light.Event{Kind: light.SensorMoved, Sensor: "centre"}, account.FromBin},
+		"the whole rack's lamps": {light.Event{Kind: light.LampCleaned}, account.FromBin},
+		"a thermometer moved":    {light.Event{Kind: light.SensorMoved, Sensor: "thermometer"}, account.FromMap},
+		"another bin's lamp":     {light.Event{Kind: light.LampMoved, Bin: "lower"}, account.FromMap},
+		"a plant was treated":    {light.Event{Kind: light.Treated, Bin: "upper"}, account.FromMap},
+	} {
+		c.event.ID, c.event.At = 1, local(t, rack, "2026-10-20 12:00")
+		src.Log = []light.Event{c.event}
+		days, err := account.New(rack, src, account.Options{}).Days(t.Context(), date(t, "2026-10-21"), date(t, "2026-10-21"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f := find(t, days, place(1, 1), "2026-10-21"); f.Source != c.want {
+			t.Errorf("%s: from %s, want %s", what, f.Source, c.want)
+		}
+	}
+	rack.Survey = rack.Survey[:1]
+	remarks, err := account.New(rack, src, account.Options{}).Remarks(t.Context())
+	if err != nil || len(remarks) != 1 || !strings.Contains(remarks[0], "upper") {
+		t.Errorf("%q, %v", remarks, err)
+	}
+}

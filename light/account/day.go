@@ -53,20 +53,6 @@ type Day struct {
 	Figure
 }
 
-// BinDay is the light of a bin's positions together on one light day.
-type BinDay struct {
-	Date           light.Date
-	Bin            string
-	Known          bool
-	Mean, Min, Max light.DLI
-	CV             float64 // standard deviation with n − 1 over mean; NaN for one position or no light
-	Covered        float64
-	Filled         float64
-	Missing        float64
-	Error          Error // of Mean
-	Source         Source
-}
-
 // AppendJSON appends the day as an object of `parstead dli --json`. Numbers are
 // the shortest that read back as the same float64.
 func (d Day) AppendJSON(dst []byte) []byte {
@@ -87,26 +73,6 @@ func (d Day) AppendJSON(dst []byte) []byte {
 // MarshalJSON gives the object of AppendJSON.
 func (d Day) MarshalJSON() ([]byte, error) { return d.AppendJSON(nil), nil }
 
-// AppendJSON appends the day as an object of `parstead dli --per bin --json`.
-func (d BinDay) AppendJSON(dst []byte) []byte {
-	dst = append(dst, `{"date":"`...)
-	dst = append(dst, d.Date.String()...)
-	dst = append(dst, `","bin":`...)
-	dst = appendText(dst, d.Bin)
-	if d.Known {
-		dst = appendNumber(dst, "mean", float64(d.Mean))
-		dst = appendNumber(dst, "min", float64(d.Min))
-		dst = appendNumber(dst, "max", float64(d.Max))
-		if !math.IsNaN(d.CV) {
-			dst = appendNumber(dst, "cv", d.CV)
-		}
-	}
-	return appendRest(dst, d.Known, d.Covered, d.Filled, d.Missing, d.Error, d.Source)
-}
-
-// MarshalJSON gives the object of AppendJSON.
-func (d BinDay) MarshalJSON() ([]byte, error) { return d.AppendJSON(nil), nil }
-
 func appendRest(dst []byte, known bool, covered, filled, missing float64, e Error, s Source) []byte {
 	dst = appendNumber(dst, "covered", covered)
 	dst = appendNumber(dst, "filled", filled)
@@ -126,81 +92,6 @@ func appendNumber(dst []byte, key string, x float64) []byte {
 	dst = append(dst, '"', ':')
 	return strconv.AppendFloat(dst, x, 'g', -1, 64)
 }
-
-// PerBin sums up positions' days by bin and light day, over the positions with a
-// figure, in the order of the days' bins and then of date. Covered, filled and
-// missing shares are means over these positions, or over all where none has one.
-func PerBin(days []Day) []BinDay {
-	var bins []BinDay
-	for len(days) > 0 {
-		n, dates := 0, 0 // positions' days of this bin are stored one position after the other
-		for n < len(days) && days[n].Position.Bin == days[0].Position.Bin {
-			if days[n].Position == days[0].Position {
-				dates++
-			}
-			n++
-		}
-		for d := range dates {
-			bins = append(bins, perBin(days[d:n], dates))
-		}
-		days = days[n:]
-	}
-	return bins
-}
-
-// perBin sums up every step-th day.
-func perBin(days []Day, step int) BinDay {
-	sum := BinDay{Date: days[0].Date, Bin: days[0].Position.Bin, CV: math.NaN()}
-	var known []Figure
-	var all []Figure
-	for i := 0; i < len(days); i += step {
-		all = append(all, days[i].Figure)
-		if days[i].Known {
-			known = append(known, days[i].Figure)
-		}
-	}
-	if sum.Known = len(known) > 0; sum.Known {
-		all = known
-	}
-	n := float64(len(all))
-	for _, f := range all {
-		sum.Covered += f.Covered / n
-		sum.Filled += f.Filled / n
-		sum.Missing += f.Missing / n
-	}
-	if !sum.Known {
-		return sum
-	}
-	sum.Min, sum.Max = known[0].DLI, known[0].DLI
-	var independent, bin, rack, mean, plainIndependent, plainBin, plainRack float64
-	for _, f := range known {
-		sum.Min, sum.Max = min(sum.Min, f.DLI), max(sum.Max, f.DLI)
-		sum.Source = max(sum.Source, f.Source)
-		mean += float64(f.DLI) / n
-		independent += square(float64(f.DLI) * f.Error.Independent / n)
-		bin += float64(f.DLI) * f.Error.Bin / n
-		rack += float64(f.DLI) * f.Error.All / n
-		plainIndependent += square(f.Error.Independent / n)
-		plainBin += f.Error.Bin / n
-		plainRack += f.Error.All / n
-	}
-	sum.Mean = light.DLI(mean)
-	if mean == 0 {
-		sum.Error = Error{math.Sqrt(plainIndependent), plainBin, plainRack}
-		return sum
-	}
-	sum.Error = Error{math.Sqrt(independent) / mean, bin / mean, rack / mean}
-	if len(known) > 1 {
-		squares := 0.0
-		for _, f := range known {
-			squares += square(float64(f.DLI) - mean)
-		}
-		sum.CV = math.Sqrt(squares/(n-1)) / mean
-	}
-	return sum
-}
-
-func square(x float64) float64 { return x * x }
 
 // appendText appends a JSON string.
 func appendText(dst []byte, s string) []byte {

@@ -384,7 +384,7 @@ func TestAnswersDoNotDependOnTheQuestion(t *testing.T) {
 			t.Fatal("sensors in another order:", diff)
 		}
 		for d := rack.Starts; !rack.Ends.Before(d); d = d.Add(1 + random.IntN(3)) {
-			alone, err := account.New(rack, src, account.Options{}).Days(t.Context(), d, d)
+			alone, err := account.New(rack, src, account.Options{Maps: ratios}).Days(t.Context(), d, d)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -25,6 +25,7 @@ func stay(rack *light.Rack, p light.Position, from, until time.Time) light.Stay 
 
 func plants(tb testing.TB, rack *light.Rack, src light.Source, o account.Options, w account.Window, stays ...account.PlantStay) []account.PlantLight {
 	tb.Helper()
+	o.Maps = ratios
 	got, err := account.New(rack, src, o).Plants(tb.Context(), stays, w)
 	if err != nil {
 		tb.Fatal(err)

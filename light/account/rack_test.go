@@ -7,6 +7,7 @@ import (
 
 	"parstead/light"
 	"parstead/light/account"
+	"parstead/light/field"
 )
 
 // The rack of these tests: one bin of 2 × 3 under one lamp, lit from 07:00 to
@@ -101,6 +102,7 @@ func wholeDay(ppfd float64) float64 { return ppfd * 14 * 0.0036 }
 
 func allDays(tb testing.TB, rack *light.Rack, src light.Source, o account.Options) []account.Day {
 	tb.Helper()
+	o.Maps = ratios
 	days, err := account.New(rack, src, o).Days(tb.Context(), rack.Starts, rack.Ends)
 	if err != nil {
 		tb.Fatal(err)
@@ -133,4 +135,49 @@ func walk(rack *light.Rack, at time.Time, ppfd ...float64) {
 			At: at.Add(time.Duration(i) * time.Minute), Position: rack.Bins[0].Positions()[i], Measures: light.QuantityPPFD, Value: x,
 		})
 	}
+}
+
+// ratios are light maps that know the surveyed positions alone: the last reading
+// over the bin's sensors, 1 at the first anchor that was surveyed, each with an
+// error of 6 %. They keep these tests apart from how maps are smoothed.
+func ratios(bin light.Bin, survey []field.Reading, epochs []light.Span, anchors func(time.Time) []field.Anchor) (maps []field.Map, remarks []string) {
+	for i, epoch := range epochs {
+		n := bin.Rows * bin.Columns
+		m := field.Map{Bin: bin.Name, During: epoch, Plateau: 1, OwnScale: true, Ratio: make([]float64, n), RelativeError: make([]float64, n)}
+		for k := range n {
+			m.Ratio[k], m.RelativeError[k] = math.NaN(), 0.06
+		}
+		var at time.Time
+		for _, r := range survey {
+			if !epoch.Holds(r.At) {
+				continue
+			}
+			if at.IsZero() {
+				at = r.At
+			}
+			if m.Ratio[bin.Index(r.Position)] = r.PPFD; !math.IsNaN(r.Reference) {
+				m.Ratio[bin.Index(r.Position)] /= r.Reference
+			}
+		}
+		if at.IsZero() {
+			continue
+		}
+		if i > 0 {
+			m.During.From = at
+		}
+		sum, weights := 0.0, 0.0
+		for _, a := range anchors(at) {
+			if x := field.At(bin, m.Ratio, a.Position); !math.IsNaN(x) {
+				sum, weights = sum+a.Weight*x, weights+a.Weight
+			}
+		}
+		if weights > 0 {
+			m.OwnScale = false
+			for k := range m.Ratio {
+				m.Ratio[k] *= weights / sum
+			}
+		}
+		maps = append(maps, m)
+	}
+	return maps, nil
 }
