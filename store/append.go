@@ -155,9 +155,9 @@ func (db *DB) findOwners(group []light.Reading) (fresh []*sensor) {
 	for i := range group {
 		x := db.state.sensors[group[i].Sensor]
 		if x == nil {
-			x = &sensor{id: db.state.nextID(), name: group[i].Sensor, newestOwn: math.MinInt64}
+			x = &sensor{id: uint32(len(db.state.byID)) + 1, name: group[i].Sensor, newestOwn: math.MinInt64}
 			db.mu.Lock()
-			db.state.sensors[x.name], db.state.byID[x.id] = x, x
+			db.state.add(x)
 			db.mu.Unlock()
 			fresh = append(fresh, x)
 		}

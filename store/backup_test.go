@@ -238,7 +238,7 @@ func TestSalvage(t *testing.T) {
 
 	r := rand.New(rand.NewPCG(9, 9))
 	page := os.Getpagesize()
-	for range 20 {
+	for range 8 {
 		damaged := slices.Clone(whole)
 		for range 3 {
 			at := r.IntN(used) * page

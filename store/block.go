@@ -52,6 +52,12 @@ func (c *columns) add(r *stored) {
 	c.uptime = append(c.uptime, r.uptime)
 }
 
+// append adds all readings of other.
+func (c *columns) append(other *columns) {
+	c.at, c.value, c.mark = append(c.at, other.at...), append(c.value, other.value...), append(c.mark, other.mark...)
+	c.arrived, c.boot, c.uptime = append(c.arrived, other.arrived...), append(c.boot, other.boot...), append(c.uptime, other.uptime...)
+}
+
 // part is the readings [from,until), sharing memory.
 func (c *columns) part(from, until int) *columns {
 	return &columns{
@@ -331,8 +337,7 @@ func (d *decoder) all(h *blockHeader, c *columns) error {
 		*c = *part
 		return nil
 	}
-	c.at, c.value, c.mark = append(c.at, part.at...), append(c.value, part.value...), append(c.mark, part.mark...)
-	c.arrived, c.boot, c.uptime = append(c.arrived, part.arrived...), append(c.boot, part.boot...), append(c.uptime, part.uptime...)
+	c.append(part)
 	return nil
 }
 

@@ -221,16 +221,22 @@ func TestDatabaseFull(t *testing.T) {
 	db.bolt.MaxSize = 1 << 17
 	n := 0
 	var err error
-	for ; n < 10000 && err == nil; n++ {
-		_, err = db.Append(t.Context(), []light.Reading{own("a", time.Duration(n)*time.Second, 0.1)})
+	group := make([]light.Reading, 500)
+	for ; n < 1000; n++ {
+		for i := range group {
+			group[i] = own("a", time.Duration(n*len(group)+i)*time.Second, 0.1)
+		}
+		if _, err = db.Append(t.Context(), group); err != nil {
+			break
+		}
 	}
 	if err == nil {
 		t.Fatal("it never got full")
 	}
 	db.bolt.MaxSize = 0
-	mustAppend(t, db, own("a", time.Duration(n)*time.Second, 0.1))
-	if got := series(t, db, "a", light.Span{}); got.Len() != n {
-		t.Errorf("%d readings, want %d", got.Len(), n)
+	mustAppend(t, db, group...)
+	if got := series(t, db, "a", light.Span{}); got.Len() != (n+1)*len(group) {
+		t.Errorf("%d readings, want %d", got.Len(), (n+1)*len(group))
 	}
 }
 

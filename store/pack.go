@@ -46,7 +46,10 @@ func (db *DB) packSome(ctx context.Context, e *encoder, before int64) (more bool
 	if err := ctx.Err(); err != nil {
 		return false, err
 	}
-	p := packing{encoder: e, weeks: map[sensorWeek]*columns{}, sensors: map[uint32]*packedSensor{}}
+	p := packing{
+		encoder: e, steps: db.state.steps,
+		weeks: map[sensorWeek]*columns{}, sensors: make([]packedSensor, len(db.state.byID)+1),
+	}
 	if err := db.view(func(tx *bolt.Tx) error { return p.gather(tx, before) }); err != nil {
 		return false, err
 	}
@@ -72,10 +75,10 @@ func (db *DB) packSome(ctx context.Context, e *encoder, before int64) (more bool
 		return false, db.undo(err)
 	}
 	db.mu.Lock()
-	for id, s := range p.sensors {
-		x := db.state.byID[id]
-		x.packed += s.count
-		x.loose -= s.count
+	for i, x := range db.state.byID {
+		n := p.sensors[i+1].count
+		x.packed += n
+		x.loose -= n
 	}
 	db.mu.Unlock()
 	return p.more, nil
@@ -88,7 +91,7 @@ type packing struct {
 	last    uint64   // number of the last of them
 	more    bool
 	weeks   map[sensorWeek]*columns
-	sensors map[uint32]*packedSensor
+	sensors []packedSensor // by number; the first is nobody's
 	steps   clockSteps
 }
 
@@ -96,19 +99,16 @@ type packing struct {
 type packedSensor struct {
 	count     uint64
 	newestOwn int64
+	hasOwn    bool
 	latest    stored
 	hasLatest bool
+
+	week     int32 // of the reading before
+	readings *columns
 }
 
 // gather takes the oldest groups that arrived before the time, in their order.
 func (p *packing) gather(tx *bolt.Tx, before int64) error {
-	log, err := readLog(tx.Bucket(bucketLog))
-	if err != nil {
-		return err
-	}
-	if p.steps, err = stepsOf(log); err != nil {
-		return err
-	}
 	readings := 0
 	c := tx.Bucket(bucketGroups).Cursor()
 	for k, v := c.First(); k != nil; k, v = c.Next() {
@@ -125,6 +125,9 @@ func (p *packing) gather(tx *bolt.Tx, before int64) error {
 		}
 		readings += g.left
 		for g.next() {
+			if g.sensor == 0 || int64(g.sensor) >= int64(len(p.sensors)) {
+				return fmt.Errorf("group %x names no known sensor: %w", k, ErrDamaged)
+			}
 			p.take(&g.stored)
 		}
 		if g.err != nil {
@@ -137,25 +140,22 @@ func (p *packing) gather(tx *bolt.Tx, before int64) error {
 }
 
 func (p *packing) take(r *stored) {
-	key := sensorWeek{r.sensor, weekOf(r.at)}
-	week := p.weeks[key]
-	if week == nil {
-		week = &columns{}
-		p.weeks[key] = week
+	s := &p.sensors[r.sensor]
+	if week := weekOf(r.at); s.readings == nil || s.week != week {
+		key := sensorWeek{r.sensor, week}
+		if p.weeks[key] == nil {
+			p.weeks[key] = &columns{}
+		}
+		s.week, s.readings = week, p.weeks[key]
 	}
-	week.add(r)
-	s := p.sensors[r.sensor]
-	if s == nil {
-		s = &packedSensor{newestOwn: math.MinInt64}
-		p.sensors[r.sensor] = s
-	}
-	s.count++
-	if r.mark&light.OwnTime != 0 {
-		s.newestOwn = max(s.newestOwn, r.at)
+	s.readings.add(r)
+	if r.mark&light.OwnTime != 0 && (s.newestOwn < r.at || !s.hasOwn) {
+		s.newestOwn, s.hasOwn = r.at, true
 	}
 	if r.mark.Usable() && (!s.hasLatest || p.steps.rebase(r) >= p.steps.rebase(&s.latest)) {
 		s.latest, s.hasLatest = *r, true
 	}
+	s.count++
 }
 
 // writeBlocks joins each week's readings with the last block that the week has
@@ -169,13 +169,7 @@ func (p *packing) writeBlocks(blocks *bolt.Bucket) error {
 		if err != nil {
 			return err
 		}
-		fresh := p.weeks[key]
-		for i := range fresh.at {
-			readings.add(&stored{
-				at: fresh.at[i], value: fresh.value[i], mark: fresh.mark[i],
-				arrived: fresh.arrived[i], boot: fresh.boot[i], uptime: fresh.uptime[i],
-			})
-		}
+		readings.append(p.weeks[key])
 		readings.sort()
 		for from := 0; from < readings.len(); from += maxBlock {
 			if piece == math.MaxUint16 {
@@ -217,7 +211,11 @@ func lastPiece(blocks *bolt.Bucket, key sensorWeek) (piece uint16, c columns, er
 
 // writeSensors brings the sensors' records up to what is packed now.
 func (p *packing) writeSensors(sensors *bolt.Bucket) error {
-	for id, s := range p.sensors {
+	for id := range p.sensors {
+		s := &p.sensors[id]
+		if s.count == 0 {
+			continue
+		}
 		key := sequenceKey(uint64(id))
 		x, err := readSensor(key, sensors.Get(key))
 		if err != nil {
@@ -229,7 +227,11 @@ func (p *packing) writeSensors(sensors *bolt.Bucket) error {
 		} else if !x.hasLatest {
 			latest = nil
 		}
-		if err := sensors.Put(key, x.record(key, x.packed+s.count, max(x.newestOwn, s.newestOwn), latest)); err != nil {
+		newest := x.newestOwn
+		if s.hasOwn {
+			newest = max(newest, s.newestOwn)
+		}
+		if err := sensors.Put(key, x.record(key, x.packed+s.count, newest, latest)); err != nil {
 			return err
 		}
 	}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -31,8 +32,8 @@ type Snapshot struct {
 	reach  int64
 
 	unpack sync.Once
-	loose  map[uint32]*light.Series // readings not yet packed, ordered by time
-	err    error                    // of unpack
+	loose  []light.Series // readings not yet packed, by sensor number, ordered by time
+	err    error          // of unpack
 
 	release func() error // what else is to be closed; nil for nothing
 }
@@ -77,6 +78,9 @@ func newSnapshot(tx *bolt.Tx) (*Snapshot, error) {
 		}
 		s.ids[x.name] = x.id
 		s.names = append(s.names, x.name)
+		if int(x.id) != len(s.names) {
+			return nil, fmt.Errorf("sensor %d has the place of %d: %w", x.id, len(s.names), ErrDamaged)
+		}
 	}
 	slices.Sort(s.names)
 	var err error
@@ -135,9 +139,7 @@ func (s *Snapshot) Series(ctx context.Context, sensor string, during light.Span,
 	if err := s.readBlocks(ctx, id, span, &r); err != nil {
 		return fmt.Errorf("readings of %q: %w", sensor, err)
 	}
-	if loose := s.loose[id]; loose != nil {
-		r.appendLoose(loose)
-	}
+	r.appendLoose(&s.loose[id])
 	r.merge()
 	return nil
 }
@@ -215,29 +217,23 @@ func (s *Snapshot) blocksOf(id uint32, raw nanos, headers []blockHeader) ([]bloc
 
 // readLoose reads all groups once, for all sensors.
 func (s *Snapshot) readLoose() {
-	s.loose = map[uint32]*light.Series{}
+	s.loose = make([]light.Series, len(s.names)+1) // numbers begin with 1
 	c := s.groups.Cursor()
 	for k, v := c.First(); k != nil; k, v = c.Next() {
 		g, err := readGroup(k, v)
-		if err != nil {
-			s.err = err
-			return
-		}
-		for g.next() {
-			series := s.loose[g.sensor]
-			if series == nil {
-				series = &light.Series{}
-				s.loose[g.sensor] = series
+		for err == nil && g.next() {
+			if uint64(g.sensor) >= uint64(len(s.loose)) {
+				err = fmt.Errorf("group %x names no known sensor: %w", k, ErrDamaged)
+				break
 			}
-			addTo(series, s.steps.rebase(&g.stored), g.value, g.mark)
+			addTo(&s.loose[g.sensor], s.steps.rebase(&g.stored), g.value, g.mark)
 		}
-		if g.err != nil {
-			s.err = g.err
+		if s.err = cmp.Or(err, g.err); s.err != nil {
 			return
 		}
 	}
-	for _, series := range s.loose {
-		series.Sort()
+	for i := range s.loose {
+		s.loose[i].Sort()
 	}
 }
 

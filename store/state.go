@@ -16,8 +16,22 @@ import (
 // database when it is opened and after a commit that failed.
 type state struct {
 	sensors map[string]*sensor
-	byID    map[uint32]*sensor
+	byID    []*sensor // numbers are given from 1 on, and none is ever taken back
 	steps   clockSteps
+}
+
+// sensor finds a sensor by number; nil for none.
+func (s *state) sensor(id uint32) *sensor {
+	if id == 0 || uint64(id) > uint64(len(s.byID)) {
+		return nil
+	}
+	return s.byID[id-1]
+}
+
+// add takes in a sensor with the next number.
+func (s *state) add(x *sensor) {
+	s.sensors[x.name] = x
+	s.byID = append(s.byID, x)
 }
 
 // sensor is what is known of one sensor's readings.
@@ -39,9 +53,6 @@ type sensor struct {
 	newer    stored
 	hasNewer bool
 }
-
-// nextID is the number of the next new sensor. None is ever removed.
-func (s *state) nextID() uint32 { return uint32(len(s.byID)) + 1 }
 
 // stepData is what an event of kind light.ClockStepped holds in Data.
 type stepData struct {
@@ -167,7 +178,7 @@ func readSensor(key, record []byte) (*sensor, error) {
 // reload reads the state out of the database: a record a sensor, the log, and
 // the groups that are not yet packed. The caller holds db.write.
 func (db *DB) reload() error {
-	fresh := state{sensors: map[string]*sensor{}, byID: map[uint32]*sensor{}}
+	fresh := state{sensors: map[string]*sensor{}}
 	err := db.view(func(tx *bolt.Tx) error {
 		log, err := readLog(tx.Bucket(bucketLog))
 		if err != nil {
@@ -182,7 +193,10 @@ func (db *DB) reload() error {
 			if err != nil {
 				return err
 			}
-			fresh.sensors[x.name], fresh.byID[x.id] = x, x
+			fresh.add(x)
+			if fresh.sensor(x.id) != x {
+				return fmt.Errorf("sensor %d has the place of %d: %w", x.id, len(fresh.byID), ErrDamaged)
+			}
 		}
 		groups := tx.Bucket(bucketGroups).Cursor()
 		for k, v := groups.First(); k != nil; k, v = groups.Next() {
@@ -191,7 +205,7 @@ func (db *DB) reload() error {
 				return err
 			}
 			for g.next() {
-				x := fresh.byID[g.sensor]
+				x := fresh.sensor(g.sensor)
 				if x == nil {
 					return fmt.Errorf("group %x names no known sensor: %w", k, ErrDamaged)
 				}
