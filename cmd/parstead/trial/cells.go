@@ -18,22 +18,28 @@ var (
 	commaNumber = regexp.MustCompile(`^[+-]?\d*,\d+([eE][+-]?\d+)?$`)
 )
 
+// point is the cell's text with a decimal comma, where one may stand, turned
+// into a point.
+func (c cell) point() string {
+	if c.sheet.decimalComma && commaNumber.MatchString(c.text) {
+		return strings.Replace(c.text, ",", ".", 1)
+	}
+	return c.text
+}
+
 // number reads a finite number.
-func (l *loader) number(s *sheet, c cell, what string) (x float64, ok bool) {
+func (l *loader) number(c cell, what string) (x float64, ok bool) {
 	if c.blank() {
 		return 0, false
 	}
-	text := c.text
+	text := c.point()
 	if commaNumber.MatchString(text) {
-		if !s.decimalComma {
-			mend := "write " + strings.Replace(text, ",", ".", 1)
-			if !s.workbook {
-				mend += ", or separate the cells by semicolons or tabs"
-			}
-			l.fault(c.at, fmt.Sprintf("%s %q has a decimal comma", what, c.text), mend)
-			return 0, false
+		mend := "write " + strings.Replace(text, ",", ".", 1)
+		if !c.sheet.workbook {
+			mend += ", or separate the cells by semicolons or tabs"
 		}
-		text = strings.Replace(text, ",", ".", 1)
+		l.fault(c.at, fmt.Sprintf("%s %q has a decimal comma", what, c.text), mend)
+		return 0, false
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	switch {
@@ -50,8 +56,8 @@ func (l *loader) number(s *sheet, c cell, what string) (x float64, ok bool) {
 }
 
 // whole reads a whole number.
-func (l *loader) whole(s *sheet, c cell, what string) (n int, ok bool) {
-	x, ok := l.number(s, c, what)
+func (l *loader) whole(c cell, what string) (n int, ok bool) {
+	x, ok := l.number(c, what)
 	if !ok {
 		return 0, false
 	}
@@ -116,7 +122,7 @@ func (l *loader) position(r row) (p light.Position, ok bool) {
 	p.Bin = bin.Name
 	check := func(heading string, most int) int {
 		c := r.cell(heading)
-		n, good := l.whole(r.sheet, c, heading)
+		n, good := l.whole(c, heading)
 		if good && bin.Rows > 0 && (n < 1 || n > most) {
 			l.fault(c.at, fmt.Sprintf("%s %d is off the grid: the bin %q has %d %ss", heading, n, bin.Name, most, heading), fmt.Sprintf("write a %s from 1 to %d", heading, most))
 			good = false

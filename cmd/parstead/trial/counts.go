@@ -34,7 +34,7 @@ func (l *loader) readCounts() {
 			l.fault(c.at, fmt.Sprintf("there is no outcome %q", c.text), mend)
 			continue
 		}
-		value, ok := l.readValue(s, r.cell("value"), l.Outcomes[j], code)
+		value, ok := l.readValue(r.cell("value"), l.Outcomes[j], code)
 		if ok && timed && p != nil {
 			l.Counts = append(l.Counts, Count{at, code, names[j], value})
 		}

@@ -108,7 +108,7 @@ func (l *loader) readValues(p *plantRow, r row) {
 			continue
 		}
 		value, at, ok := l.readNet(p, o, r)
-		again, hasAgain := l.readValue(r.sheet, r.cell(o.Name+"_again"), o, p.Code)
+		again, hasAgain := l.readValue(r.cell(o.Name+"_again"), o, p.Code)
 		switch {
 		case !ok && hasAgain:
 			l.fault(r.cell(o.Name+"_again").at, fmt.Sprintf("plant %s has a second %s but no first", p.Code, o.Name), "write the first one too")
@@ -124,7 +124,7 @@ func (l *loader) readValues(p *plantRow, r row) {
 func (l *loader) readNet(p *plantRow, o Outcome, r row) (value float64, at place, ok bool) {
 	net, gross, tare := r.cell(o.Name), r.cell(o.Name+"_gross"), r.cell(o.Name+"_tare")
 	if gross.blank() && tare.blank() {
-		value, ok = l.readValue(r.sheet, net, o, p.Code)
+		value, ok = l.readValue(net, o, p.Code)
 		return value, net.at, ok
 	}
 	what := fmt.Sprintf("%s of plant %s", o.Name, p.Code)
@@ -139,8 +139,8 @@ func (l *loader) readNet(p *plantRow, o Outcome, r row) (value float64, at place
 		l.fault(gross.at, what+" has a gross but no tare", "write both, or neither")
 		return 0, gross.at, false
 	}
-	g, ok := l.number(r.sheet, gross, what+"_gross")
-	t, ok2 := l.number(r.sheet, tare, what+"_tare")
+	g, ok := l.number(gross, what+"_gross")
+	t, ok2 := l.number(tare, what+"_tare")
 	if !ok || !ok2 {
 		return 0, gross.at, false
 	}
@@ -148,7 +148,7 @@ func (l *loader) readNet(p *plantRow, o Outcome, r row) (value float64, at place
 }
 
 // readValue reads a cell as the outcome's kind has it.
-func (l *loader) readValue(s *sheet, c cell, o Outcome, code string) (value float64, ok bool) {
+func (l *loader) readValue(c cell, o Outcome, code string) (value float64, ok bool) {
 	what := fmt.Sprintf("%s of plant %s", o.Name, code)
 	if o.Kind == YesNo {
 		yes, ok := l.yesNo(c, what)
@@ -157,7 +157,7 @@ func (l *loader) readValue(s *sheet, c cell, o Outcome, code string) (value floa
 		}
 		return value, ok
 	}
-	value, ok = l.number(s, c, what)
+	value, ok = l.number(c, what)
 	return value, ok && l.checkValue(value, c.at, o, code)
 }
 
@@ -198,7 +198,7 @@ func (l *loader) checkExposures() {
 			if !ok {
 				continue
 			}
-			x, ok := l.number(&sheet{workbook: true}, c, fmt.Sprintf("%s of plant %s", o.Exposure, code))
+			x, ok := l.number(c, fmt.Sprintf("%s of plant %s", o.Exposure, code))
 			if ok && x <= 0 {
 				l.fault(c.at, fmt.Sprintf("%s of plant %s is %v, and an exposure is above 0", o.Exposure, code, x), "correct it, or clear the cell")
 			}
@@ -213,10 +213,7 @@ func (l *loader) takeExposures(column string) {
 		if p == nil || c.blank() {
 			continue
 		}
-		if l.harvest.decimalComma && commaNumber.MatchString(c.text) {
-			c.text = strings.Replace(c.text, ",", ".", 1)
-		}
 		p.cells[fold(column)] = c
-		p.Columns[column] = c.text
+		p.Columns[column] = c.point()
 	}
 }

@@ -34,13 +34,18 @@ type roster struct {
 func (l *loader) readPlants() {
 	l.roster = roster{plants: map[string]*plantRow{}, headings: l.declaredHeadings()}
 	came, plantsBroken := l.openSheet("plants", []string{"plant"}, nil)
+	placed, layoutBroken := l.openSheet("layout", []string{"plant", "bin", "row", "column"}, nil)
+	for _, s := range []*sheet{came, placed} {
+		if s != nil {
+			l.addHeadings(s)
+		}
+	}
 	if came != nil {
 		l.source = came.file
 		for i, code := range l.codes(came) {
 			l.addPlant(came.rows[i], code)
 		}
 	}
-	placed, layoutBroken := l.openSheet("layout", []string{"plant", "bin", "row", "column"}, nil)
 	if placed != nil {
 		l.Dealt = true
 		l.placePlants(placed, came)
@@ -76,26 +81,25 @@ func (l *loader) declaredHeadings() map[string]string {
 	return headings
 }
 
-// heading is a column's name as Plant.Columns has it.
-func (r *roster) heading(h cell) string {
-	folded := fold(h.text)
-	if _, known := r.headings[folded]; !known {
-		r.headings[folded] = h.text
+// addHeadings takes in the columns of a sheet of plants.
+func (r *roster) addHeadings(s *sheet) {
+	for _, h := range s.headings {
+		folded := fold(h.text)
+		if h.blank() {
+			continue
+		}
+		if _, known := r.headings[folded]; !known {
+			r.headings[folded] = h.text
+		}
+		if name := r.headings[folded]; !slices.Contains(r.columns, name) && !slices.Contains(layoutHeadings, folded) {
+			r.columns = append(r.columns, name)
+		}
 	}
-	if name := r.headings[folded]; !slices.Contains(r.columns, name) && !slices.Contains(layoutHeadings, folded) {
-		r.columns = append(r.columns, name)
-	}
-	return r.headings[folded]
 }
 
 // addPlant adds a plant with the cells of its row; nil if the code is blank or
 // taken.
 func (l *loader) addPlant(r row, code string) *plantRow {
-	for _, h := range r.sheet.headings {
-		if !h.blank() {
-			l.heading(h)
-		}
-	}
 	if code == "" {
 		return nil
 	}
@@ -118,17 +122,14 @@ func (l *loader) takeCells(p *plantRow, r row) {
 		if h.blank() || c.blank() {
 			continue
 		}
-		name := l.heading(h)
-		if r.sheet.decimalComma && l.isNumeric(name) && commaNumber.MatchString(c.text) {
-			c.text = strings.Replace(c.text, ",", ".", 1)
-		}
-		if earlier, twice := p.cells[fold(name)]; twice && fold(name) != "plant" {
-			if !sameText(earlier.text, c.text) {
-				l.fault(c.at, fmt.Sprintf("%s of plant %s is %q here and %q in %s:%d", name, p.Code, c.text, earlier.text, earlier.at.file, earlier.at.line), "make the two agree, or remove the column here")
+		folded := fold(h.text)
+		if earlier, twice := p.cells[folded]; twice && folded != "plant" {
+			if !sameText(earlier.point(), c.point()) {
+				l.fault(c.at, fmt.Sprintf("%s of plant %s is %q here and %q in %s:%d", l.headings[folded], p.Code, c.text, earlier.text, earlier.at.file, earlier.at.line), "make the two agree, or remove the column here")
 			}
 			continue
 		}
-		p.cells[fold(name)] = c
+		p.cells[folded] = c
 	}
 }
 
@@ -188,8 +189,13 @@ func (l *loader) placePlants(placed, came *sheet) {
 func (l *loader) fillPlant(p *plantRow) {
 	p.Columns, p.Treatments = map[string]string{}, map[string]string{}
 	for folded, c := range p.cells {
-		if !slices.Contains(layoutHeadings, folded) {
-			p.Columns[l.headings[folded]] = c.text
+		if slices.Contains(layoutHeadings, folded) {
+			continue
+		}
+		name := l.headings[folded]
+		p.Columns[name] = c.text
+		if l.isNumeric(name) {
+			p.Columns[name] = c.point()
 		}
 	}
 	for i, tr := range l.Treatments {
@@ -215,8 +221,7 @@ func (l *loader) fillPlant(p *plantRow) {
 }
 
 func (l *loader) checkStart(p *plantRow, o Outcome, c cell) {
-	anySheet := &sheet{workbook: true} // decimal commas were turned where they may stand
-	x, ok := l.number(anySheet, c, fmt.Sprintf("%s of plant %s", o.Start, p.Code))
+	x, ok := l.number(c, fmt.Sprintf("%s of plant %s", o.Start, p.Code))
 	if ok && o.Scale == Log && x <= 0 {
 		l.fault(c.at, fmt.Sprintf("%s of plant %s is %v, and %s takes its logarithm", o.Start, p.Code, x, o.Name), `correct it, clear the cell if it was not weighed, or set scale = "natural"`)
 	}

@@ -31,9 +31,10 @@ type row struct {
 // cell is what stands at one place of a sheet, without surrounding blanks. A
 // blank cell is a missing value.
 type cell struct {
-	text string
-	at   place
-	turn turn
+	sheet *sheet
+	text  string
+	at    place
+	turn  turn
 }
 
 // turn is what a spreadsheet made of a cell.
@@ -63,7 +64,7 @@ func (r row) cell(heading string) cell {
 	if i := r.sheet.column(heading); i >= 0 {
 		return r.cells[i]
 	}
-	return cell{at: r.at}
+	return cell{sheet: r.sheet, at: r.at}
 }
 
 // openSheet reads NAME.csv or NAME.xlsx; nil if neither is there or it could
@@ -211,7 +212,7 @@ func parseCSV(file string, data []byte, p *problems) *sheet {
 		cells := make([]cell, len(texts))
 		for i, text := range texts {
 			line, column := r.FieldPos(i)
-			cells[i] = cell{text: strings.TrimSpace(text), at: place{file, line, lines.column(line, column)}}
+			cells[i] = cell{sheet: s, text: strings.TrimSpace(text), at: place{file, line, lines.column(line, column)}}
 		}
 		s.add(cells, p)
 	}
@@ -274,7 +275,7 @@ func (s *sheet) add(cells []cell, p *problems) {
 		return
 	}
 	for i := len(cells); i < n; i++ {
-		cells = append(cells, cell{at: place{s.file, at.line, i + 1}})
+		cells = append(cells, cell{sheet: s, at: place{s.file, at.line, i + 1}})
 	}
 	s.rows = append(s.rows, row{s, at, cells[:n]})
 }

@@ -130,6 +130,23 @@ func TestDecimalCommaOfStart(t *testing.T) {
 	}
 }
 
+// A treatment's column that is blank throughout is there, and every plant is
+// told that lacks its level.
+func TestBlankTreatment(t *testing.T) {
+	t.Parallel()
+	_, problems := trial.Load(folder(t, edit{"layout.csv", sound["layout.csv"], "plant,bin,row,column,medium\nA1,upper,1,1,\nA2,upper,1,2,\nA3,lower,1,1,\nA4,lower,1,2,\n"}))
+	want := []string{"layout.csv:2", "layout.csv:3", "layout.csv:4", "layout.csv:5", "trial.toml:45:12", "trial.toml:45:20"}
+	lines := told(problems)
+	if len(lines) != len(want) {
+		t.Fatal(strings.Join(lines, "\n"))
+	}
+	for i, line := range lines {
+		if !strings.HasPrefix(line, want[i]+":") {
+			t.Errorf("%s, want %s", line, want[i])
+		}
+	}
+}
+
 // A stranger in the layout is told, and so is the plant that has no place.
 func TestStrangers(t *testing.T) {
 	t.Parallel()

@@ -37,7 +37,7 @@ func (l *loader) readSurvey() {
 			reading.Measures, c = light.QuantityLux, lux
 		}
 		var good bool
-		if reading.Value, good = l.number(s, c, reading.Measures.String()); !good || !ok {
+		if reading.Value, good = l.number(c, reading.Measures.String()); !good || !ok {
 			continue
 		}
 		if reading.Value < 0 {

@@ -37,7 +37,7 @@ func parseWorkbook(file string, data []byte, p *problems) *sheet {
 	for i, texts := range rows {
 		cells := make([]cell, len(texts))
 		for j, raw := range texts {
-			cells[j] = cell{at: place{file, i + 1, j + 1}}
+			cells[j] = cell{sheet: s, at: place{file, i + 1, j + 1}}
 			if raw != "" {
 				cells[j].text, cells[j].turn = w.read(j+1, i+1, raw)
 			}
