@@ -26,7 +26,7 @@ func (s *sample) again() {
 		return
 	}
 	sd := math.Sqrt(squares / 2 / m)
-	says := fmt.Sprintf("%s plants were measured twice: a value repeats to ± %s (one standard deviation)", number(m), s.withUnit(number(sd)))
+	says := fmt.Sprintf("%s plants were measured twice: a value repeats to ± %s (one standard deviation)", freedom(m), s.withUnit(number(sd)))
 	if mean > 0 {
 		says += fmt.Sprintf(", %s of their mean", percent(sd/(mean/m)))
 	}

@@ -120,6 +120,7 @@ func (in *Input) outcome(out *Outcome, level int, opts Options) OutcomeResult {
 	if err != nil {
 		s.say("model", "", "%s could not be analysed: %v", out.Name, err)
 	} else {
+		s.alike(&r)
 		s.again()
 		s.withLeftOut(&r, level)
 		s.points(&r)
@@ -129,6 +130,23 @@ func (in *Input) outcome(out *Outcome, level int, opts Options) OutcomeResult {
 		r.Checks = []Check{}
 	}
 	return r
+}
+
+// alike describes the plants by the treatments of which they have one level.
+func (s *sample) alike(r *OutcomeResult) {
+	for _, t := range s.single {
+		level := -1
+		var rows []int
+		for k, i := range s.rows {
+			if t.Codes[i] != Blank {
+				level = t.Codes[i]
+				rows = append(rows, k)
+			}
+		}
+		if level >= 0 {
+			r.Groups = append(r.Groups, s.group(map[string]string{t.Name: t.Levels[level]}, rows))
+		}
+	}
 }
 
 // falseDiscovery adjusts the treatment and light effects of the outcomes that

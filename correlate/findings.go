@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -29,12 +30,13 @@ func (in *Input) find(r *OutcomeResult, all *Result) {
 	if r.Model == "" {
 		for _, c := range r.Checks {
 			if c.Check == "model" {
-				t.say("%s.", upper(c.Says))
+				t.say("No result: %s.", c.Says)
 			}
 		}
 		return
 	}
 	t.standing(all)
+	t.described()
 	if !t.constant() {
 		t.treatments()
 		t.covariates()
@@ -66,6 +68,32 @@ func (t *teller) standing(all *Result) {
 			t.say("Departure from the plan: %s", d)
 		}
 	}
+}
+
+// described says what cannot be compared because these plants have one level.
+func (t *teller) described() {
+	var names []string
+	for _, g := range t.r.Groups {
+		if g.N != t.r.N || len(g.Levels) != 1 {
+			continue
+		}
+		for name := range g.Levels {
+			names = append(names, name)
+		}
+	}
+	if len(names) == 0 {
+		return
+	}
+	mean := t.r.Groups[0].Mean
+	text := ""
+	if mean != nil && t.r.Kind != YesNo {
+		text = fmt.Sprintf(" Their mean is %s", unit(number(*mean), t.r.Unit))
+		if sd := t.r.Groups[0].SD; sd != nil {
+			text += fmt.Sprintf(" (standard deviation %s)", number(*sd))
+		}
+		text += "."
+	}
+	t.say("All %d plants have the same %s: they are described, and nothing is concluded about it; plants of another level on the same rack would answer it.%s", t.r.N, list(names), text)
 }
 
 // constant says so where nothing varies; there is nothing else to say then.
@@ -218,7 +246,7 @@ func (t *teller) pairs(e Effect, pairs []Comparison) {
 	}
 	switch {
 	case len(open) == 0:
-	case len(open) <= 3:
+	case len(open) <= 2:
 		for _, c := range open {
 			t.pair(c, len(pairs) == 1)
 		}
@@ -310,7 +338,7 @@ func signed(v float64) string {
 	if v > 0 {
 		return "+" + number(v)
 	}
-	return strings.Replace(number(v), "-", "−", 1)
+	return number(v)
 }
 
 func (t *teller) matters() string {
@@ -327,18 +355,28 @@ func (t *teller) wouldShow(c Comparison) string {
 	if c.SmallestDetectable == nil {
 		return ""
 	}
-	d := *c.SmallestDetectable
-	text := t.size(d)
-	says := fmt.Sprintf("; this trial would have shown %s in four trials of five", text)
-	plural := c.Unit + "s"
-	goal := t.goal(c)
-	switch {
-	case goal <= 0:
-		return says + fmt.Sprintf("; half of that needs about four times as many %s", plural)
-	case d <= goal:
-		return says
+	says := fmt.Sprintf("; this trial would have shown %s in four trials of five", t.size(*c.SmallestDetectable))
+	return says + t.wouldNeed(c)
+}
+
+// mostTimes is the multiple of replicates beyond which another trial is no
+// matter of more replicates.
+const mostTimes = 20
+
+// wouldNeed says how many more replicates would show what matters.
+func (t *teller) wouldNeed(c Comparison) string {
+	d, goal := *c.SmallestDetectable, t.goal(c)
+	if goal <= 0 {
+		return fmt.Sprintf("; half of that needs about four times as many %ss", c.Unit)
 	}
-	return says + fmt.Sprintf("; %s needs about %s times as many %s", t.matters(), number(math.Ceil((d/goal)*(d/goal)*10)/10), plural)
+	switch times := (d / goal) * (d / goal); {
+	case times <= 1:
+		return ""
+	case times > mostTimes:
+		return fmt.Sprintf("; %s is out of reach: it needs more than %d times as many %ss", t.matters(), mostTimes, c.Unit)
+	default:
+		return fmt.Sprintf("; %s needs about %s times as many %ss", t.matters(), strconv.FormatFloat(math.Ceil(times*10)/10, 'f', 1, 64), c.Unit)
+	}
 }
 
 // size words a smallest detectable difference.
@@ -403,11 +441,19 @@ func (t *teller) manyOpen(e Effect, open []Comparison, of int) {
 		}
 	}
 	if most == 0 {
-		t.say("%s: between %d of %d pairs no difference in %s was shown.", e.Effect, len(open), of, t.r.Name)
+		t.say("%s: %s no difference in %s was shown.", e.Effect, among(len(open), of), t.r.Name)
 		return
 	}
-	t.say("%s: between %d of %d pairs no difference in %s was shown; this trial would have shown %s in four trials of five; the widest interval is that of %s and %s, %s.",
-		e.Effect, len(open), of, t.r.Name, t.sizes(least, most), widest.A, widest.B, t.about(widest))
+	t.say("%s: %s no difference in %s was shown; this trial would have shown %s in four trials of five%s; the widest interval is that of %s and %s, %s.",
+		e.Effect, among(len(open), of), t.r.Name, t.sizes(least, most), t.wouldNeed(widest), widest.A, widest.B, t.about(widest))
+}
+
+// among words how many of the pairs are meant.
+func among(open, of int) string {
+	if open == of {
+		return fmt.Sprintf("for any of the %d pairs", of)
+	}
+	return fmt.Sprintf("between %d of %d pairs", open, of)
 }
 
 // covariates words the slopes of covariates.

@@ -1,6 +1,7 @@
 package correlate
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -42,6 +43,10 @@ func (s *sample) betweenBins() *Slope {
 	t := s.terms
 	t.Light = &model.Variable{Name: "light", Values: pick(s.figures.Values, s.rows)}
 	e, err := model.BetweenBins(len(s.y), t, s.y, func(string) bool { return false })
+	if errors.Is(err, model.ErrTooFew) {
+		s.say("between_bin", "", "too few bins for a slope between them")
+		return nil
+	}
 	if err != nil {
 		s.say("between_bin", "", "the slope between bins could not be estimated: %v", err)
 		return nil

@@ -23,6 +23,7 @@ type sample struct {
 	exposure   []float64 // nil where none
 	terms      model.Terms
 	treatments []Treatment // those in terms, in the same order
+	single     []Treatment // left out because these plants have one level of them
 	figures    *Light      // the light that is used; nil where none is asked for or known
 	missing    int
 	leftOut    []int // rows with a reason to leave them out, complete otherwise
@@ -96,6 +97,9 @@ func (s *sample) chooseTreatments(candidates []int) {
 		}
 		if part && len(seen) < 2 {
 			s.say("treatment", t.Name, "these plants have fewer than two levels of %s: it is left out here", t.Name)
+			if len(seen) == 1 && t.SetPer != Given {
+				s.single = append(s.single, t)
+			}
 			continue
 		}
 		s.treatments = append(s.treatments, t)

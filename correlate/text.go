@@ -5,9 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 )
@@ -177,15 +175,7 @@ func optional(x *float64) string {
 	if x == nil {
 		return ""
 	}
-	return strings.ReplaceAll(number(*x), "-", "−")
-}
-
-// freedom writes degrees of freedom, whole where they are.
-func freedom(d float64) string {
-	if d == math.Trunc(d) {
-		return strconv.FormatFloat(d, 'f', 0, 64)
-	}
-	return number(d)
+	return number(*x)
 }
 
 func between(ci *[2]float64) string {
@@ -264,6 +254,16 @@ func (p *printer) light(o *OutcomeResult) {
 	add("between bins", l.BetweenBin)
 	if len(rows) > 1 {
 		p.table(blankOut(rows))
+	}
+	var trust []string
+	if l.Reliability != nil {
+		trust = append(trust, "reliability of the light figures "+number(*l.Reliability))
+	}
+	if l.VIF != nil {
+		trust = append(trust, "variance inflation "+number(*l.VIF))
+	}
+	if len(trust) > 0 {
+		p.wrapped("  ", "  ", upper(strings.Join(trust, "; "))+".")
 	}
 	if len(l.Curve) == 0 {
 		return

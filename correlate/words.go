@@ -12,17 +12,26 @@ import (
 // number writes a number for people: three significant digits, more before the
 // point where there are more.
 func number(x float64) string {
+	text := ""
 	switch a := math.Abs(x); {
 	case x == 0:
-		return "0"
+		text = "0"
 	case a >= 100 && a < 1e7:
-		return strconv.FormatFloat(math.Round(x), 'f', 0, 64)
+		text = strconv.FormatFloat(math.Round(x), 'f', 0, 64)
 	case a >= 1e7 || a < 1e-4:
-		return strconv.FormatFloat(x, 'e', 2, 64)
+		text = strconv.FormatFloat(x, 'e', 2, 64)
+	default:
+		text = strconv.FormatFloat(x, 'f', max(0, 2-int(math.Floor(math.Log10(a)))), 64)
 	}
-	digits := 2 - int(math.Floor(math.Log10(math.Abs(x))))
-	text := strconv.FormatFloat(x, 'f', max(0, digits), 64)
-	return text
+	return strings.ReplaceAll(text, "-", "−")
+}
+
+// freedom writes degrees of freedom and other counts, whole where they are.
+func freedom(d float64) string {
+	if d == math.Trunc(d) && math.Abs(d) < 1e15 {
+		return strconv.FormatFloat(d, 'f', 0, 64)
+	}
+	return number(d)
 }
 
 // percent writes a share for people.

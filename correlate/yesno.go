@@ -146,7 +146,7 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 	if test.OK {
 		e.Test, e.P = "exact", known(test.P)
 	} else {
-		s.say("not tested", name, "there are only %s ways to deal %s to the %ss: too few for a p value", number(test.Deals), name, t.SetPer)
+		s.say("not tested", name, "there are only %s ways to deal %s to the %ss: too few for a p value", freedom(test.Deals), name, t.SetPer)
 	}
 	exact.Effects = append(exact.Effects, e)
 	return nil
