@@ -236,6 +236,7 @@ func (b *bin) survey(ctx context.Context) ([]field.Reading, error) {
 	var survey []field.Reading
 	var factors []dli.Factor
 	reference := newBlend(b, b.tracks, false)
+	defer reference.release()
 	for _, r := range b.rack.Survey {
 		if r.Position.Bin != b.Name {
 			continue

@@ -23,14 +23,18 @@ type blend struct {
 	days   map[light.Date]dayLight // of whole light days, as far as they were asked for
 }
 
-// keptCurves is how many days' curves a blend keeps, over all its tracks.
-const keptCurves = 64
+// The limits of what a blend keeps of its tracks' curves.
+const (
+	keptCurves = 3  // stretches of days, of each track
+	mostTracks = 8  // beyond which days are read one by one
+	mostDays   = 31 // likewise
+)
 
 // loaded is a track's curve over whole light days.
 type loaded struct {
 	from, until int64
 	curve       dli.Curve
-	series      light.Series
+	series      *light.Series
 }
 
 // dayLight is a blend's own light on a whole light day.
@@ -194,32 +198,51 @@ func (bl *blend) at(ctx context.Context, t int64, m *field.Map) (float64, error)
 }
 
 // load makes sure that the tracks' curves hold the window, reading whole light
-// days. The last few days are kept: filling goes back and forth between them.
+// days. The last few stretches read are kept: filling goes back and forth.
 func (bl *blend) load(ctx context.Context, from, until int64) error {
 	for i, t := range bl.tracks {
-		if l := bl.curves[i]; l != nil && l.from <= from && until <= l.until {
+		holds := func(l *loaded) bool { return l.from <= from && until <= l.until }
+		if l := bl.curves[i]; l != nil && holds(l) {
 			continue
 		}
-		start, end := bl.b.dayOf(from).From.UnixNano(), bl.b.dayOf(until-1).Until.UnixNano()
-		k := slices.IndexFunc(bl.kept[i], func(l *loaded) bool { return l.from == start && l.until == end })
-		if k >= 0 {
+		if k := slices.IndexFunc(bl.kept[i], holds); k >= 0 {
 			bl.curves[i] = bl.kept[i][k]
 			continue
 		}
-		l := &loaded{}
-		if most := max(2, keptCurves/len(bl.tracks)); len(bl.kept[i]) >= most { // the oldest makes room
+		var l *loaded
+		if len(bl.kept[i]) < keptCurves {
+			l = &loaded{series: buffers.Get().(*light.Series)}
+		} else { // the oldest makes room
 			l = bl.kept[i][0]
 			bl.kept[i] = append(bl.kept[i][:0], bl.kept[i][1:]...)
 		}
-		curve, _, err := t.read(ctx, bl.b.src, &l.series, []int64{start, end})
-		if err != nil {
-			return err
-		}
-		l.from, l.until, l.curve = start, end, curve
 		bl.kept[i] = append(bl.kept[i], l)
 		bl.curves[i] = l
+		l.from, l.until = bl.b.dayOf(from).From.UnixNano(), bl.b.dayOf(until-1).Until.UnixNano()
+		var err error
+		if l.curve, _, err = t.read(ctx, bl.b.src, l.series, []int64{l.from, l.until}); err != nil {
+			return err
+		}
 	}
 	return nil
+}
+
+// loadDays reads the days from one to another in one go, unless that is much.
+func (bl *blend) loadDays(ctx context.Context, first, last light.Date) error {
+	if len(bl.tracks) > mostTracks || first.DaysUntil(last) > mostDays {
+		return nil
+	}
+	return bl.load(ctx, bl.b.rack.Day(first).From.UnixNano(), bl.b.rack.Day(last).Until.UnixNano())
+}
+
+// release gives the memory of the curves back.
+func (bl *blend) release() {
+	for i := range bl.tracks {
+		for _, l := range bl.kept[i] {
+			buffers.Put(l.series)
+		}
+		bl.kept[i], bl.curves[i] = nil, nil
+	}
 }
 
 // day is the blend's light on a whole light day.

@@ -57,6 +57,11 @@ func (bl *blend) fill(ctx context.Context, c int, gaps []dli.Gap, other plateau)
 	if err != nil {
 		return f, err
 	}
+	if len(donors) > 0 {
+		if err := bl.loadDays(ctx, cell.date.Add(slices.Min(donors)), cell.date.Add(slices.Max(donors))); err != nil {
+			return f, err
+		}
+	}
 	own, err := bl.plateau(ctx, cell, len(donors) > 0)
 	if err != nil {
 		return f, err

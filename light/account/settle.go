@@ -24,6 +24,7 @@ type ownLight struct {
 // bin ready to say what each place received. The bin's sensors together are
 // looked at only where some place has none of its own.
 func (b *bin) settle(ctx context.Context) error {
+	defer b.whole.release()
 	var err error
 	together := slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil || b.ownIsAll(&p) })
 	if together {
@@ -48,6 +49,7 @@ func (b *bin) settle(ctx context.Context) error {
 		if gaps[i], err = p.own.measure(ctx, lights); err != nil {
 			return err
 		}
+		p.own.release()
 		for c := range b.cells {
 			p.light[c].cellLight = lights[c]
 		}
@@ -119,6 +121,7 @@ func (b *bin) fillOwn(ctx context.Context, p *place, c int, gaps []dli.Gap) erro
 	}
 	if len(donors) > 0 {
 		l.fills, err = p.own.fill(ctx, c, silent, plateau{})
+		p.own.release()
 	} else {
 		l.others.fills, err = b.whole.fill(ctx, c, silent, b.mapPlateau(cell.m))
 	}
