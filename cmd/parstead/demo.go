@@ -1,19 +1,16 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"io"
-	"log/slog"
-	"os"
+	"strings"
 	"text/tabwriter"
 	"time"
-
-	"github.com/schollz/progressbar/v3"
+	"unicode/utf8"
 
 	"parstead/cmd/parstead/demo"
 	"parstead/cmd/parstead/trial"
-	"parstead/ingest/broker"
+	"parstead/correlate"
 	"parstead/light"
 	"parstead/light/account"
 	"parstead/store"
@@ -58,10 +55,28 @@ func (c *demoCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("open the demo's trial: %w", err)
 	}
+	plan, err := sealed(t, world.Dealt).event(t.Rack.Trial().From.Add(-12 * time.Hour))
+	if err != nil {
+		return err
+	}
+	if err := seal(e, c.Dir, plan); err != nil {
+		return err
+	}
 	c.introduce(e.stdout, t)
 	if err := c.play(e, world, t); err != nil {
 		return fmt.Errorf("play the season: %w", err)
 	}
+	if err := c.seen(e, world, t); err != nil {
+		return err
+	}
+	if err := c.harvest(e, world, t); err != nil {
+		return err
+	}
+	return c.next(e.stdout)
+}
+
+// seen tells what the readings show of light and faults.
+func (c *demoCmd) seen(e *env, world *demo.World, t *trial.Trial) error {
 	view, err := store.OpenFolder(e.ctx, c.Dir)
 	if err != nil {
 		return err
@@ -71,6 +86,83 @@ func (c *demoCmd) Run(e *env) error {
 		return err
 	}
 	return c.faults(e, world, view)
+}
+
+// harvest correlates on the day after the trial and holds the results against
+// what was planted.
+func (c *demoCmd) harvest(e *env, world *demo.World, t *trial.Trial) error {
+	after := *e
+	after.now = func() time.Time { return t.Rack.Trial().Until.Add(12 * time.Hour) }
+	ask := correlateCmd{Folder: c.Dir, Seed: 1}
+	in, err := ask.readFolder(&after)
+	if err != nil {
+		return err
+	}
+	result, err := correlate.Analyse(e.ctx, in, correlate.Options{Seed: ask.Seed})
+	if err != nil {
+		return fmt.Errorf("correlate the demo's harvest: %w", err)
+	}
+	c.findings(e.stdout, t, result)
+	c.claims(e.stdout, world, result)
+	return nil
+}
+
+// findings tells those of the primary outcome for the plants that light serves
+// best.
+func (c *demoCmd) findings(w io.Writer, t *trial.Trial, result *correlate.Result) {
+	for _, o := range result.Outcomes {
+		if !o.Primary || o.Of[t.AnalyseBy] != demo.Streptocarpus {
+			continue
+		}
+		fmt.Fprintf(w, "The harvest correlation for %s of %s:\n", o.Name, demo.Streptocarpus)
+		for _, finding := range o.Findings {
+			wrapped(w, "- ", "  ", finding)
+		}
+	}
+}
+
+// claims sets what was planted beside what was found.
+func (c *demoCmd) claims(w io.Writer, world *demo.World, result *correlate.Result) {
+	fmt.Fprintln(w, "\nWhat was planted, and what was found of it:")
+	for _, claim := range world.Claims(result) {
+		wrapped(w, "planted  ", "         ", claim.Planted)
+		wrapped(w, "found    ", "         ", claim.Found)
+		if !claim.Holds {
+			wrapped(w, "         ", "         ", "not as it should be: this season's chance hides it")
+		}
+		fmt.Fprintln(w)
+	}
+	if world.Seed == demo.Seed && world.Days == demo.FullSeason {
+		wrapped(w, "", "", "The season was chosen among many so that all of this shows at once; another --seed shows how often it does not.")
+	}
+}
+
+func (c *demoCmd) next(w io.Writer) error {
+	_, err := fmt.Fprintf(w, `
+Try next:
+  parstead dli %[1]s
+  parstead note %[1]s
+  parstead correlate %[1]s
+  parstead run %[1]s
+`, c.Dir)
+	return err
+}
+
+// wrapped writes a text in lines of at most 80 columns.
+func wrapped(w io.Writer, first, margin, text string) {
+	line := first
+	for word := range strings.FieldsSeq(text) {
+		switch {
+		case line == first || line == margin:
+			line += word
+		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > 80:
+			fmt.Fprintln(w, line)
+			line = margin + word
+		default:
+			line += " " + word
+		}
+	}
+	fmt.Fprintln(w, line)
 }
 
 // faults sets what was planted to go wrong beside when the readings showed it.
@@ -153,101 +245,4 @@ clock is wrong, plants rot and a mass is mistyped, as they do.
 The trial's folder: %s
 
 `, bins, plants, len(t.Rack.Sensors), t.Rack.Starts, t.Rack.Ends, c.Dir)
-}
-
-// play runs the season against a daemon on free ports.
-func (c *demoCmd) play(e *env, world *demo.World, t *trial.Trial) error {
-	listen := *t
-	listen.Broker.Listen, listen.Page.Listen = "127.0.0.1:0", "127.0.0.1:0"
-	player := &demo.Player{World: world}
-	player.Start = func(ctx context.Context, s demo.Setup) (demo.Daemon, error) {
-		log := slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: slog.LevelError}))
-		d, err := openDaemon(ctx, &listen, daemonOptions{clock: s.Clock, log: log, noPage: c.NoPage, watch: s.Watch})
-		if err != nil {
-			return nil, err
-		}
-		address := d.source.(*broker.Broker).Addr().String()
-		if d.page != nil && listen.Page.Listen != d.page.Addr().String() {
-			listen.Page.Listen = d.page.Addr().String() // stays after the power cut
-			fmt.Fprintf(e.stdout, "The page while the season is played: http://%s/\n", listen.Page.Listen)
-		}
-		return start(ctx, d, address), nil
-	}
-	ticks := player.Ticks()
-	progress, done := seasonBar(e.stderr, world, ticks)
-	player.Progress = progress
-	begun := time.Now()
-	played, err := player.Play(e.ctx)
-	done()
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(e.stdout, "%d messages in %s, each acknowledged only when it was on disk.\n\n",
-		played.Messages, time.Since(begun).Round(100*time.Millisecond))
-	return err
-}
-
-// running is a daemon that a season is played to.
-type running struct {
-	*daemon
-	address string
-	end     context.CancelFunc
-	done    chan error
-}
-
-func start(ctx context.Context, d *daemon, address string) *running {
-	ctx, end := context.WithCancel(ctx)
-	r := &running{daemon: d, address: address, end: end, done: make(chan error, 1)}
-	go func() { r.done <- d.run(ctx) }()
-	return r
-}
-
-// Broker is where devices connect.
-func (r *running) Broker() string { return r.address }
-
-// Note writes into the trial's log.
-func (r *running) Note(ctx context.Context, e light.Event) error {
-	_, err := r.db.AddEvent(ctx, e)
-	return err
-}
-
-// Stop ends the daemon in order.
-func (r *running) Stop() error {
-	r.end()
-	return <-r.done
-}
-
-// seasonBar shows how far the season is: a bar on a terminal, else a line for
-// every tenth.
-func seasonBar(w io.Writer, world *demo.World, ticks int) (progress func(int), done func()) {
-	if f, ok := w.(*os.File); ok {
-		if info, err := f.Stat(); err == nil && info.Mode()&os.ModeCharDevice != 0 {
-			return terminalBar(w, world, ticks)
-		}
-	}
-	tenth := 0
-	return func(n int) {
-		if now := n * 10 / ticks; now > tenth {
-			tenth = now
-			fmt.Fprintf(w, "season: %d of %d days\n", n*world.Days/ticks, world.Days)
-		}
-	}, func() {}
-}
-
-func terminalBar(w io.Writer, world *demo.World, ticks int) (progress func(int), done func()) {
-	bar := progressbar.NewOptions(ticks,
-		progressbar.OptionSetWriter(w),
-		progressbar.OptionSetWidth(36),
-		progressbar.OptionThrottle(100*time.Millisecond),
-		progressbar.OptionSetPredictTime(true),
-		progressbar.OptionClearOnFinish(),
-	)
-	day := 0
-	return func(n int) {
-		if d := min(world.Days, n*world.Days/ticks+1); d != day {
-			day = d
-			bar.Describe(fmt.Sprintf("day %3d of %d", day, world.Days))
-		}
-		_ = bar.Set(n) // a bar that can't be drawn is no reason to stop
-	}, func() { _ = bar.Finish() }
 }

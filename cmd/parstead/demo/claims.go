@@ -22,12 +22,13 @@ func (w *World) Claims(r *correlate.Result) []Claim {
 	v := view{w, r}
 	return []Claim{
 		v.rot(),
-		v.pumice(streptocarpus),
+		v.pumice(Streptocarpus),
 		v.pumice(peperomia),
 		v.cultivar(),
 		v.bestBin(),
 		v.lightLevel(),
 		v.saturation(),
+		v.bestLight(),
 		v.falseLead(),
 		v.edge(),
 		v.typed(),
@@ -106,7 +107,7 @@ func (v view) pumice(species string) Claim {
 
 func (v view) cultivar() Claim {
 	c := Claim{Planted: fmt.Sprintf("cultivar B makes %.0f %% more plantlets", 100*(CultivarBFactor-1)), Found: "no figure"}
-	if got := comparison(v.outcome("plantlets", streptocarpus), "cultivar", "B", "A"); got.Ratio != nil && got.CI95 != nil {
+	if got := comparison(v.outcome("plantlets", Streptocarpus), "cultivar", "B", "A"); got.Ratio != nil && got.CI95 != nil {
 		c.Found = fmt.Sprintf("%s of A's, %s", ratioOf(*got.Ratio, *got.CI95), got.Verdict)
 		c.Holds = got.CI95[0] > 1 && got.CI95[0] <= CultivarBFactor && CultivarBFactor <= got.CI95[1]
 	}
@@ -119,7 +120,7 @@ func (v view) bestBin() Claim {
 	for i := range v.places {
 		sum, n := 0.0, 0.0
 		for _, p := range v.Plants {
-			if p.Dealt.Bin == v.places[i].Name && p.Species == streptocarpus && !p.Guard() && !p.Lost() {
+			if p.Dealt.Bin == v.places[i].Name && p.Species == Streptocarpus && !p.Guard() && !p.Lost() {
 				sum, n = sum+p.BiomassG, n+1
 			}
 		}
@@ -128,7 +129,7 @@ func (v view) bestBin() Claim {
 		}
 	}
 	c := Claim{Planted: best + " looks best, and owes it to its light", Found: "no figure"}
-	if e := effect(v.outcome("biomass_g", streptocarpus), "bin"); e.P != nil {
+	if e := effect(v.outcome("biomass_g", Streptocarpus), "bin"); e.P != nil {
 		c.Found = fmt.Sprintf("with light allowed for, bins differ by %s", pValue(e.P))
 		c.Holds = *e.P > 0.05
 	}
@@ -138,7 +139,7 @@ func (v view) bestBin() Claim {
 // lightLevel sets the honest test over bins beside the slope within them.
 func (v view) lightLevel() Claim {
 	c := Claim{Planted: "light works; only two bins a level show it by level", Found: "no figure"}
-	o := v.outcome("biomass_g", streptocarpus)
+	o := v.outcome("biomass_g", Streptocarpus)
 	level := effect(o, "light_level")
 	if level.P == nil || o.Light == nil || o.Light.WithinBin == nil || o.Light.WithinBin.P == nil {
 		return c
@@ -156,7 +157,7 @@ func (v view) saturation() Claim {
 		Planted: fmt.Sprintf("Streptocarpus mass: half at %.0f mol m⁻² d⁻¹", HalfSaturation),
 		Found:   "no figure", Holds: false,
 	}
-	o := v.outcome("biomass_g", streptocarpus)
+	o := v.outcome("biomass_g", Streptocarpus)
 	if o.Light == nil {
 		return c
 	}
@@ -175,6 +176,29 @@ func (v view) saturation() Claim {
 	}
 	if len(o.Light.Curve) > 0 && c.Found == "no figure" {
 		c.Found, c.Holds = "no half-saturation could be given", true
+	}
+	return c
+}
+
+// bestLight looks for the light that Peperomia does best in. Its curve is flat:
+// no interval is an honest answer, a wrong one is not.
+func (v view) bestLight() Claim {
+	c := Claim{Planted: fmt.Sprintf("Peperomia mass: best at %.1f mol m⁻² d⁻¹", PeperomiaBest), Found: "no figure"}
+	o := v.outcome("biomass_g", peperomia)
+	if o.Light == nil {
+		return c
+	}
+	for _, curve := range o.Light.Curve {
+		for _, p := range curve.Parameters {
+			switch {
+			case curve.Shape != "quadratic" || p.Name != "optimum":
+			case p.Estimate == nil || p.CI95 == nil:
+				c.Found, c.Holds = "no best light: its interval has no end", true
+			default:
+				c.Found = fmt.Sprintf("%.1f, somewhere from %.1f to %.1f", *p.Estimate, p.CI95[0], p.CI95[1])
+				c.Holds = p.CI95[0] <= PeperomiaBest && PeperomiaBest <= p.CI95[1]
+			}
+		}
 	}
 	return c
 }
@@ -202,7 +226,7 @@ func (v view) falseLead() Claim {
 
 func (v view) edge() Claim {
 	c := Claim{Planted: fmt.Sprintf("the edge adds %.0f %% beyond light", 100*(EdgeFactor-1)), Found: "no figure"}
-	o := v.outcome("biomass_g", streptocarpus)
+	o := v.outcome("biomass_g", Streptocarpus)
 	if o.Position != nil && o.Position.Edge != nil && o.Position.Edge.CI95 != nil {
 		e := o.Position.Edge
 		low, high := percent(e.CI95[0]), percent(e.CI95[1])

@@ -168,7 +168,7 @@ func (w *World) harvestSheet() []byte {
 			row[6] = number(found.AgainG)
 		}
 		switch p.Species {
-		case streptocarpus:
+		case Streptocarpus:
 			row[7] = strconv.Itoa(found.Plantlets)
 		case peperomia:
 			row[8] = "no"

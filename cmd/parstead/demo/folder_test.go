@@ -98,7 +98,7 @@ func TestSheetsAreTheTruth(t *testing.T) {
 		if cell := got.Values["biomass_g"]; cell.Value != want {
 			t.Errorf("%s: %v g, want %v", p.Code, cell.Value, want)
 		}
-		if p.Species == streptocarpus && got.Values["plantlets"].Value != float64(found.Plantlets) {
+		if p.Species == Streptocarpus && got.Values["plantlets"].Value != float64(found.Plantlets) {
 			t.Errorf("%s: %v plantlets, want %d", p.Code, got.Values["plantlets"].Value, found.Plantlets)
 		}
 		if p.Leaves[1] > 0 && got.Values["leaves"].Value != float64(p.Leaves[1]) {

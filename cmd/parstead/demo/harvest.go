@@ -126,7 +126,7 @@ func (w *World) weigh(rng *rand.Rand, p *Plant) {
 	}
 	leaves := 0.0
 	switch p.Species {
-	case streptocarpus:
+	case Streptocarpus:
 		log += math.Log(massStrep*light/(HalfSaturation+light)) + StartSlope*math.Log(p.StartG/startStrep)
 		mean := PlantletsMean * math.Pow(light/PlantletsAt, PlantletsPower)
 		if p.Cultivar == "B" {
@@ -141,6 +141,7 @@ func (w *World) weigh(rng *rand.Rand, p *Plant) {
 		leaves = 15
 	case marsilea:
 		log += math.Log(massWater) + StartSlope*math.Log(p.StartG/startWater)
+		leaves = 18
 	}
 	p.BiomassG = round(math.Exp(log), 0.01)
 	again := math.Exp(againSD * rng.NormFloat64())
@@ -190,7 +191,7 @@ func (w *World) misfortunes(rng *rand.Rand) {
 		p.Cause = "rot"
 		p.LostOn = w.date(w.season.firstRot + rng.IntN(w.season.lastRot-w.season.firstRot+1))
 	}
-	dropped := choose(1, func(p *Plant) bool { return p.Species == streptocarpus })[0]
+	dropped := choose(1, func(p *Plant) bool { return p.Species == Streptocarpus })[0]
 	dropped.Cause, dropped.LostOn = "accident", w.date(w.season.accident)
 	w.Truth.Dropped = dropped.Code
 
@@ -208,9 +209,9 @@ func (w *World) misfortunes(rng *rand.Rand) {
 	swap(other, one.Dealt)
 
 	w.Truth.Typed = choose(1, func(p *Plant) bool { return p.Species == peperomia })[0].Code
-	first := choose(1, func(p *Plant) bool { return p.Species == streptocarpus })[0]
+	first := choose(1, func(p *Plant) bool { return p.Species == Streptocarpus })[0]
 	second := choose(1, func(p *Plant) bool {
-		return p.Species == streptocarpus && p.Dealt.Bin == first.Dealt.Bin && p.Medium != first.Medium
+		return p.Species == Streptocarpus && p.Dealt.Bin == first.Dealt.Bin && p.Medium != first.Medium
 	})[0]
 	w.Truth.Labels = [2]string{first.Code, second.Code}
 

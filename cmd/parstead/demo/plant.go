@@ -14,7 +14,7 @@ import (
 
 // The plants of the trial.
 const (
-	streptocarpus = "Streptocarpus"
+	Streptocarpus = "Streptocarpus"
 	peperomia     = "Peperomia caperata"
 	marsilea      = "Marsilea"
 )
@@ -168,10 +168,10 @@ func (w *World) stock(rng *rand.Rand) []Plant {
 			plants = append(plants, p)
 		}
 	}
-	add("SA%02d", streptocarpus, "A", "leaf A%d", 72, 9, startStrep)
-	add("SB%02d", streptocarpus, "B", "leaf B%d", 72, 9, startStrep)
+	add("SA%02d", Streptocarpus, "A", "leaf A%d", 72, 9, startStrep)
+	add("SB%02d", Streptocarpus, "B", "leaf B%d", 72, 9, startStrep)
 	add("P%03d", peperomia, "variegated", "plant %d", 144, 12, startPep)
 	add("M%02d", marsilea, "wild", "mat %d", plantsWater, 4, startWater)
-	add("G%02d", streptocarpus, "A", "", 6*guardsBin, 1, 0)
+	add("G%02d", Streptocarpus, "A", "", 6*guardsBin, 1, 0)
 	return plants
 }

@@ -19,7 +19,7 @@ const (
 
 // Seed is that of the demo. It was chosen among many so that the analysis shows
 // every claim at once; the demo says so.
-const Seed uint64 = 1
+const Seed uint64 = 2220
 
 // Every is how often each sensor publishes.
 const Every = 5 * time.Minute

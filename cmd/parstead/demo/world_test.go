@@ -310,7 +310,7 @@ func TestPlantedTruth(t *testing.T) {
 		var y []float64
 		var a, b, na, nb float64
 		for _, p := range w.Plants {
-			if p.Guard() || p.Species != streptocarpus || p.Lost() {
+			if p.Guard() || p.Species != Streptocarpus || p.Lost() {
 				continue
 			}
 			row := make([]float64, 10) // bins, pumice, start, edge, saturation
@@ -391,7 +391,7 @@ func TestFatesAreCounted(t *testing.T) {
 			}
 		}
 		for what, want := range map[string]int{
-			"guard": 42, streptocarpus: 144, peperomia: 144, marsilea: 40,
+			"guard": 42, Streptocarpus: 144, peperomia: 144, marsilea: 40,
 			"coir": 72, "pumice": 72, "bark": 72, "sphagnum": 72,
 			"rot": 13, "rot on sphagnum": 11, "accident": 1, "reverted": 8,
 		} {

@@ -1,0 +1,73 @@
+package main
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+
+	"parstead/cmd/parstead/demo"
+	"parstead/cmd/parstead/trial"
+	"parstead/correlate"
+	"parstead/light/account"
+)
+
+// simulated analyses a simulated trial, its readings straight from the world to
+// the account: everything but broker and database is the real path.
+func simulated(tb testing.TB, c demo.Config) (*demo.World, *correlate.Result) {
+	tb.Helper()
+	w, err := demo.New(c)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	dir := filepath.Join(tb.TempDir(), "demo")
+	if err := w.WriteFolder(dir); err != nil {
+		tb.Fatal(err)
+	}
+	t, err := trial.Open(dir)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	readings := w.Readings(30 * time.Minute)
+	plan, err := sealed(t, w.Dealt).event(t.Rack.Trial().From.Add(-12 * time.Hour))
+	if err != nil {
+		tb.Fatal(err)
+	}
+	plan.ID = uint64(len(readings.Log) + 1)
+	readings.Log = append(readings.Log, plan)
+	stays := make([]account.PlantStay, len(t.Plants))
+	for i, p := range t.Plants {
+		stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
+	}
+	lights, err := account.New(&t.Rack, readings, account.Options{}).Plants(tb.Context(), stays, account.Window(t.Window))
+	if err != nil {
+		tb.Fatal(err)
+	}
+	in := inputOf(t, lights)
+	if err := planned(in, t, readings.Log, false); err != nil {
+		tb.Fatal(err)
+	}
+	if len(in.Departures) > 0 {
+		tb.Errorf("departures from the plan: %q", in.Departures)
+	}
+	result, err := correlate.Analyse(tb.Context(), in, correlate.Options{Seed: 1})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return w, result
+}
+
+// What the demo says of its season is true of it, every claim.
+func TestDemoClaims(t *testing.T) {
+	t.Parallel()
+	w, result := simulated(t, demo.Config{Seed: demo.Seed})
+	for _, c := range w.Claims(result) {
+		if !c.Holds {
+			t.Errorf("planted: %s; found: %s", c.Planted, c.Found)
+		}
+	}
+	for _, o := range result.Outcomes {
+		if !o.Planned {
+			t.Errorf("%s of %v passes as unplanned", o.Name, o.Of)
+		}
+	}
+}

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+
+	"parstead/cmd/parstead/demo"
+	"parstead/cmd/parstead/trial"
+	"parstead/ingest/broker"
+	"parstead/light"
+)
+
+// play runs the season against a daemon on free ports.
+func (c *demoCmd) play(e *env, world *demo.World, t *trial.Trial) error {
+	listen := *t
+	listen.Broker.Listen, listen.Page.Listen = "127.0.0.1:0", "127.0.0.1:0"
+	player := &demo.Player{World: world}
+	player.Start = func(ctx context.Context, s demo.Setup) (demo.Daemon, error) {
+		log := slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: slog.LevelError}))
+		d, err := openDaemon(ctx, &listen, daemonOptions{clock: s.Clock, log: log, noPage: c.NoPage, watch: s.Watch})
+		if err != nil {
+			return nil, err
+		}
+		address := d.source.(*broker.Broker).Addr().String()
+		if d.page != nil && listen.Page.Listen != d.page.Addr().String() {
+			listen.Page.Listen = d.page.Addr().String() // stays after the power cut
+			fmt.Fprintf(e.stdout, "The page while the season is played: http://%s/\n", listen.Page.Listen)
+		}
+		return start(ctx, d, address), nil
+	}
+	ticks := player.Ticks()
+	progress, done := seasonBar(e.stderr, world, ticks)
+	player.Progress = progress
+	begun := time.Now()
+	played, err := player.Play(e.ctx)
+	done()
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.stdout, "%d messages in %s, each acknowledged only when it was on disk.\n\n",
+		played.Messages, time.Since(begun).Round(100*time.Millisecond))
+	return err
+}
+
+// running is a daemon that a season is played to.
+type running struct {
+	*daemon
+	address string
+	end     context.CancelFunc
+	done    chan error
+}
+
+func start(ctx context.Context, d *daemon, address string) *running {
+	ctx, end := context.WithCancel(ctx)
+	r := &running{daemon: d, address: address, end: end, done: make(chan error, 1)}
+	go func() { r.done <- d.run(ctx) }()
+	return r
+}
+
+// Broker is where devices connect.
+func (r *running) Broker() string { return r.address }
+
+// Note writes into the trial's log.
+func (r *running) Note(ctx context.Context, e light.Event) error {
+	_, err := r.db.AddEvent(ctx, e)
+	return err
+}
+
+// Stop ends the daemon in order.
+func (r *running) Stop() error {
+	r.end()
+	return <-r.done
+}
+
+// seasonBar shows how far the season is: a bar on a terminal, else a line for
+// every tenth.
+func seasonBar(w io.Writer, world *demo.World, ticks int) (progress func(int), done func()) {
+	if f, ok := w.(*os.File); ok {
+		if info, err := f.Stat(); err == nil && info.Mode()&os.ModeCharDevice != 0 {
+			return terminalBar(w, world, ticks)
+		}
+	}
+	tenth := 0
+	return func(n int) {
+		if now := n * 10 / ticks; now > tenth {
+			tenth = now
+			fmt.Fprintf(w, "season: %d of %d days\n", n*world.Days/ticks, world.Days)
+		}
+	}, func() {}
+}
+
+func terminalBar(w io.Writer, world *demo.World, ticks int) (progress func(int), done func()) {
+	bar := progressbar.NewOptions(ticks,
+		progressbar.OptionSetWriter(w),
+		progressbar.OptionSetWidth(36),
+		progressbar.OptionThrottle(100*time.Millisecond),
+		progressbar.OptionSetPredictTime(true),
+		progressbar.OptionClearOnFinish(),
+	)
+	day := 0
+	return func(n int) {
+		if d := min(world.Days, n*world.Days/ticks+1); d != day {
+			day = d
+			bar.Describe(fmt.Sprintf("day %3d of %d", day, world.Days))
+		}
+		_ = bar.Set(n) // a bar that can't be drawn is no reason to stop
+	}, func() { _ = bar.Finish() }
+}
