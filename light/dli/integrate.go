@@ -58,17 +58,18 @@ func Integrate(s *light.Series, stretches []Stretch, bounds []int64, dst []Light
 		// A line ends in the stretch of its later reading.
 		w.maxGap = st.MaxGap
 		saturates := st.Saturates
+		scale, offset, low, high, perUnit, maxGap := st.Scale, st.Offset, st.Low, st.High, st.PerUnit, uint64(st.MaxGap)
 		last, lastPPFD, end, sum, covered := w.time, w.ppfd, w.end, w.sum, w.covered
 		for ; i < until; i++ {
 			raw := values[i]
-			value := raw*st.Scale + st.Offset
-			if !(value >= st.Low && value <= st.High) || saturates && light.Saturated(raw) || marks != nil && !marks[i].Usable() {
+			value := raw*scale + offset
+			if !(value >= low && value <= high) || saturates && light.Saturated(raw) || marks != nil && !marks[i].Usable() {
 				continue
 			}
-			t, ppfd := times[i], value*st.PerUnit
+			t, ppfd := times[i], value*perUnit
 			// last is far in the past before the first reading, so that the
 			// difference can overflow: unsigned, it is then too long as well.
-			if step := uint64(t - last); t <= end && step <= uint64(st.MaxGap) {
+			if step := uint64(t - last); t <= end && step <= maxGap {
 				sum += (lastPPFD + ppfd) * float64(int64(step))
 				covered += int64(step)
 			} else {
