@@ -36,6 +36,14 @@ type columns struct {
 	uptime  []int64 // seconds
 }
 
+// newColumns has room for n readings.
+func newColumns(n int) *columns {
+	return &columns{
+		make([]int64, 0, n), make([]float64, 0, n), make([]light.Mark, 0, n),
+		make([]int64, 0, n), make([]uint32, 0, n), make([]int64, 0, n),
+	}
+}
+
 func (c *columns) len() int { return len(c.at) }
 
 func (c *columns) reset() {
@@ -52,10 +60,13 @@ func (c *columns) add(r *stored) {
 	c.uptime = append(c.uptime, r.uptime)
 }
 
-// append adds all readings of other.
-func (c *columns) append(other *columns) {
-	c.at, c.value, c.mark = append(c.at, other.at...), append(c.value, other.value...), append(c.mark, other.mark...)
-	c.arrived, c.boot, c.uptime = append(c.arrived, other.arrived...), append(c.boot, other.boot...), append(c.uptime, other.uptime...)
+// grow adds n readings that are still to be filled in, and returns them.
+func (c *columns) grow(n int) *columns {
+	had := c.len()
+	all := had + n
+	c.at, c.value, c.mark = slices.Grow(c.at, n)[:all], slices.Grow(c.value, n)[:all], slices.Grow(c.mark, n)[:all]
+	c.arrived, c.boot, c.uptime = slices.Grow(c.arrived, n)[:all], slices.Grow(c.boot, n)[:all], slices.Grow(c.uptime, n)[:all]
+	return c.part(had, all)
 }
 
 // part is the readings [from,until), sharing memory.
@@ -297,10 +308,9 @@ func (d *decoder) series(h *blockHeader, steps clockSteps, dst *light.Series) (r
 	if h.all&light.OwnTime != 0 || !steps.between(h.bootLow, h.bootHigh) {
 		return false, nil
 	}
-	x := &d.extra
-	x.reset()
-	x.at = append(x.at, dst.Times[n:]...)
-	x.mark = slices.Grow(x.mark, h.count)[:h.count]
+	d.extra.reset()
+	x := d.extra.grow(h.count)
+	copy(x.at, dst.Times[n:])
 	if err := d.marks(h, x.mark); err != nil {
 		return false, err
 	}
@@ -317,10 +327,7 @@ func (d *decoder) series(h *blockHeader, steps clockSteps, dst *light.Series) (r
 
 // all appends everything the block holds to c.
 func (d *decoder) all(h *blockHeader, c *columns) error {
-	n := c.len()
-	part := &columns{
-		at: make([]int64, h.count), value: make([]float64, h.count), mark: make([]light.Mark, h.count),
-	}
+	part := c.grow(h.count)
 	if err := d.times(h, part.at); err != nil {
 		return err
 	}
@@ -330,15 +337,7 @@ func (d *decoder) all(h *blockHeader, c *columns) error {
 	if err := d.marks(h, part.mark); err != nil {
 		return err
 	}
-	if err := d.arrivals(h, part); err != nil {
-		return err
-	}
-	if n == 0 {
-		*c = *part
-		return nil
-	}
-	c.append(part)
-	return nil
+	return d.arrivals(h, part)
 }
 
 // readBlock appends everything that a block's record holds to c.
@@ -371,14 +370,13 @@ func appendArrivals(b []byte, c *columns) []byte {
 	return appendRuns(b, c.len(), func(i int) int64 { return c.arrived[i] - c.uptime[i] })
 }
 
-// arrivals reads the arrivals of readings whose times c holds.
+// arrivals reads into c the arrivals of the readings whose times it holds.
 func (d *decoder) arrivals(h *blockHeader, c *columns) error {
 	raw, err := d.column(h, columnArrivals)
 	if err != nil {
 		return err
 	}
 	n := c.len()
-	c.arrived, c.boot, c.uptime = make([]int64, n), make([]uint32, n), make([]int64, n)
 	r := numbers{rest: raw}
 	r.runs(n, func(i int, v int64) { c.arrived[i] = secondOf(c.at[i]) + v })
 	r.runs(n, func(i int, v int64) { c.boot[i] = uint32(v) })

@@ -48,7 +48,10 @@ func (db *DB) packSome(ctx context.Context, e *encoder, before int64) (more bool
 	}
 	p := packing{
 		encoder: e, steps: db.state.steps,
-		weeks: map[sensorWeek]*columns{}, sensors: make([]packedSensor, len(db.state.byID)+1),
+		weeks: map[sensorWeek]*[]stored{}, sensors: make([]packedSensor, len(db.state.byID)+1),
+	}
+	for _, x := range db.state.byID {
+		p.sensors[x.id].expected = min(x.loose, packBatch)
 	}
 	if err := db.view(func(tx *bolt.Tx) error { return p.gather(tx, before) }); err != nil {
 		return false, err
@@ -90,7 +93,7 @@ type packing struct {
 	keys    [][]byte // of the groups taken
 	last    uint64   // number of the last of them
 	more    bool
-	weeks   map[sensorWeek]*columns
+	weeks   map[sensorWeek]*[]stored
 	sensors []packedSensor // by number; the first is nobody's
 	steps   clockSteps
 }
@@ -103,8 +106,9 @@ type packedSensor struct {
 	latest    stored
 	hasLatest bool
 
-	week     int32 // of the reading before
-	readings *columns
+	expected uint64 // readings, in the first week
+	week     int32  // of the reading before
+	readings *[]stored
 }
 
 // gather takes the oldest groups that arrived before the time, in their order.
@@ -144,11 +148,12 @@ func (p *packing) take(r *stored) {
 	if week := weekOf(r.at); s.readings == nil || s.week != week {
 		key := sensorWeek{r.sensor, week}
 		if p.weeks[key] == nil {
-			p.weeks[key] = &columns{}
+			readings := make([]stored, 0, s.expected)
+			p.weeks[key], s.expected = &readings, 0
 		}
 		s.week, s.readings = week, p.weeks[key]
 	}
-	s.readings.add(r)
+	*s.readings = append(*s.readings, *r)
 	if r.mark&light.OwnTime != 0 && (s.newestOwn < r.at || !s.hasOwn) {
 		s.newestOwn, s.hasOwn = r.at, true
 	}
@@ -165,11 +170,14 @@ func (p *packing) writeBlocks(blocks *bolt.Bucket) error {
 		return cmp.Or(cmp.Compare(a.sensor, b.sensor), cmp.Compare(a.week, b.week))
 	})
 	for _, key := range order {
-		piece, readings, err := lastPiece(blocks, key)
+		fresh := *p.weeks[key]
+		piece, readings, err := lastPiece(blocks, key, len(fresh))
 		if err != nil {
 			return err
 		}
-		readings.append(p.weeks[key])
+		for i := range fresh {
+			readings.add(&fresh[i])
+		}
 		readings.sort()
 		for from := 0; from < readings.len(); from += maxBlock {
 			if piece == math.MaxUint16 {
@@ -187,8 +195,8 @@ func (p *packing) writeBlocks(blocks *bolt.Bucket) error {
 }
 
 // lastPiece is the week's last block, unless it is full or there is none: then
-// the number of the next, without readings.
-func lastPiece(blocks *bolt.Bucket, key sensorWeek) (piece uint16, c columns, err error) {
+// the number of the next, without readings. There is room for more of them.
+func lastPiece(blocks *bolt.Bucket, key sensorWeek, more int) (piece uint16, c *columns, err error) {
 	prefix := blockKey(key.sensor, key.week, 0)[:blockKeySize-2]
 	cursor := blocks.Cursor()
 	var lastKey, last []byte
@@ -196,17 +204,18 @@ func lastPiece(blocks *bolt.Bucket, key sensorWeek) (piece uint16, c columns, er
 		lastKey, last = k, v
 	}
 	if last == nil {
-		return 0, c, nil
+		return 0, newColumns(more), nil
 	}
 	_, _, piece, _ = splitBlockKey(lastKey)
 	h, err := openBlock(lastKey, last)
 	if err != nil {
-		return 0, c, err
+		return 0, nil, err
 	}
 	if h.count == maxBlock {
-		return piece + 1, c, nil
+		return piece + 1, newColumns(more), nil
 	}
-	return piece, c, readBlock(lastKey, last, &c)
+	c = newColumns(h.count + more)
+	return piece, c, readBlock(lastKey, last, c)
 }
 
 // writeSensors brings the sensors' records up to what is packed now.
