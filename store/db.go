@@ -126,18 +126,16 @@ func (db *DB) start() error {
 	defer db.write.Unlock()
 	isNew := false
 	err := db.view(func(tx *bolt.Tx) error {
-		meta := tx.Bucket(bucketMeta)
-		if meta == nil {
-			isNew = true
-			if name, _ := tx.Cursor().First(); name != nil {
-				return fmt.Errorf("it holds %q and is no database of readings: %w", name, ErrDamaged)
-			}
+		if isNew = empty(tx); isNew {
 			return nil
 		}
-		if v := meta.Get(keyBoot); len(v) == 4 {
+		if err := checkParts(tx); err != nil {
+			return err
+		}
+		if v := tx.Bucket(bucketMeta).Get(keyBoot); len(v) == 4 {
 			db.boot = binary.BigEndian.Uint32(v)
 		}
-		return checkParts(tx)
+		return nil
 	})
 	if err == nil && !isNew {
 		err = db.reload()
@@ -163,6 +161,12 @@ func (db *DB) start() error {
 		return fmt.Errorf("open %s: %w", db.path, err)
 	}
 	return nil
+}
+
+// empty tells whether the file was made and not yet written to.
+func empty(tx *bolt.Tx) bool {
+	name, _ := tx.Cursor().First()
+	return name == nil
 }
 
 // makeParts makes the buckets of a new database.
@@ -221,6 +225,11 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 	if db.failed != nil {
 		return db.failed
 	}
+	defer func() {
+		if errors.Is(err, ErrDamaged) { // a damaged database is not written to, and bbolt may still hold its lock
+			db.failed = ErrFailed
+		}
+	}()
 	defer guard(debug.SetPanicOnFault(true), &err)
 	tx, err := db.bolt.Begin(true)
 	if err != nil {

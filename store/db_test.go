@@ -6,6 +6,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"syscall"
@@ -108,7 +109,26 @@ func TestDamagedFile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	foreign := filepath.Join(t.TempDir(), "foreign")
+	other, err := bolt.Open(foreign, 0o600, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = other.Update(func(tx *bolt.Tx) error {
+		_, err := tx.CreateBucket([]byte("things"))
+		return err
+	})
+	if err := errors.Join(err, other.Close()); err != nil {
+		t.Fatal(err)
+	}
 	for name, damage := range map[string]func([]byte) []byte{
+		"another program's": func([]byte) []byte {
+			b, err := os.ReadFile(foreign)
+			if err != nil {
+				t.Error(err)
+			}
+			return b
+		},
 		"no database":   func([]byte) []byte { return []byte(strings.Repeat("time,sensor,value\n", 1000)) },
 		"too short":     func(b []byte) []byte { return b[:100] },
 		"cut":           func(b []byte) []byte { return b[:3*4096] },
@@ -155,6 +175,45 @@ func TestDamagedFile(t *testing.T) {
 				t.Error("the damaged file was changed")
 			}
 		})
+	}
+}
+
+// A page that vanishes under an open database, as from a failing card, is an
+// error for every reader and never ends the process.
+func TestVanishedPages(t *testing.T) {
+	t.Parallel()
+	if runtime.GOOS == "windows" {
+		t.Skip("a mapped file can't be cut there")
+	}
+	db := open(t)
+	fill(t, db)
+	s, err := db.View()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(db.Path(), int64(2*os.Getpagesize())); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		var got light.Series
+		if err := s.Series(t.Context(), "a", light.Span{}, &got); !errors.Is(err, ErrDamaged) {
+			t.Errorf("read: %v", err)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.View(); !errors.Is(err, ErrDamaged) {
+		t.Errorf("looked: %v", err)
+	}
+	if _, err := db.Append(t.Context(), []light.Reading{own("a", 1e6*time.Second, 1)}); !errors.Is(err, ErrDamaged) {
+		t.Errorf("appended: %v", err)
+	}
+	if err := db.Pack(t.Context(), start.Add(1e4*time.Hour)); err == nil {
+		t.Error("packed")
+	}
+	if err := db.Backup(t.Context(), filepath.Join(t.TempDir(), "copy")); err == nil {
+		t.Error("backed up")
 	}
 }
 

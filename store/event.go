@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -82,7 +83,7 @@ func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 		return 0, fmt.Errorf("not written: %w", err)
 	}
 	if e.Kind == "" {
-		return 0, fmt.Errorf("a log entry needs a kind")
+		return 0, errors.New("a log entry needs a kind")
 	}
 	if e.Written.IsZero() {
 		e.Written = db.now()

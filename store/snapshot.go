@@ -2,7 +2,6 @@ package store
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -18,9 +17,9 @@ import (
 )
 
 // Snapshot is a view of the database as it was at one moment, whatever is
-// written meanwhile. The zero value is empty. It is a light.Source; its methods may be called from
+// written meanwhile. It is a light.Source; its methods may be called from
 // several goroutines at once. Close it soon: pages that it sees can't be used
-// again before.
+// again before. The zero value is empty.
 type Snapshot struct {
 	tx     *bolt.Tx
 	groups *bolt.Bucket
@@ -63,7 +62,7 @@ func snapshotOf(b *bolt.DB) (s *Snapshot, err error) {
 
 func newSnapshot(tx *bolt.Tx) (*Snapshot, error) {
 	s := &Snapshot{tx: tx, ids: map[string]uint32{}}
-	if tx.Bucket(bucketMeta) == nil { // made, and not yet written to
+	if empty(tx) {
 		return s, nil
 	}
 	if err := checkParts(tx); err != nil {
@@ -131,7 +130,7 @@ func (s *Snapshot) Series(ctx context.Context, sensor string, during light.Span,
 		return nil
 	}
 	defer guard(debug.SetPanicOnFault(true), &err)
-	if s.unpack.Do(s.readLoose); s.err != nil {
+	if s.unpack.Do(func() { s.err = s.readLoose() }); s.err != nil {
 		return s.err
 	}
 	span := nanosOf(during)
@@ -215,26 +214,31 @@ func (s *Snapshot) blocksOf(id uint32, raw nanos, headers []blockHeader) ([]bloc
 	return headers, nil
 }
 
-// readLoose reads all groups once, for all sensors.
-func (s *Snapshot) readLoose() {
+// readLoose reads all groups once, for all sensors. A page that can't be read
+// fails every reader, not only the one that met it.
+func (s *Snapshot) readLoose() (err error) {
+	defer guard(debug.SetPanicOnFault(true), &err)
 	s.loose = make([]light.Series, len(s.names)+1) // numbers begin with 1
 	c := s.groups.Cursor()
 	for k, v := c.First(); k != nil; k, v = c.Next() {
 		g, err := readGroup(k, v)
-		for err == nil && g.next() {
+		if err != nil {
+			return err
+		}
+		for g.next() {
 			if uint64(g.sensor) >= uint64(len(s.loose)) {
-				err = fmt.Errorf("group %x names no known sensor: %w", k, ErrDamaged)
-				break
+				return fmt.Errorf("group %x names no known sensor: %w", k, ErrDamaged)
 			}
 			addTo(&s.loose[g.sensor], s.steps.rebase(&g.stored), g.value, g.mark)
 		}
-		if s.err = cmp.Or(err, g.err); s.err != nil {
-			return
+		if g.err != nil {
+			return g.err
 		}
 	}
 	for i := range s.loose {
 		s.loose[i].Sort()
 	}
+	return nil
 }
 
 // addTo is Series.Add for a time that is at hand in nanoseconds.
