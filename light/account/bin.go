@@ -62,7 +62,7 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event) (*bi
 	if of.WaterCM > 0 && of.Attenuation == 0 && slices.ContainsFunc(a.rack.Sensors, func(s light.Sensor) bool {
 		return s.Position.Bin == of.Name && s.Measures.IsLight() && s.DepthCM != of.WaterCM
 	}) {
-		return nil, fmt.Errorf("bin %s stands under %v cm of water and its sensor does not lie at the plants: give attenuation_per_m, from a pair of readings at two depths", of.Name, of.WaterCM)
+		return nil, fmt.Errorf("bin %s stands under %v cm of water and its sensor does not lie at the plants: give attenuation_per_m, ln(upper PPFD / lower PPFD) over the metres between two readings", of.Name, of.WaterCM)
 	}
 	if err := b.findTracks(log, a.o.SetAside); err != nil {
 		return nil, err

@@ -130,6 +130,56 @@ func TestHalfSineDay(t *testing.T) {
 	}
 }
 
+// Half a sine with silences at dusk, about noon and over midnight, on the days
+// around both clock changes: what is covered is the integral of that part, by
+// formula, within the trapezoid's error.
+func TestHalfSineWithGaps(t *testing.T) {
+	t.Parallel()
+	cal := lisbon(t)
+	for _, first := range []light.Date{{Year: 2026, Month: 3, Day: 28}, {Year: 2026, Month: 10, Day: 24}} {
+		bounds := days(cal, first, 3)
+		dawn := func(at time.Time) time.Time { // 06:00 of the clock, 14 h of light
+			return light.TimeOfDay(6*time.Hour).On(light.DateOf(at.In(cal.Zone)), cal.Zone)
+		}
+		hours := func(at time.Time) float64 { return min(14, max(0, at.Sub(dawn(at)).Hours())) }
+		sine := func(at time.Time) float64 { return 500 * math.Sin(math.Pi*hours(at)/14) }
+		// exact is the light between two instants of one day.
+		exact := func(from, until time.Time) float64 {
+			return 500 * 3600 * 14 / math.Pi / 1e6 * (math.Cos(math.Pi*hours(from)/14) - math.Cos(math.Pi*hours(until)/14))
+		}
+		on := func(day int, h float64) time.Time {
+			return light.TimeOfDay(h*float64(time.Hour)).On(first.Add(day), cal.Zone)
+		}
+		for what, gap := range map[string][2]time.Time{
+			"at dusk": {on(1, 17), on(1, 21.5)}, "at noon": {on(1, 10.25), on(1, 15.5)},
+			"over midnight": {on(0, 18), on(1, 9)}, "over both midnights": {on(0, 19), on(2, 7)},
+		} {
+			s := &light.Series{}
+			for at := time.Unix(0, bounds[0]).Add(-time.Hour); at.UnixNano() <= bounds[3]+int64(time.Hour); at = at.Add(time.Minute) {
+				if !at.After(gap[0]) || !at.Before(gap[1]) {
+					s.Add(at, sine(at), 0)
+				}
+			}
+			_, got := dli.Integrate(s, quantum(), bounds, nil)
+			for i, day := range got {
+				from, until := time.Unix(0, bounds[i]), time.Unix(0, bounds[i+1]-1)
+				want := exact(from, until)
+				silentFrom, silentUntil := gap[0], gap[1]
+				if silentFrom.Before(from) {
+					silentFrom = from
+				}
+				if silentUntil.After(until) {
+					silentUntil = until
+				}
+				if silentFrom.Before(silentUntil) {
+					want -= exact(silentFrom, silentUntil)
+				}
+				near(t, what, float64(day.Mol), want, 1e-5)
+			}
+		}
+	}
+}
+
 // A triangle of 400 over 12 h is 8.64 mol, exact by trapezoid when a reading
 // stands at each corner, and cut exactly wherever a day may begin.
 func TestTriangleDayCutAnywhere(t *testing.T) {
