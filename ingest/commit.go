@@ -123,7 +123,9 @@ func (in *Intake) Run(ctx context.Context) error {
 		in.room.Broadcast()
 		in.mu.Unlock()
 		err := in.commit(work, &taken, nil)
-		lastCommit = time.Now()
+		if len(taken.arrivals) > 0 {
+			lastCommit = time.Now()
+		}
 		if err == nil {
 			in.settle(&taken, nil)
 			wait, notBefore = firstWait, time.Time{}

@@ -64,8 +64,11 @@ type Intake struct {
 	steps    []Step
 	refusals []Refusal
 	failing  bool // the last commit failed
-	closed   bool
-	wake     chan struct{}
+
+	complained map[[2]string]time.Duration // uptime of the last log line for a sensor and reason
+
+	closed bool
+	wake   chan struct{}
 }
 
 // New prepares an intake. It does no I/O.
@@ -76,11 +79,12 @@ func New(c Config) (*Intake, error) {
 		c.Queue = 16384
 	}
 	in := &Intake{
-		Config:  c,
-		metrics: newMetrics(c.Register),
-		watch:   watch{clock: c.Clock},
-		sensors: map[string]*sensor{},
-		wake:    make(chan struct{}, 1),
+		Config:     c,
+		metrics:    newMetrics(c.Register),
+		watch:      watch{clock: c.Clock},
+		sensors:    map[string]*sensor{},
+		complained: map[[2]string]time.Duration{},
+		wake:       make(chan struct{}, 1),
 	}
 	in.room.L = &in.mu
 	if !c.Starts.IsZero() {
@@ -108,7 +112,7 @@ func (in *Intake) SetFeeds(feeds []Feed) error {
 		if s == nil {
 			s = &sensor{
 				name: name, stored: in.metrics.stored.WithLabelValues(name),
-				last: in.metrics.last.WithLabelValues(name), complain: map[string]time.Duration{},
+				last: in.metrics.last.WithLabelValues(name),
 			}
 			in.sensors[name] = s
 		}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -482,6 +483,31 @@ func TestFeedsAreSwappedWhileReadingsComeIn(t *testing.T) {
 	if err != nil || len(problems) > 0 {
 		t.Errorf("metrics: %v, %v", problems, err)
 	}
+}
+
+func FuzzTake(f *testing.F) {
+	f.Add("rack/both", []byte(`{"light":{"ppfd":85.5},"wet":true,"at":1784635200}`), false)
+	f.Add("rack/bare", []byte(" 17.5 "), true)
+	f.Add("rack/upper/1/2", []byte(`"3"`), false)
+	both, wet, grid := own(chip("both", "rack/both")), chip("wet", "rack/both"), chip("grid", "rack/{bin}/{row}/{column}")
+	both.Value, both.TimeFormat = "/light/ppfd", Unix
+	wet.Value, wet.Sensor.Measures = "/wet", light.QuantityWet
+	grid.Placeholder, grid.Bins = true, []light.Bin{{Name: "upper", Rows: 2, Columns: 2}}
+	f.Fuzz(func(t *testing.T, topic string, payload []byte, retained bool) {
+		sink, who := &memory{}, &sender{}
+		in, _ := prepare(t, sink, (&hands{now: noon}).clock(), both, wet, chip("bare", "rack/bare"), grid)
+		before := string(payload)
+		in.Take(Delivery{Topic: topic, Payload: payload, Retained: retained, From: who, ID: 5})
+		finish(t, in)
+		for _, r := range sink.all() {
+			if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) || r.At.After(noon.Add(maxAhead)) || r.At.Before(in.earliest) {
+				t.Fatalf("%q stored as %+v", payload, r)
+			}
+		}
+		if acked, errs := who.told(); len(acked) != 1 || len(errs) > 0 || string(payload) != before {
+			t.Fatalf("acknowledged %v, %v", acked, errs)
+		}
+	})
 }
 
 func TestStrangersAddNoSeries(t *testing.T) {

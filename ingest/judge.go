@@ -21,13 +21,12 @@ type sensor struct {
 	last   prometheus.Gauge
 
 	// Guarded by Intake.mu.
-	link     uint64        // connection of the last delivery
-	linked   time.Duration // uptime of that connection's first one
-	behind   bool          // the broker still delivers this sensor's backlog
-	burst    bool          // the publisher still sends what it had queued
-	arrived  time.Duration // uptime of the last delivery
-	latest   light.Reading // newest usable one
-	complain map[string]time.Duration
+	link    uint64        // connection of the last delivery
+	linked  time.Duration // uptime of that connection's first one
+	behind  bool          // the broker still delivers this sensor's backlog
+	burst   bool          // the publisher still sends what it had queued
+	arrived time.Duration // uptime of the last delivery
+	latest  light.Reading // newest usable one
 }
 
 // arrival is one reading between its decoding and its commit.

@@ -37,11 +37,10 @@ func (in *Intake) refuse(r *Refusal, d *Delivery, moment stamp) {
 		in.refusals = slices.Delete(in.refusals, 0, 1)
 	}
 	in.refusals = append(in.refusals, *r)
-	if s := in.sensors[r.Sensor]; s != nil {
-		if last, said := s.complain[r.Reason]; said && moment.uptime-last < quietFor {
-			return
-		}
-		s.complain[r.Reason] = moment.uptime
+	complaint := [2]string{r.Sensor, r.Reason}
+	if last, said := in.complained[complaint]; said && moment.uptime-last < quietFor {
+		return
 	}
+	in.complained[complaint] = moment.uptime
 	in.Log.Warn("reading refused", "sensor", r.Sensor, "reason", r.Reason, "detail", r.Detail, "topic", r.Topic, "payload", r.Payload)
 }

@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"context"
 	"crypto/tls"
 	"crypto/x509"
 	"errors"
@@ -90,7 +91,7 @@ func (r *Remote) tls(u *url.URL) (*tls.Config, error) {
 }
 
 // open makes the network connection.
-func (r *Remote) open(u *url.URL) (net.Conn, error) {
+func (r *Remote) open(ctx context.Context, u *url.URL) (net.Conn, error) {
 	secure, err := r.tls(u)
 	if err != nil {
 		return nil, err
@@ -98,9 +99,9 @@ func (r *Remote) open(u *url.URL) (net.Conn, error) {
 	dialer := &net.Dialer{Timeout: dialTime}
 	switch u.Scheme {
 	case "tcp":
-		return dialer.Dial("tcp", u.Host)
+		return dialer.DialContext(ctx, "tcp", u.Host)
 	case "ssl":
-		return tls.DialWithDialer(dialer, "tcp", u.Host, secure)
+		return (&tls.Dialer{NetDialer: dialer, Config: secure}).DialContext(ctx, "tcp", u.Host)
 	default:
 		return mqtt.NewWebsocket(u.String(), secure, dialTime, nil, nil)
 	}

@@ -219,7 +219,7 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 			}
 		}).
 		SetCustomOpenConnectionFn(func(u *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
-			conn, err := s.Remote.open(u)
+			conn, err := s.Remote.open(ctx, u)
 			if err != nil {
 				return nil, err
 			}
@@ -231,7 +231,10 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 	select {
 	case <-token.Done():
 	case <-ctx.Done():
-		<-token.Done() // bounded by dialTime
+		if w := c.wire.Load(); w != nil {
+			w.Abort()
+		}
+		<-token.Done()
 	}
 	if w := c.wire.Load(); w != nil {
 		defer func() {

@@ -94,6 +94,7 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		return pk, nil
 	}
 	l.pace.keep()
+	pk.FixedHeader.Retain = pk.FixedHeader.Retain && h.mayRetain(pk.TopicName)
 	d := ingest.Delivery{
 		Topic: pk.TopicName, Payload: pk.Payload,
 		Again: pk.FixedHeader.Dup, Link: l.number, Direct: true, ID: pk.PacketID,
@@ -117,6 +118,20 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		}
 		return pk, nil
 	}
+}
+
+// maxRetained bounds the store of retained messages, which lies in memory.
+const maxRetained = 10000
+
+// mayRetain tells whether a topic's message may be kept: one that is kept
+// already may always be replaced.
+func (h *hook) mayRetain(topic string) bool {
+	kept := h.broker.server.Topics.Retained
+	if kept.Len() < maxRetained {
+		return true
+	}
+	_, there := kept.Get(topic)
+	return there
 }
 
 // patient waits for one delivery.
