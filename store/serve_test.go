@@ -1,12 +1,15 @@
 package store
 
 import (
+	"bytes"
 	"context"
+	"encoding/gob"
 	"errors"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -245,4 +248,40 @@ func TestBrokenSnapshot(t *testing.T) {
 	if err := errors.Join(err, err2); err != nil || len(left)+len(partial) > 0 {
 		t.Errorf("left behind: %v %v, %v", left, partial, err)
 	}
+}
+
+// FuzzRequest posts anything at all to the socket's handler: it answers, and
+// nothing but whole readings and entries gets in.
+func FuzzRequest(f *testing.F) {
+	var readings, event bytes.Buffer
+	if err := errors.Join(
+		gob.NewEncoder(&readings).Encode([]light.Reading{own("a", 0, 1), arrival("b", 0, 2)}),
+		gob.NewEncoder(&event).Encode(light.Event{Kind: light.Other, Text: "x"}),
+	); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(true, readings.Bytes())
+	f.Add(false, event.Bytes())
+	f.Add(true, event.Bytes())
+	db := openAt(f, filepath.Join(f.TempDir(), FileName))
+	f.Fuzz(func(t *testing.T, toReadings bool, body []byte) {
+		path := pathEvents
+		if toReadings {
+			path = pathReadings
+		}
+		w := httptest.NewRecorder()
+		db.ServeHTTP(w, httptest.NewRequest(http.MethodPost, path, bytes.NewReader(body)))
+		switch w.Code {
+		case http.StatusOK, http.StatusBadRequest, http.StatusUnprocessableEntity:
+		default:
+			t.Errorf("status %d: %s", w.Code, w.Body)
+		}
+		s, err := db.View()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	})
 }
