@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net"
 	"strings"
@@ -362,6 +363,26 @@ func TestSizeAndPace(t *testing.T) {
 	// 200 at once, then 100 at 200 a second.
 	if took := time.Since(begin); took < 450*time.Millisecond {
 		t.Errorf("300 messages took %v at 200 a second", took)
+	}
+}
+
+func TestTheStoreOfRetainedMessagesIsBounded(t *testing.T) {
+	t.Parallel()
+	b := start(t, Config{Taker: obliging{}, Rate: 1e6})
+	c := login(t, b.Addr().String(), "loud", "", "")
+	var all []byte
+	for i := range maxRetained + 100 {
+		all = append(all, publishPacket(fmt.Sprint("x/", i), []byte("1"), 0, 0, retain)...)
+	}
+	c.send(append(all, publishPacket("x/0", []byte("2"), 0, 0, retain)...))
+	c.send(publishPacket("end", []byte("1"), 1, 1, 0))
+	c.puback()
+	kept := b.server.Topics.Retained
+	if n := kept.Len(); n > maxRetained {
+		t.Errorf("%d messages kept", n)
+	}
+	if pk, ok := kept.Get("x/0"); !ok || string(pk.Payload) != "2" {
+		t.Errorf("a kept message was not replaced: %q", pk.Payload)
 	}
 }
 
