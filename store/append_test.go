@@ -398,3 +398,27 @@ func TestClockSteps(t *testing.T) {
 		}
 	}
 }
+
+// Groups dated by a clock that ran ahead don't hold up packing once it is set.
+func TestPackAfterClockStep(t *testing.T) {
+	t.Parallel()
+	db := open(t)
+	mustAppend(t, db, arrival("a", 9*time.Hour, 1))
+	later := arrival("a", time.Minute, 2) // after the step, under the same boot number
+	later.Uptime = 10 * time.Hour
+	mustAppend(t, db, later)
+	loose := func(want uint64) {
+		t.Helper()
+		if err := db.Pack(t.Context(), start.Add(time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+		if s, err := db.Stats(); err != nil || s.Loose != want {
+			t.Errorf("%d readings are loose, want %d, %v", s.Loose, want, err)
+		}
+	}
+	loose(2)
+	if _, err := db.AddEvent(t.Context(), light.Event{Kind: light.ClockStepped, Data: ClockStep(1, 9*time.Hour+time.Second, -9*time.Hour)}); err != nil {
+		t.Fatal(err)
+	}
+	loose(0)
+}
