@@ -14,8 +14,8 @@ type Clock struct {
 
 // SystemClock is the machine's clock; its uptime counts from the call.
 func SystemClock() Clock {
-	start := time.Now()
-	return Clock{Now: time.Now, Uptime: func() time.Duration { return time.Since(start) }}
+	start := sinceBoot()
+	return Clock{Now: time.Now, Uptime: func() time.Duration { return sinceBoot() - start }}
 }
 
 // Step is a jump of the system clock against the monotonic one.
