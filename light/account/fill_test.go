@@ -246,6 +246,27 @@ func TestFillKeepsToTheEpoch(t *testing.T) {
 	}
 }
 
+// Nor do days under another timer.
+func TestFillKeepsToTheTimer(t *testing.T) {
+	t.Parallel()
+	rack, src := oneSensor(t)
+	changed := local(t, rack, "2026-10-21 00:00")
+	later := rack.Lamps[0]
+	rack.Lamps[0].During.Until, later.During.From = changed, changed
+	later.On = []light.TimeOfDay{hours(14)}
+	rack.Lamps = append(rack.Lamps, later)
+	lit := lamp(rack.Zone, 100)
+	*src.Readings["centre"] = *season(rack, func(at time.Time) float64 {
+		if !at.Before(changed) && at.In(rack.Zone).Hour() < 14 {
+			return 0
+		}
+		return lit(at)
+	})
+	cut(src.Readings["centre"], changed, changed.Add(24*time.Hour))
+	f := find(t, allDays(t, rack, src, account.Options{}), place(1, 2), "2026-10-21")
+	near(t, "half the hours", float64(f.DLI), wholeDay(100)/2, 1e-12)
+}
+
 // A moved lamp ends the map; until the next walk the sensor stands as it is.
 func TestEpochOfMaps(t *testing.T) {
 	t.Parallel()
@@ -346,6 +367,12 @@ func TestSeveralSensors(t *testing.T) {
 	if f.Source != account.FromMap {
 		t.Errorf("%+v", f)
 	}
+
+	// All of the bin's sensors at once.
+	src.Log = []light.Event{{ID: 1, Kind: light.Ignore, Bin: "upper", During: rack.Day(date(t, "2026-10-22"))}}
+	if f = find(t, allDays(t, rack, src, account.Options{}), place(1, 2), "2026-10-22"); f.Covered > 0.001 || f.Filled < 0.999 {
+		t.Errorf("%+v", f)
+	}
 }
 
 // However it is asked for, a figure is the same: a day alone or in the season,
@@ -361,6 +388,9 @@ func TestAnswersDoNotDependOnTheQuestion(t *testing.T) {
 			name := string(rune('a' + i))
 			rack.Sensors = append(rack.Sensors, quantum(name, p))
 			src.Readings[name] = season(rack, func(at time.Time) float64 { return lit(at) * (1 + 0.1*random.NormFloat64()) })
+			for k := range src.Readings[name].Times { // no reading on a boundary of days
+				src.Readings[name].Times[k] += int64(i+1) * int64(time.Minute)
+			}
 		}
 		for range 12 {
 			from := rack.Trial().From.Add(time.Duration(random.IntN(28*24*60)) * time.Minute)

@@ -145,6 +145,26 @@ func TestHoursAbove(t *testing.T) {
 	}
 }
 
+// With two sensors the more precise one tells the hours, brought to the place by
+// the ratio of the two places.
+func TestHoursAboveThroughTheMap(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	rack.Sensors = []light.Sensor{quantum("a", place(1, 1)), quantum("b", place(1, 2))}
+	rack.Sensors[1].RelativeError = 0.04
+	lit := lamp(rack.Zone, 1)
+	src := &light.Memory{Readings: map[string]*light.Series{
+		"a": season(rack, func(at time.Time) float64 { return 80 * lit(at) }), "b": season(rack, func(at time.Time) float64 { return 100 * lit(at) }),
+	}}
+	walk(rack, local(t, rack, "2026-10-20 10:00"), 80, 100, 90, 70, 50, 60)
+	for level, want := range map[light.PPFD]float64{48: 14, 52: 0} {
+		got := plants(t, rack, src, account.Options{Level: level}, account.Window{}, account.PlantStay{
+			Code: "P", Stays: []light.Stay{stay(rack, place(2, 2), time.Time{}, time.Time{})}, Until: rack.Ends,
+		})[0].Trial
+		near(t, "hours above", got.HoursAbove, want, 0.01)
+	}
+}
+
 func TestPlantsWithoutLight(t *testing.T) {
 	t.Parallel()
 	rack := newRack(t)

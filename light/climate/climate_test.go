@@ -216,6 +216,21 @@ func TestTwoSensors(t *testing.T) {
 	near(t, "cold", d.Cold, 0, 0)
 }
 
+// Readings need not fall on the boundaries of days.
+func TestReadingsBesideTheBoundary(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	rack.Sensors = []light.Sensor{sensor("air", light.QuantityTemperature)}
+	air := season(rack, func(time.Time) float64 { return 12 })
+	for i := range air.Times {
+		air.Times[i] += int64(2 * time.Minute)
+	}
+	for _, d := range days(t, rack, &light.Memory{Readings: map[string]*light.Series{"air": air}}, climate.Options{}) {
+		near(t, "cold all day", d.Cold, rack.Day(d.Date).Length().Hours(), 1e-9)
+		near(t, "covered", d.Covered, 1, 0)
+	}
+}
+
 func TestRunningDay(t *testing.T) {
 	t.Parallel()
 	rack := newRack(t)
