@@ -260,6 +260,16 @@ func TestWater(t *testing.T) {
 	}
 }
 
+// A meter is read in the air over a pond without a sensor; the plants lie deeper.
+func TestSurveyOverWater(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	rack.Bins[0].WaterCM, rack.Bins[0].Attenuation = 8, 4
+	walk(rack, local(t, rack, "2026-10-20 10:00"), 80, 100)
+	f := find(t, allDays(t, rack, &light.Memory{}, account.Options{}), place(1, 1), "2026-10-14")
+	near(t, "at the plants", float64(f.DLI), wholeDay(80*math.Exp(-4*0.08)), 1e-12)
+}
+
 // A running day is counted so far; what has not begun is left out.
 func TestRunningDay(t *testing.T) {
 	t.Parallel()

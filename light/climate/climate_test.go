@@ -166,7 +166,10 @@ func TestWhatIsNotKnownIsAbsent(t *testing.T) {
 		kept++
 	}
 	air.Times, air.Values = air.Times[:kept], air.Values[:kept]
-	src.Log = []light.Event{{ID: 1, Kind: light.Ignore, Sensor: "air", During: rack.Day(rack.Starts.Add(2))}}
+	src.Log = []light.Event{
+		{ID: 1, Kind: light.Ignore, Sensor: "air", During: rack.Day(rack.Starts.Add(2))},
+		{ID: 2, Kind: light.Mute, Sensor: "air", During: rack.Day(rack.Starts)},
+	}
 	got := days(t, rack, src, climate.Options{})
 	near(t, "minus one degree is a temperature", got[0].LightMean, -1, 1e-12)
 	near(t, "frost", got[0].Cold, 24, 1e-9)
