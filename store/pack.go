@@ -103,8 +103,7 @@ type packedSensor struct {
 	count     uint64
 	newestOwn int64
 	hasOwn    bool
-	latest    stored
-	hasLatest bool
+	latest    *stored // nil for none
 
 	expected uint64 // readings, in the first week
 	week     int32  // of the reading before
@@ -158,8 +157,8 @@ func (p *packing) take(r *stored) {
 	if r.mark&light.OwnTime != 0 && (s.newestOwn < r.at || !s.hasOwn) {
 		s.newestOwn, s.hasOwn = r.at, true
 	}
-	if r.mark.Usable() && (!s.hasLatest || p.steps.rebase(r) >= p.steps.rebase(&s.latest)) {
-		s.latest, s.hasLatest = *r, true
+	if r.mark.Usable() && (s.latest == nil || p.steps.rebase(r) >= p.steps.rebase(s.latest)) {
+		s.latest = &(*s.readings)[len(*s.readings)-1]
 	}
 	s.count++
 }
@@ -232,8 +231,8 @@ func (p *packing) writeSensors(sensors *bolt.Bucket) error {
 			return err
 		}
 		latest := &x.latest
-		if s.hasLatest && (!x.hasLatest || p.steps.rebase(&s.latest) >= p.steps.rebase(latest)) {
-			latest = &s.latest
+		if s.latest != nil && (!x.hasLatest || p.steps.rebase(s.latest) >= p.steps.rebase(latest)) {
+			latest = s.latest
 		} else if !x.hasLatest {
 			latest = nil
 		}
