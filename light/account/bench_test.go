@@ -3,6 +3,7 @@ package account_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"testing"
 	"time"
@@ -56,16 +57,22 @@ func bigRack(b *testing.B, bins, days int) (*light.Rack, *light.Memory) {
 // filling included, with the bare rule over the same arrays. Reading is a copy
 // out of memory here; a store adds its decoding.
 func BenchmarkSeason(b *testing.B) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1)) // the limit has one thread too
 	rack, src := bigRack(b, 8, 182)
 	n := 0
 	for _, s := range src.Readings {
 		n += s.Len()
 	}
+	var bounds []int64
+	for d := rack.Starts; !rack.Ends.Before(d); d = d.Add(1) {
+		bounds = append(bounds, rack.Day(d).From.UnixNano())
+	}
+	bounds = append(bounds, rack.Trial().Until.UnixNano())
 	var ratios, each []float64
 	for b.Loop() {
 		start := time.Now()
 		for _, s := range src.Readings {
-			bare(s)
+			bare(s, bounds)
 		}
 		limit := time.Since(start)
 		start = time.Now()
@@ -104,12 +111,28 @@ func BenchmarkOneMoreDay(b *testing.B) {
 
 func median(x []float64) float64 { return slices.Sorted(slices.Values(x))[len(x)/2] }
 
-func bare(s *light.Series) float64 {
-	sum := 0.0
+// bare is the rule alone: trapezoid, gaps, day cuts.
+func bare(s *light.Series, bounds []int64) []float64 {
+	days := make([]float64, len(bounds)-1)
+	day, sum := 0, 0.0
 	for i := 1; i < len(s.Times); i++ {
-		if d := s.Times[i] - s.Times[i-1]; d <= int64(10*time.Minute) {
-			sum += (s.Values[i-1] + s.Values[i]) * float64(d)
+		t0, t1 := s.Times[i-1], s.Times[i]
+		if t1-t0 > int64(10*time.Minute) {
+			continue
 		}
+		for t0 >= bounds[day+1] { // a reading on the boundary, or days lost in a gap
+			days[day], sum = sum, 0
+			day++
+		}
+		if t1 <= bounds[day+1] {
+			sum += (s.Values[i-1] + s.Values[i]) * float64(t1-t0)
+			continue
+		}
+		cut := s.Values[i-1] + (s.Values[i]-s.Values[i-1])*float64(bounds[day+1]-t0)/float64(t1-t0)
+		days[day] = sum + (s.Values[i-1]+cut)*float64(bounds[day+1]-t0)
+		day++
+		sum = (cut + s.Values[i]) * float64(t1-bounds[day])
 	}
-	return sum
+	days[day] = sum
+	return days
 }
