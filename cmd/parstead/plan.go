@@ -22,7 +22,7 @@ type sealedPlan struct {
 	Treatments []plannedTreatment `json:"treatments"`
 	AnalyseBy  string             `json:"analyse_by,omitempty"`
 	Window     string             `json:"light_window"`
-	Ends       light.Date         `json:"ends"`
+	Ends       string             `json:"ends"`
 }
 
 // dealtPlant is where a plant was dealt to, with which levels.
@@ -55,7 +55,7 @@ type plannedTreatment struct {
 // sealed is the plan of a trial as it stands. The trial must hold the layout
 // that was dealt.
 func sealed(t *trial.Trial, record deal.Record) sealedPlan {
-	plan := sealedPlan{Layout: record, AnalyseBy: t.AnalyseBy, Window: windowWords(t), Ends: t.Rack.Ends}
+	plan := sealedPlan{Layout: record, AnalyseBy: t.AnalyseBy, Window: windowWords(t), Ends: t.Rack.Ends.String()}
 	for _, p := range t.Plants {
 		plan.Plants = append(plan.Plants, dealtPlant{p.Code, p.Place.Bin, p.Place.Row, p.Place.Column, dealtLevels(t, record, &p)})
 	}
