@@ -131,8 +131,8 @@ func (a *Account) frame(from, to light.Date, cuts []int64) frame {
 	return f
 }
 
-// bins computes the light of all bins over the frame, tracks first, in parallel,
-// and how long each place was above the levels.
+// bins computes the light of all bins over the frame, in parallel, and how long
+// each place was above the levels.
 func (a *Account) bins(ctx context.Context, f frame, levels []float64) ([]*bin, error) {
 	if len(f.dates) == 0 {
 		return nil, nil
@@ -150,26 +150,9 @@ func (a *Account) bins(ctx context.Context, f frame, levels []float64) ([]*bin, 
 		}
 		b.enter(f)
 		bins[i] = b
-		return nil
+		return b.compute(ctx, levels)
 	})
-	if err != nil {
-		return nil, err
-	}
-	type job struct {
-		b *bin
-		t *track
-	}
-	var jobs []job
-	for _, b := range bins {
-		for _, t := range b.tracks {
-			jobs = append(jobs, job{b, t})
-		}
-	}
-	err = parallel(len(jobs), func(i int) error { return jobs[i].b.integrate(ctx, jobs[i].t, levels) })
-	if err != nil {
-		return nil, err
-	}
-	return bins, parallel(len(bins), func(i int) error { return bins[i].settle(ctx) })
+	return bins, err
 }
 
 // parallel runs n jobs on as many goroutines as there are processors.

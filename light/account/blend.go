@@ -28,6 +28,8 @@ const (
 	keptCurves = 3  // stretches of days, of each track
 	mostTracks = 8  // beyond which days are read one by one
 	mostDays   = 31 // likewise
+
+	mostKept = 1 << 19 // readings of a bin's tracks over the frame
 )
 
 // loaded is a track's curve over whole light days.
@@ -203,6 +205,10 @@ func (bl *blend) load(ctx context.Context, from, until int64) error {
 	for i, t := range bl.tracks {
 		holds := func(l *loaded) bool { return l.from <= from && until <= l.until }
 		if l := bl.curves[i]; l != nil && holds(l) {
+			continue
+		}
+		if t.frame != nil && holds(t.frame) {
+			bl.curves[i] = t.frame
 			continue
 		}
 		if k := slices.IndexFunc(bl.kept[i], holds); k >= 0 {

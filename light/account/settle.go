@@ -148,7 +148,7 @@ func (s *shares) add(o shares, times float64) {
 // over gives the parts of an error out of sums over an amount.
 func (s shares) over(amount float64) Error {
 	return Error{
-		Independent: math.Hypot(s.own, s.survey) / amount,
+		Independent: math.Sqrt(square(s.own)+square(s.survey)) / amount,
 		Bin:         math.Sqrt(square(s.reference)+square(s.noMap)+square(s.fill)) / amount,
 		All:         s.meter / amount,
 	}

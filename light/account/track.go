@@ -26,6 +26,7 @@ type track struct {
 	lights []dli.Light // per cell of the frame
 	gaps   []dli.Gap
 	above  []placesAbove // per cell, if wanted
+	frame  *loaded       // its curve over the frame, while it is kept
 }
 
 // leastError keeps weights finite: a sensor said to be without error is trusted
@@ -97,21 +98,56 @@ func (b *bin) addTrack(s light.Sensor, stretches []dli.Stretch) {
 // buffers are series whose memory is used again.
 var buffers = sync.Pool{New: func() any { return new(light.Series) }}
 
-// integrate computes a track's light over the cells of the frame.
-func (b *bin) integrate(ctx context.Context, t *track, levels []float64) error {
-	series := buffers.Get().(*light.Series)
-	defer buffers.Put(series)
+// compute integrates the bin's tracks over the frame and settles what each place
+// received. Few tracks follow one another, and as long as they are not many
+// readings their curves stay at hand for what is to be filled.
+func (b *bin) compute(ctx context.Context, levels []float64) error {
+	if len(b.tracks) > mostTracks {
+		err := parallel(len(b.tracks), func(i int) error { return b.integrate(ctx, b.tracks[i], levels, 0) })
+		if err != nil {
+			return err
+		}
+		return b.settle(ctx)
+	}
+	room := mostKept
+	for _, t := range b.tracks {
+		if err := b.integrate(ctx, t, levels, room); err != nil {
+			return err
+		}
+		if t.frame != nil {
+			room -= len(t.frame.curve.Times)
+		}
+	}
+	err := b.settle(ctx)
+	for _, t := range b.tracks {
+		if t.frame != nil {
+			buffers.Put(t.frame.series)
+			t.frame = nil
+		}
+	}
+	return err
+}
+
+// integrate computes a track's light over the cells of the frame, and keeps its
+// curve if it has no more readings than there is room for.
+func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room int) error {
 	bounds := make([]int64, 0, len(b.cells)+1)
 	bounds = append(bounds, b.cells[0].from)
 	for _, c := range b.cells {
 		bounds = append(bounds, c.until)
 	}
+	series := buffers.Get().(*light.Series)
 	curve, lights, err := t.read(ctx, b.src, series, bounds)
 	if err != nil {
 		return err
 	}
 	t.lights, t.gaps = lights, curve.Gaps
 	b.countAbove(t, &curve, levels)
+	if len(curve.Times) > room {
+		buffers.Put(series)
+		return nil
+	}
+	t.frame = &loaded{from: bounds[0], until: bounds[len(bounds)-1], curve: curve, series: series}
 	return nil
 }
 
