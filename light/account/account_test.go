@@ -219,6 +219,10 @@ func TestErrorsNameWhatToMend(t *testing.T) {
 			r.Sensors = []light.Sensor{quantum("air", place(1, 1))}
 			r.Bins[0].WaterCM = 8
 		}, []string{"upper", "attenuation_per_m"}},
+		"a meter over water without attenuation": {func(r *light.Rack) {
+			r.Bins[0].WaterCM = 8
+			walk(r, r.Trial().From, 80)
+		}, []string{"upper", "attenuation_per_m"}},
 		"no water": {func(r *light.Rack) {
 			r.Sensors = []light.Sensor{quantum("deep", place(1, 1))}
 			r.Sensors[0].DepthCM = 8

@@ -59,10 +59,8 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event) (*bi
 			b.lamps = append(b.lamps, l)
 		}
 	}
-	if of.WaterCM > 0 && of.Attenuation == 0 && slices.ContainsFunc(a.rack.Sensors, func(s light.Sensor) bool {
-		return s.Position.Bin == of.Name && s.Measures.IsLight() && s.DepthCM != of.WaterCM
-	}) {
-		return nil, fmt.Errorf("bin %s stands under %v cm of water and its sensor does not lie at the plants: give attenuation_per_m, ln(upper PPFD / lower PPFD) over the metres between two readings", of.Name, of.WaterCM)
+	if of.WaterCM > 0 && of.Attenuation == 0 && b.readFromAbove() {
+		return nil, fmt.Errorf("bin %s stands under %v cm of water and its light is not read at the plants: give attenuation_per_m, ln(upper PPFD / lower PPFD) over the metres between two readings", of.Name, of.WaterCM)
 	}
 	if err := b.findTracks(log, a.o.SetAside); err != nil {
 		return nil, err
@@ -94,6 +92,21 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event) (*bi
 	}
 	b.regimes = between(changes)
 	return b, nil
+}
+
+// readFromAbove tells whether the bin's light is known from another depth than
+// that of its plants: by a sensor, or without one by a meter in the air.
+func (b *bin) readFromAbove() bool {
+	sensors := 0
+	for _, s := range b.rack.Sensors {
+		if s.Position.Bin == b.Name && s.Measures.IsLight() {
+			sensors++
+			if s.DepthCM != b.WaterCM {
+				return true
+			}
+		}
+	}
+	return sensors == 0 && slices.ContainsFunc(b.rack.Survey, func(r light.SurveyReading) bool { return r.Position.Bin == b.Name })
 }
 
 // between gives the stretches that the instants part, open at both ends.
