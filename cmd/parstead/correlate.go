@@ -75,6 +75,11 @@ func (c *correlateCmd) Run(e *env) error {
 	if err := c.write(e, in, result); err != nil {
 		return err
 	}
+	if c.Report != "" {
+		if err := writeReport(e, c.Folder, c.Report, "", in, result); err != nil {
+			return err
+		}
+	}
 	if !result.Computed() {
 		return fmt.Errorf("no outcome could be analysed: %s", firstReason(result))
 	}

@@ -1,0 +1,226 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"image/color"
+	"math"
+	"slices"
+	"strings"
+
+	"gonum.org/v1/plot/vg"
+
+	"parstead/correlate"
+)
+
+// The plot of a picture with one pair of axes, with a key at its right.
+const (
+	plotLeft   = 190.0
+	plotRight  = 1500.0
+	plotTop    = 160.0
+	plotBottom = 930.0
+)
+
+// lightPoint is one plant with its light.
+type lightPoint struct {
+	plant        string
+	bin          int // index into the bins of the key
+	light, value float64
+}
+
+// lights draw an outcome against light, with the fitted curve over the light that
+// was measured.
+func (r *Report) lights(names fileNames, o *outcome) []picture {
+	d := lightPicture{o: o, light: r.Input.Light}
+	if d.light == nil {
+		return nil
+	}
+	at := map[string]int{}
+	for _, p := range o.Points {
+		if math.IsNaN(p.Light) {
+			continue
+		}
+		bin := level(r.Input.Bin, p.Row)
+		if _, ok := at[bin]; !ok {
+			at[bin] = 0
+		}
+		d.points = append(d.points, lightPoint{r.Input.Plants[p.Row], 0, p.Light, p.Value})
+	}
+	if len(d.points) == 0 {
+		return nil
+	}
+	for bin := range at {
+		d.bins = append(d.bins, bin)
+	}
+	slices.SortFunc(d.bins, func(a, b string) int { return cmp.Compare(rank(r.Input.Bin, a), rank(r.Input.Bin, b)) })
+	i := 0
+	for _, p := range o.Points {
+		if !math.IsNaN(p.Light) {
+			d.points[i].bin = slices.Index(d.bins, level(r.Input.Bin, p.Row))
+			i++
+		}
+	}
+	return []picture{{
+		file: o.file(names, "light"), title: o.title() + " and light", of: o.index,
+		caption: d.caption(), alt: d.alt(), table: d.table(), draw: d.draw,
+	}}
+}
+
+// rank is a level's place among its factor's; a blank comes last.
+func rank(f *correlate.Factor, level string) int {
+	if f == nil || !slices.Contains(f.Levels, level) {
+		return math.MaxInt
+	}
+	return slices.Index(f.Levels, level)
+}
+
+type lightPicture struct {
+	o      *outcome
+	light  *correlate.Light
+	bins   []string
+	points []lightPoint
+}
+
+func (d lightPicture) draw(p pen) {
+	sub := "a mark a plant"
+	if d.o.Curve != nil {
+		sub += "; curve: " + d.o.Curve.Shape + ", with its 95 % band, over measured light only"
+	}
+	p.heading(d.o.title()+" and light", sub)
+	var xs, ys []float64
+	for _, q := range d.points {
+		xs, ys = append(xs, q.light), append(ys, q.value)
+	}
+	if c := d.o.Curve; c != nil {
+		ys = slices.Concat(ys, c.Low, c.High)
+	}
+	x := axisOver(false, xs...).between(plotLeft, plotRight)
+	y := axisOver(d.o.log(), ys...).between(plotBottom, plotTop)
+	if d.o.Kind == correlate.YesNo {
+		y = axis{low: -0.2, high: 1.2, share: true}.between(plotBottom, plotTop)
+	}
+	x.below(p, plotTop, plotBottom, d.lightWords())
+	y.beside(p, plotLeft, plotRight, smallSize)
+	p.upward(70, (plotTop+plotBottom)/2, labelSize, ink, fitted(d.o.measured(), labelSize, false, plotBottom-plotTop))
+	if c := d.o.Curve; c != nil {
+		d.curve(p, x, y, c)
+	}
+	for i, q := range d.points {
+		py := y.at(q.value)
+		if d.o.Kind == correlate.YesNo {
+			py += 70 * scatter(i)
+		}
+		p.mark(q.bin, x.at(q.light), py, 8, markColor(q.bin))
+	}
+	if len(d.bins) < 2 {
+		return
+	}
+	for i, bin := range d.bins {
+		py := plotTop + 20 + 46*float64(i)
+		if py > plotBottom {
+			break
+		}
+		if bin == "" {
+			bin = "no bin"
+		}
+		p.mark(i, plotRight+60, py-9, 10, markColor(i))
+		p.text(plotRight+84, py, smallSize, left, false, ink, fitted(bin, smallSize, false, width-plotRight-84-20))
+	}
+}
+
+// curve draws a fitted curve with its band.
+func (d lightPicture) curve(p pen, x, y axis, c *correlate.CurveBand) {
+	var around, along [][2]float64
+	for i := range c.Light {
+		along = append(along, [2]float64{x.at(c.Light[i]), y.at(c.Value[i])})
+		around = append(around, [2]float64{x.at(c.Light[i]), y.at(c.Low[i])})
+	}
+	for i := len(c.Light) - 1; i >= 0; i-- {
+		around = append(around, [2]float64{x.at(c.Light[i]), y.at(c.High[i])})
+	}
+	p.fill(through(true, around...), band)
+	p.stroke(through(false, along...), line{ink, 4, []vg.Length{}})
+}
+
+// markColor tells every second bin's marks apart by lightness too.
+func markColor(bin int) color.NRGBA {
+	if bin%2 == 0 {
+		return color.NRGBA{11, 94, 84, 190}
+	}
+	return color.NRGBA{110, 122, 118, 210}
+}
+
+func (d lightPicture) lightWords() string {
+	words := d.light.Name
+	if d.light.ByWindow != "" {
+		words = "mean daily light integral " + d.light.ByWindow
+	}
+	return unit(words, d.light.Unit)
+}
+
+func (d lightPicture) caption() string {
+	says := "Every plant that was analysed by the light it got"
+	if len(d.bins) > 1 {
+		says += ", with a mark for each bin"
+	}
+	says += "."
+	if d.o.log() {
+		says += " The outcome's axis is logarithmic, as the analysis is."
+	}
+	c := d.o.Curve
+	if c == nil {
+		return says + " No curve was fitted to it."
+	}
+	says += fmt.Sprintf(" The curve (%s) is for the mean of bins and treatments, covariates at their mean, with a band of 95 %% at each light; it ends where measured light ends.", c.Shape)
+	if others := d.alike(); len(others) > 0 {
+		says += " About as well fit: " + strings.Join(others, ", ") + "."
+	}
+	return says + " Positions were not given their light at random: heat, air and edge may travel with it."
+}
+
+// alike are the other shapes within 2 of the best one's AICc.
+func (d lightPicture) alike() []string {
+	if d.o.Light == nil {
+		return nil
+	}
+	best := math.Inf(1)
+	for _, c := range d.o.Light.Curve {
+		if c.AICc != nil {
+			best = min(best, *c.AICc)
+		}
+	}
+	var names []string
+	for _, c := range d.o.Light.Curve {
+		if c.AICc != nil && *c.AICc <= best+2 && c.Shape != d.o.Curve.Shape {
+			names = append(names, c.Shape)
+		}
+	}
+	return names
+}
+
+func (d lightPicture) alt() string {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, q := range d.points {
+		low, high = min(low, q.light), max(high, q.light)
+	}
+	says := fmt.Sprintf("Scatter of %s against light for %s, light from %s to %s.", d.o.title(), count(len(d.points), "plant", "plants"), number(low), unitAfter(number(high), d.light.Unit))
+	if c := d.o.Curve; c != nil {
+		last := len(c.Light) - 1
+		says += fmt.Sprintf(" The curve goes from %s (%s to %s) to %s (%s to %s).", number(c.Value[0]), number(c.Low[0]), number(c.High[0]),
+			unitAfter(number(c.Value[last]), d.o.Unit), number(c.Low[last]), number(c.High[last]))
+	}
+	return says
+}
+
+func (d lightPicture) table() [][]string {
+	rows := [][]string{{"what", "plant", "bin", "light", d.o.Name, "low", "high"}}
+	for _, q := range d.points {
+		rows = append(rows, []string{"plant", q.plant, d.bins[q.bin], exact(q.light), exact(q.value), "", ""})
+	}
+	if c := d.o.Curve; c != nil {
+		for i := range c.Light {
+			rows = append(rows, []string{c.Shape, "", "", exact(c.Light[i]), exact(c.Value[i]), exact(c.Low[i]), exact(c.High[i])})
+		}
+	}
+	return rows
+}

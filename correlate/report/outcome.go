@@ -1,0 +1,113 @@
+package report
+
+import (
+	"math"
+	"slices"
+
+	"parstead/correlate"
+)
+
+// outcome is one result with the column that it is of.
+type outcome struct {
+	*correlate.OutcomeResult
+	index int
+	in    *correlate.Outcome
+	used  map[int]correlate.PlantPoint // by row of the input
+	codes []string                     // of the plants, by row
+}
+
+func (r *Report) outcome(i int) *outcome {
+	o := &outcome{OutcomeResult: &r.Result.Outcomes[i], index: i, codes: r.Input.Plants, used: map[int]correlate.PlantPoint{}}
+	k := slices.IndexFunc(r.Input.Outcomes, func(c correlate.Outcome) bool { return c.Name == o.Name })
+	if k < 0 {
+		panic("report: result " + o.Name + " is of no outcome of the input")
+	}
+	o.in = &r.Input.Outcomes[k]
+	for _, p := range o.Points {
+		o.used[p.Row] = p
+	}
+	return o
+}
+
+// title names the outcome for people.
+func (o *outcome) title() string {
+	if len(o.Of) == 0 {
+		return o.Name
+	}
+	return o.Name + ", " + ofWords(o.Of)
+}
+
+// file names the outcome's pictures.
+func (o *outcome) file(names fileNames, kind string) string {
+	words := []string{o.Name}
+	for _, value := range o.Of {
+		words = append(words, value) // there is one
+	}
+	return names.of(append(words, kind)...)
+}
+
+// measured is the label of an axis of the outcome's values.
+func (o *outcome) measured() string {
+	switch {
+	case o.Kind == correlate.YesNo:
+		return "share of plants with " + o.Name
+	case o.in.Basis != "":
+		return unit(o.Name+", "+o.in.Basis+" mass", o.Unit)
+	case o.Kind == correlate.Count && o.in.Exposure != nil:
+		return unit(o.Name, o.Unit) + " per " + o.in.Exposure.Name
+	}
+	return unit(o.Name, o.Unit)
+}
+
+// log tells whether values are drawn on a logarithmic axis: where they were
+// analysed so.
+func (o *outcome) log() bool { return o.Scale == correlate.Log }
+
+// level is a row's level of a factor; "" where it is blank.
+func level(f *correlate.Factor, row int) string {
+	if f == nil || f.Codes[row] == correlate.Blank {
+		return ""
+	}
+	return f.Levels[f.Codes[row]]
+}
+
+// asks tells whether an outcome is asked of a plant: of the right part of the
+// trial, and no guard.
+func (r *Report) asks(o *outcome, row int) bool {
+	in := r.Input
+	if in.By != nil && level(in.By, row) != o.Of[in.By.Name] || o.in.Only != nil && !o.in.Only[row] {
+		return false
+	}
+	return !r.guard(row)
+}
+
+func (r *Report) guard(row int) bool { return r.Input.Guard != nil && r.Input.Guard[row] }
+
+// why says what keeps a plant's value out of a result.
+func (r *Report) why(o *outcome, row int) string {
+	in := r.Input
+	switch {
+	case in.Status != nil && in.Status[row] == correlate.Lost:
+		if in.Cause != nil && in.Cause[row] != "" {
+			return "lost: " + in.Cause[row]
+		}
+		return "lost"
+	case in.Status != nil && in.Status[row] == correlate.Withdrawn:
+		return "withdrawn"
+	case in.LeaveOut != nil && in.LeaveOut[row] != "":
+		return "left out: " + in.LeaveOut[row]
+	case math.IsNaN(o.in.Values[row]):
+		return "no value"
+	}
+	return "not analysed: a blank treatment, start, covariate or light"
+}
+
+// treatment finds a treatment by name; nil where there is none.
+func (r *Report) treatment(name string) *correlate.Treatment {
+	for i := range r.Input.Treatments {
+		if r.Input.Treatments[i].Name == name {
+			return &r.Input.Treatments[i]
+		}
+	}
+	return nil
+}

@@ -1,0 +1,149 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"image/color"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/vgimg"
+	"gonum.org/v1/plot/vg/vgsvg"
+)
+
+// picture is one picture in all its forms, made from the same data.
+type picture struct {
+	file    string // without extension
+	title   string
+	of      int    // index of the outcome's result; rackWide for those of the rack
+	caption string // how to read it
+	alt     string // what it shows, for those who don't see it
+	table   [][]string
+	draw    func(pen)
+}
+
+// rackWide marks pictures that are of no single outcome.
+const (
+	rackWide    = -1
+	allOutcomes = -2
+)
+
+// write makes the picture's files.
+func (q *picture) write(dir string) error {
+	image, err := q.png()
+	if err != nil {
+		return fmt.Errorf("%s: %w", q.file, err)
+	}
+	drawn, err := q.svg()
+	if err != nil {
+		return fmt.Errorf("%s: %w", q.file, err)
+	}
+	table, err := q.csv()
+	if err != nil {
+		return fmt.Errorf("%s: %w", q.file, err)
+	}
+	for ending, content := range map[string][]byte{".png": image, ".svg": append([]byte(xmlHead), drawn...), ".csv": table} {
+		if err := os.WriteFile(filepath.Join(dir, q.file+ending), content, 0o666); err != nil { //nolint:gosec // a report is for anyone to read
+			return err
+		}
+	}
+	return nil
+}
+
+const xmlHead = `<?xml version="1.0" encoding="UTF-8"?>` + "\n"
+
+// png is the picture in pixels.
+func (q *picture) png() ([]byte, error) {
+	canvas := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(72), vgimg.UseBackgroundColor(color.White))}
+	q.draw(pen{canvas})
+	var out bytes.Buffer
+	_, err := canvas.WriteTo(&out)
+	return out.Bytes(), err
+}
+
+// svg is the picture as one SVG element, with its title and its alternative text
+// for readers of the screen, and with fonts of the same widths where those of the
+// drawing are not there.
+func (q *picture) svg() ([]byte, error) {
+	canvas := vgsvg.New(width, height)
+	pen{canvas}.fill(box(0, 0, width, height), paper)
+	q.draw(pen{canvas})
+	var out bytes.Buffer
+	if _, err := canvas.WriteTo(&out); err != nil {
+		return nil, err
+	}
+	_, rest, ok := bytes.Cut(out.Bytes(), []byte("<svg"))
+	if ok {
+		_, rest, ok = bytes.Cut(rest, []byte(">"))
+	}
+	if !ok {
+		return nil, fmt.Errorf("the drawing has no beginning")
+	}
+	head := fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-labelledby="%[3]s-t %[3]s-d"><title id="%[3]s-t">%[4]s</title><desc id="%[3]s-d">%[5]s</desc>`,
+		width, height, q.file, escaped(q.title), escaped(q.alt))
+	rest = bytes.ReplaceAll(rest, []byte("font-family:Liberation Sans;font-variant:none;font-weight:normal;font-style:normal"), []byte("font-family:Liberation Sans,Arial,Helvetica,sans-serif"))
+	rest = bytes.ReplaceAll(rest, []byte("font-family:Liberation Sans;font-variant:none;font-weight:bold;font-style:normal"), []byte("font-family:Liberation Sans,Arial,Helvetica,sans-serif;font-weight:bold"))
+	return append([]byte(head), rest...), nil
+}
+
+var escaping = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;", "'", "&#39;")
+
+func escaped(s string) string { return escaping.Replace(s) }
+
+// csv is what the picture shows.
+func (q *picture) csv() ([]byte, error) {
+	var out bytes.Buffer
+	w := csv.NewWriter(&out)
+	err := w.WriteAll(q.table) // flushes
+	return out.Bytes(), err
+}
+
+// fileNames hands out names of files, each once.
+type fileNames map[string]bool
+
+// of makes a file's name of words.
+func (f fileNames) of(words ...string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(strings.Join(words, "-")) {
+		switch {
+		case unicode.IsLetter(r), unicode.IsDigit(r), r == '_':
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+	}
+	stem := []rune(strings.Trim(b.String(), "-"))
+	stem = stem[:min(len(stem), 60)]
+	name := string(stem)
+	for n := 2; f[name]; n++ {
+		name = string(stem) + "-" + strconv.Itoa(n)
+	}
+	f[name] = true
+	return name
+}
+
+// page words which of several pictures one is; "" where it is alone.
+func pageOf(i, n int) string {
+	if n < 2 {
+		return ""
+	}
+	return fmt.Sprintf(" (%d of %d)", i+1, n)
+}
+
+// points turns pairs into a path's points.
+func smooth(p pen, xs, ys []float64, l line) {
+	var path vg.Path
+	for i := range xs {
+		if i == 0 {
+			path.Move(at(xs[i], ys[i]))
+			continue
+		}
+		path.Line(at(xs[i], ys[i]))
+	}
+	p.stroke(path, l)
+}

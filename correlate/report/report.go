@@ -1,0 +1,82 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"parstead/correlate"
+	"parstead/light"
+	"parstead/light/account"
+	"parstead/light/climate"
+)
+
+// Report is a harvest correlation with what is known of the trial behind it.
+// Input and Result are required; without a rack there are no maps, without days
+// no light map and no season.
+type Report struct {
+	Trial   string    // its name
+	Remark  string    // stands on top of the page: "invented data"; "" for none
+	Version string    // of the program
+	Written time.Time // when the page was made
+
+	Input  *correlate.Input
+	Result *correlate.Result
+
+	Rack light.Rack
+	Days []account.Day // of every position whose light is known, as account.Days gives them
+	Air  []climate.Day
+	Log  []light.Event // the whole log; withdrawn entries are left out here
+
+	// Factors says of each lamp where its illuminance per PPFD comes from:
+	// "measured", a spectrum's file, an illuminant. A lamp that is absent is not known.
+	Factors map[string]string
+}
+
+// Write makes a folder with index.html, which holds every picture, and beside it
+// each picture as SVG, PNG of 1920 × 1080 and CSV of what it shows. Files of the
+// same names are replaced; others are left alone.
+//
+// Errors: a folder or file that cannot be written.
+func Write(dir string, r Report) error {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return fmt.Errorf("make the report's folder: %w", err)
+	}
+	list := r.pictures()
+	var files errgroup.Group
+	files.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range list {
+		files.Go(func() error { return list[i].write(dir) })
+	}
+	var page bytes.Buffer
+	if err := r.page(&page, list); err != nil {
+		return err
+	}
+	if err := files.Wait(); err != nil {
+		return fmt.Errorf("write a picture: %w", err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "index.html"), page.Bytes(), 0o666); err != nil { //nolint:gosec // a report is for anyone to read
+		return fmt.Errorf("write the report's page: %w", err)
+	}
+	return nil
+}
+
+// pictures are all that can be drawn, in the order of the page.
+func (r *Report) pictures() []picture {
+	names := fileNames{}
+	list := r.lightMaps(names)
+	list = append(list, r.seasons(names)...)
+	for i := range r.Result.Outcomes {
+		o := r.outcome(i)
+		list = append(list, r.groups(names, o)...)
+		list = append(list, r.pairs(names, o)...)
+		list = append(list, r.lights(names, o)...)
+		list = append(list, r.plantMaps(names, o)...)
+	}
+	return append(list, r.outcomes(names)...)
+}

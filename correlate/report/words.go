@@ -1,0 +1,105 @@
+package report
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// number writes a number for people: three digits, more where there are more
+// before the point.
+func number(x float64) string {
+	a := math.Abs(x)
+	switch {
+	case math.IsNaN(x):
+		return ""
+	case a == 0:
+		return "0"
+	case a >= 1e7 || a < 1e-4:
+		return minus(strconv.FormatFloat(x, 'e', 2, 64))
+	case a >= 99.95:
+		return minus(strconv.FormatFloat(x, 'f', 0, 64))
+	}
+	return minus(strconv.FormatFloat(x, 'f', 2-int(math.Floor(math.Log10(a))), 64))
+}
+
+func known(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return number(*x)
+}
+
+func between(ci *[2]float64) string {
+	if ci == nil {
+		return ""
+	}
+	return number(ci[0]) + " to " + number(ci[1])
+}
+
+// percent writes a share; of is for shares of plants and of light.
+func percent(share float64) string {
+	if a := math.Abs(100 * share); a > 0 && a < 1 {
+		return number(100*share) + " %"
+	}
+	return minus(strconv.FormatFloat(100*share, 'f', 0, 64)) + " %"
+}
+
+// chance writes a p value, which stands in tables only.
+func chance(p *float64) string {
+	switch {
+	case p == nil:
+		return ""
+	case *p < 0.001:
+		return "< 0.001"
+	}
+	return strconv.FormatFloat(*p, 'f', 3, 64)
+}
+
+// exact writes a number for another program.
+func exact(x float64) string {
+	if math.IsNaN(x) {
+		return ""
+	}
+	return strconv.FormatFloat(x, 'g', -1, 64)
+}
+
+func exactOf(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return exact(*x)
+}
+
+func ends(ci *[2]float64) (low, high string) {
+	if ci == nil {
+		return "", ""
+	}
+	return exact(ci[0]), exact(ci[1])
+}
+
+func unit(words, of string) string {
+	if of == "" {
+		return words
+	}
+	return words + ", " + of
+}
+
+// ofWords words the value of analyse_by: "species Peperomia".
+func ofWords(of map[string]string) string {
+	var parts []string
+	for _, k := range slices.Sorted(maps.Keys(of)) {
+		parts = append(parts, k+" "+of[k])
+	}
+	return strings.Join(parts, ", ")
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
