@@ -14,8 +14,35 @@ type Clock struct {
 
 // SystemClock is the machine's clock; its uptime counts from the call.
 func SystemClock() Clock {
-	start := sinceBoot()
-	return Clock{Now: time.Now, Uptime: func() time.Duration { return sinceBoot() - start }}
+	m := &machine{start: time.Now(), boot: sinceBoot()}
+	return Clock{Now: time.Now, Uptime: m.uptime}
+}
+
+// machine tells the uptime, the time asleep included: waking up must not look
+// like a step of the clock. Go's monotonic clock stands still meanwhile, and the
+// one that does not is dear to ask, so it is asked only when the others part.
+type machine struct {
+	start time.Time     // with Go's monotonic reading
+	boot  time.Duration // since the machine's boot, then
+
+	mu     sync.Mutex
+	parted time.Duration // the time of day over the monotonic clock, since start
+	asleep time.Duration
+}
+
+func (m *machine) uptime() time.Duration {
+	now := time.Now()
+	awake := now.Sub(m.start)
+	parted := now.Round(0).Sub(m.start.Round(0)) - awake
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if (parted - m.parted).Abs() > 100*time.Millisecond {
+		m.parted = parted
+		if b := sinceBoot(); b > 0 {
+			m.asleep = max(m.asleep, b-m.boot-awake)
+		}
+	}
+	return awake + m.asleep
 }
 
 // Step is a jump of the system clock against the monotonic one.

@@ -4,8 +4,5 @@ package ingest
 
 import "time"
 
-var processStart = time.Now()
-
-// sinceBoot is monotonic. Where it stands still while the machine sleeps, waking
-// up looks like a step of the clock.
-func sinceBoot() time.Duration { return time.Since(processStart) }
+// sinceBoot is not known here: waking up looks like a step of the clock.
+func sinceBoot() time.Duration { return 0 }

@@ -202,6 +202,7 @@ func (in *Intake) commit(ctx context.Context, g *group, sum *Summary) error {
 
 // account counts what became of each reading and shows the stored ones.
 func (in *Intake) account(arrivals []arrival, fates []light.Fate, sum *Summary) {
+	in.mu.Lock() // once: Take waits for it meanwhile
 	for i := range arrivals {
 		a := &arrivals[i]
 		switch fates[i] {
@@ -215,24 +216,22 @@ func (in *Intake) account(arrivals []arrival, fates []light.Fate, sum *Summary) 
 		a.sensor.stored.Inc()
 		reason := a.setAside()
 		sum.store(reason)
-		if reason != "" {
+		switch {
+		case reason != "":
 			in.metrics.setAside.WithLabelValues(a.sensor.name, reason).Inc()
-		} else {
-			in.show(a)
-		}
-		if in.OnStored != nil {
-			in.OnStored(a.reading)
+		case a.reading.At.After(a.sensor.latest.At):
+			a.sensor.latest = a.reading
+			a.sensor.last.Set(float64(a.reading.At.UnixMilli()) / 1e3)
 		}
 	}
-}
-
-// show makes a usable reading the sensor's latest, if it is.
-func (in *Intake) show(a *arrival) {
-	in.mu.Lock()
-	defer in.mu.Unlock()
-	if a.reading.At.After(a.sensor.latest.At) {
-		a.sensor.latest = a.reading
-		a.sensor.last.Set(float64(a.reading.At.UnixMilli()) / 1e3)
+	in.mu.Unlock()
+	if in.OnStored == nil {
+		return
+	}
+	for i := range arrivals {
+		if fates[i] != light.Duplicate {
+			in.OnStored(arrivals[i].reading)
+		}
 	}
 }
 

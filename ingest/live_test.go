@@ -33,7 +33,8 @@ func BenchmarkLiveExternalBroker(b *testing.B) {
 	}, func(b *testing.B) time.Duration {
 		b.Helper()
 		forget(b, m.url())
-		sink, stop := ours(b, m.url())
+		sink, open, stop := ours(b, m.url())
+		open()
 		begin, used := time.Now(), processorTime(b)
 		wait := publishFromChild(b, m.address, n)
 		await(b, n, sink.readings.Load)
