@@ -180,4 +180,13 @@ func (db *DB) publish(group []light.Reading, fates []light.Fate, suspects bool) 
 	if suspects || len(db.weeks.known) > 0 {
 		db.weeks.add(group, fates, db.owners)
 	}
+	if db.onAppend != nil {
+		earliest := group[0].At
+		for i := range group {
+			if group[i].At.Before(earliest) {
+				earliest = group[i].At
+			}
+		}
+		db.onAppend(earliest)
+	}
 }

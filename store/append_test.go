@@ -6,6 +6,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -63,6 +64,23 @@ func TestDuplicates(t *testing.T) {
 }
 
 // A reading that cannot be kept refuses its whole group, and says which it is.
+func TestOnAppendTellsTheEarliest(t *testing.T) {
+	t.Parallel()
+	var told []time.Time
+	db, err := Open(filepath.Join(t.TempDir(), FileName), Options{OnAppend: func(at time.Time) { told = append(told, at) }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, db, own("a", time.Hour, 1), own("b", -time.Hour, 1), own("a", 2*time.Hour, 1))
+	mustAppend(t, db, own("a", 3*time.Hour, 1))
+	if err := db.Close(); err != nil {
+		t.Error(err)
+	}
+	if diff := gocmp.Diff([]time.Time{start.Add(-time.Hour), start.Add(3 * time.Hour)}, told); diff != "" {
+		t.Error(diff)
+	}
+}
+
 func TestRefusedReadings(t *testing.T) {
 	t.Parallel()
 	db := open(t)

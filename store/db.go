@@ -33,9 +33,9 @@ const (
 var (
 	ErrInUse  = errors.New("in use by another process")
 	ErrClosed = errors.New("the store is closed")
-	// ErrFailed is what every write gets after one whose sync failed: what the
-	// disk then holds is known only after the database is opened again.
-	ErrFailed = errors.New("the disk failed to keep an earlier write: restart to take readings again")
+	// ErrFailed is what a write gets whose sync failed, and every write after it:
+	// what the disk then holds is known only after the database is opened again.
+	ErrFailed = errors.New("the disk failed to keep a write: restart to take readings again")
 )
 
 // lockPatience is how long an opener waits for another one to let go; a
@@ -67,6 +67,10 @@ type Options struct {
 	Now        func() time.Time      // nil: time.Now
 	Log        *slog.Logger          // nil: silent
 	Registerer prometheus.Registerer // nil: no metrics
+
+	// OnAppend, where not nil, is told the earliest time among the readings of
+	// each group that was kept, by whichever way it came. It must not block.
+	OnAppend func(earliest time.Time)
 }
 
 // DB is the open database of one trial. Its methods may be called from
@@ -80,6 +84,8 @@ type DB struct {
 	boot    uint32
 	opened  time.Time
 	commit  func(*bolt.Tx) error // tests put a failing disk in its place
+
+	onAppend func(earliest time.Time) // may be nil
 
 	write  sync.Mutex // held for a whole writing transaction; guards what follows
 	failed error
@@ -107,7 +113,7 @@ func Open(path string, o Options) (*DB, error) {
 	}
 	db := &DB{
 		bolt: b, path: path, now: o.Now, log: o.Log, opened: o.Now(),
-		commit: (*bolt.Tx).Commit,
+		commit: (*bolt.Tx).Commit, onAppend: o.OnAppend,
 	}
 	if o.Registerer != nil {
 		db.metrics = newMetrics(o.Registerer)
@@ -245,6 +251,7 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 	if err != nil && !wroteNothing(err) {
 		db.failed = ErrFailed
 		db.log.Error("commit failed", "file", db.path, "error", err)
+		err = fmt.Errorf("%w (%w)", ErrFailed, err)
 	}
 	return err
 }
@@ -350,6 +357,13 @@ func whole(b *bolt.DB) error {
 		}
 		return nil
 	})
+}
+
+// LastEvent is the id of the newest entry of the log; 0 where there is none.
+func (db *DB) LastEvent() uint64 {
+	db.mu.RLock()
+	defer db.mu.RUnlock()
+	return db.state.lastEvent
 }
 
 // Stats are figures about what is stored.

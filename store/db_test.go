@@ -54,6 +54,9 @@ func TestLog(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if got := db.LastEvent(); got != 2 {
+		t.Errorf("the newest entry is %d, want 2", got)
+	}
 	moved.ID = 1
 	want := []light.Event{moved, {ID: 2, At: start, Written: start, Kind: light.Withdrawn, Withdraws: 1}}
 	if diff := cmp.Diff(want, got); diff != "" {
@@ -243,6 +246,8 @@ func TestFailingCommit(t *testing.T) {
 		group := []light.Reading{own("a", time.Minute, 2), own("new", 0, 3)}
 		if _, err := db.Append(t.Context(), group); !errors.Is(err, c.fault) {
 			t.Fatalf("%s: %v", c.name, err)
+		} else if errors.Is(err, ErrFailed) == c.goes {
+			t.Errorf("%s: ErrFailed is told wrongly: %v", c.name, err)
 		}
 		db.commit = (*bolt.Tx).Commit
 		fates, err := db.Append(t.Context(), group)

@@ -123,6 +123,7 @@ func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 	}
 	db.mu.Lock()
 	db.state.steps = steps
+	db.state.lastEvent = e.ID
 	db.mu.Unlock()
 	return e.ID, nil
 }

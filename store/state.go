@@ -18,6 +18,8 @@ type state struct {
 	sensors map[string]*sensor
 	byID    []*sensor // numbers are given from 1 on, and none is ever taken back
 	steps   clockSteps
+
+	lastEvent uint64 // id of the newest entry of the log
 }
 
 // sensor finds a sensor by number; nil for none.
@@ -186,6 +188,9 @@ func (db *DB) reload() error {
 		}
 		if fresh.steps, err = stepsOf(log); err != nil {
 			return err
+		}
+		if n := len(log); n > 0 {
+			fresh.lastEvent = log[n-1].ID
 		}
 		sensors := tx.Bucket(bucketSensors).Cursor()
 		for k, v := sensors.First(); k != nil; k, v = sensors.Next() {
