@@ -21,6 +21,9 @@ type commands struct {
 	DLI  dliCmd  `cmd:"" name:"dli" help:"Tell the light of each position and day."`
 	Note noteCmd `cmd:"" help:"Write a line into the trial's log, or list the log."`
 
+	Import  importCmd  `cmd:"" help:"Take readings in from a logger's file."`
+	Climate climateCmd `cmd:"" help:"Tell the air of each bin and day: warmth, humidity, degree-days."`
+
 	Layout    layoutCmd    `cmd:"" help:"Deal plants to positions and treatments to plants, at random."`
 	Correlate correlateCmd `cmd:"" help:"Correlate the harvest with treatments, places and light."`
 

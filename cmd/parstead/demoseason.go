@@ -81,10 +81,8 @@ func (r *running) Stop() error {
 // seasonBar shows how far the season is: a bar on a terminal, else a line for
 // every tenth.
 func seasonBar(w io.Writer, world *demo.World, ticks int) (progress func(int), done func()) {
-	if f, ok := w.(*os.File); ok {
-		if info, err := f.Stat(); err == nil && info.Mode()&os.ModeCharDevice != 0 {
-			return terminalBar(w, world, ticks)
-		}
+	if isTerminal(w) {
+		return terminalBar(w, world, ticks)
 	}
 	tenth := 0
 	return func(n int) {
@@ -93,6 +91,16 @@ func seasonBar(w io.Writer, world *demo.World, ticks int) (progress func(int), d
 			fmt.Fprintf(w, "season: %d of %d days\n", n*world.Days/ticks, world.Days)
 		}
 	}, func() {}
+}
+
+// isTerminal tells whether somebody may be looking on at w.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
 }
 
 func terminalBar(w io.Writer, world *demo.World, ticks int) (progress func(int), done func()) {

@@ -45,7 +45,7 @@ func (c *dliCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	from, to, err := c.days(t)
+	from, to, err := lightDays(t, c.From, c.To)
 	if err != nil {
 		return err
 	}
@@ -78,16 +78,17 @@ func (c *dliCmd) Run(e *env) error {
 	return out.Flush()
 }
 
-// days are the first and last day that are asked for.
-func (c *dliCmd) days(t *trial.Trial) (from, to light.Date, err error) {
+// lightDays reads the first and last day that are asked for; the trial's where
+// none is.
+func lightDays(t *trial.Trial, first, last string) (from, to light.Date, err error) {
 	from, to = t.Rack.Starts, t.Rack.Ends
-	if c.From != "" {
-		if from, err = light.ParseDate(c.From); err != nil {
+	if first != "" {
+		if from, err = light.ParseDate(first); err != nil {
 			return from, to, usageError{"--from: " + err.Error()}
 		}
 	}
-	if c.To != "" {
-		if to, err = light.ParseDate(c.To); err != nil {
+	if last != "" {
+		if to, err = light.ParseDate(last); err != nil {
 			return from, to, usageError{"--to: " + err.Error()}
 		}
 	}
