@@ -350,9 +350,21 @@ func BenchmarkOneInFlight(b *testing.B) {
 		in := intake(b, sink, benchFeeds()...)
 		stopIntake := running(b, in.Run)
 		e, stopBroker := embedded(b, in)
+		c, err := dialRaw(e.Addr().String(), "chip")
+		if err != nil {
+			b.Fatal(err)
+		}
 		begin := time.Now()
-		publishAll(b, e.Addr().String(), 1, n, 1)
+		for i := range n {
+			if _, err := c.Write(publishPacket("rack/7", fmt.Sprintf(`{"light":{"ppfd":85.5},"at":%d}`, begin.Unix()-int64(i)), 1, uint16(i+1))); err != nil {
+				b.Fatal(err)
+			}
+			if _, err := c.acknowledged(); err != nil {
+				b.Fatal(err)
+			}
+		}
 		took := time.Since(begin)
+		_ = c.Close()
 		stopIntake()
 		stopBroker()
 		if c := sink.commits.Load(); c != n {
