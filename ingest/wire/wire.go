@@ -88,7 +88,7 @@ func (w *Conn) Write(b []byte) (int, error) {
 		return 0, net.ErrClosed
 	case len(w.out)+len(b) > w.limit:
 		w.err = ErrSlow
-		w.nudge()
+		go w.Abort() // what is being written may be stuck, and closing may wait
 		return 0, w.err
 	}
 	w.out = append(w.out, b...)

@@ -115,7 +115,11 @@ func TestTooMuchUnsentIsAnError(t *testing.T) {
 	if !errors.Is(err, ErrSlow) {
 		t.Errorf("got %v", err)
 	}
+	begin := time.Now()
 	<-w.Done()
+	if took := time.Since(begin); took > writeTime/2 {
+		t.Errorf("it held its connection for another %v", took)
+	}
 }
 
 func TestReadsComeInGulps(t *testing.T) {
