@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -103,9 +104,18 @@ func (c *demoCmd) harvest(e *env, world *demo.World, t *trial.Trial) error {
 		return fmt.Errorf("correlate the demo's harvest: %w", err)
 	}
 	c.findings(e.stdout, t, result)
+	report := filepath.Join(c.Dir, "report")
+	after.stderr = io.Discard // it would name the page a second time
+	if err := writeReport(&after, c.Dir, report, inventedRemark, in, result); err != nil {
+		return fmt.Errorf("write the demo's report: %w", err)
+	}
+	fmt.Fprintf(e.stdout, "\nThe report, with pictures: %s\n", filepath.Join(report, "index.html"))
 	c.claims(e.stdout, world, result)
 	return nil
 }
+
+// inventedRemark stands on top of the report.
+const inventedRemark = "Invented data: a simulated rack and season, made by parstead demo. Nothing here was ever measured."
 
 // findings tells those of the primary outcome for the plants that light serves
 // best.

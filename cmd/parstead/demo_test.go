@@ -40,6 +40,10 @@ func TestDemo(t *testing.T) {
 	if err != nil || len(sensors) != 17 {
 		t.Errorf("%d sensors with readings (%v), want 17", len(sensors), err)
 	}
+	page, err := os.ReadFile(filepath.Join(dir, "report", "index.html"))
+	if err != nil || !strings.Contains(string(page), "Invented data") {
+		t.Errorf("the report doesn't say that its data is invented (%v)", err)
+	}
 	if err := run(t.Context(), args, strings.NewReader(""), &out, &talk); err == nil || !strings.Contains(err.Error(), "--dir") {
 		t.Errorf("a second demo in the same folder: %v", err)
 	}
