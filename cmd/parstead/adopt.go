@@ -27,7 +27,11 @@ func stamps(folder string) map[string]stamp {
 	}
 	found := map[string]stamp{}
 	for _, e := range entries {
-		if e.IsDir() || e.Name() == store.FileName || e.Name() == store.SocketName {
+		switch e.Name() {
+		case store.FileName, store.SocketName, toldFile, toldFile + ".new":
+			continue
+		}
+		if e.IsDir() {
 			continue
 		}
 		if info, err := e.Info(); err == nil {

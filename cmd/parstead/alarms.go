@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"sync"
 	"time"
@@ -29,17 +28,36 @@ const (
 
 // alarms are the conditions that hold, and what was said of them where.
 type alarms struct {
+	looking sync.Mutex // one look at a time
+
 	mu       sync.Mutex
 	watch    *watch.Watch
+	looked   bool // at least once, so that what holds is known
 	holding  []page.Condition
-	files    *page.Condition // set by adoptChanges
+	shown    []page.Condition // of these, what the readings showed at the last look that could be made
+	files    *page.Condition  // set by adoptChanges
 	step     *ingest.Step
 	retained map[string]page.Condition // topic: what stands there
+	carried  []page.Condition          // told before the last stop, and not found again yet
+	judge    time.Time                 // until then what is carried may be found again
 }
+
+// settling is how long after the start a condition that was told before may
+// take to show again: a sensor is called silent only after a while.
+const settling = 30 * time.Minute
 
 func (a *alarms) init(d *daemon) {
 	a.watch = watch.New(&d.trial.Load().Rack)
 	a.retained = map[string]page.Condition{}
+	if d.teller == nil {
+		return
+	}
+	for _, m := range d.teller.Told() {
+		a.carried = append(a.carried, page.Condition{
+			Condition: m.Condition, Bin: m.Bin, Sensor: m.Sensor, Since: m.Since, Says: m.Says, Do: m.Do,
+		})
+	}
+	a.judge = d.clock.Now().Add(settling)
 }
 
 // list is the conditions that hold, gravest first.
@@ -47,6 +65,13 @@ func (a *alarms) list() []page.Condition {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return slices.Clone(a.holding)
+}
+
+// known tells whether what holds has been judged since the start.
+func (a *alarms) known() bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.looked
 }
 
 func (a *alarms) clockStepped(s ingest.Step) {
@@ -71,45 +96,57 @@ func (a *alarms) renew(w *watch.Watch) {
 
 // look finds what is wrong now and says what is new of it.
 func (a *alarms) look(ctx context.Context, d *daemon, now time.Time) {
-	found, err := a.find(ctx, d, now)
-	if err != nil {
-		if ctx.Err() == nil {
-			d.log.Error("conditions not judged", "error", err)
-		}
+	a.looking.Lock()
+	defer a.looking.Unlock()
+	found := a.own(d, now)
+	wrong, err := a.watched(ctx, d, now)
+	if err != nil && ctx.Err() == nil {
+		d.log.Error("conditions not judged", "error", err)
+	}
+	if ctx.Err() != nil {
 		return
 	}
+	found = append(found, wrong...)
+
 	a.mu.Lock()
-	before := a.holding
-	a.holding = found
+	before := slices.Concat(a.holding, a.carried)
+	found = keepSince(before, found)
+	a.holding, a.looked = found, true
+	if now.Before(a.judge) {
+		a.carried = notIn(a.carried, found)
+		before = notIn(before, a.carried)
+	} else {
+		a.carried = nil
+	}
 	a.mu.Unlock()
 
 	trial := d.trial.Load().Name
-	for _, c := range found {
-		m := message(trial, c, nil)
-		i := slices.IndexFunc(before, func(b page.Condition) bool { return sameCause(b, c) })
-		if i < 0 {
-			d.log.Warn("condition", "condition", c.Condition, "bin", c.Bin, "sensor", c.Sensor, "says", c.Says)
-			if d.teller != nil {
-				d.teller.Tell(m)
-			}
-		}
-		a.retain(d, m, c)
+	for _, c := range notIn(found, before) {
+		d.log.Warn("condition", "condition", c.Condition, "bin", c.Bin, "sensor", c.Sensor, "says", c.Says)
+		d.tell(message(trial, c, nil))
 	}
-	for _, c := range before {
-		if slices.ContainsFunc(found, func(f page.Condition) bool { return sameCause(f, c) }) {
-			continue
-		}
-		m := message(trial, c, &now)
+	for _, c := range notIn(before, found) {
 		d.log.Info("condition over", "condition", c.Condition, "bin", c.Bin, "sensor", c.Sensor)
-		if d.teller != nil {
-			d.teller.Tell(m)
-		}
-		a.retain(d, m, c)
+		d.tell(message(trial, c, &now))
+	}
+	a.retain(d, found, now)
+}
+
+func (d *daemon) tell(m tell.Message) {
+	if d.teller != nil {
+		d.teller.Tell(m)
 	}
 }
 
 func sameCause(a, b page.Condition) bool {
 	return a.Condition == b.Condition && a.Bin == b.Bin && a.Sensor == b.Sensor
+}
+
+// notIn lists the conditions of list of which others has no cause.
+func notIn(list, others []page.Condition) []page.Condition {
+	return slices.DeleteFunc(slices.Clone(list), func(c page.Condition) bool {
+		return slices.ContainsFunc(others, func(o page.Condition) bool { return sameCause(c, o) })
+	})
 }
 
 func message(trial string, c page.Condition, until *time.Time) tell.Message {
@@ -119,39 +156,51 @@ func message(trial string, c page.Condition, until *time.Time) tell.Message {
 	}
 }
 
-// retain publishes the message at its topic once; what could not be published
-// is tried again at the next look.
-func (a *alarms) retain(d *daemon, m tell.Message, c page.Condition) {
-	topic := m.Topic()
-	a.mu.Lock()
-	last, there := a.retained[topic]
-	a.mu.Unlock()
-	if over := m.Until != nil; (!over && there && last == c) || (over && !there) {
-		return
+// retain keeps one message at each topic at the broker: that of the gravest
+// condition there, or that it is over. What could not be published is tried
+// again at the next look.
+func (a *alarms) retain(d *daemon, found []page.Condition, now time.Time) {
+	trial := d.trial.Load().Name
+	due := map[string]bool{}
+	for _, c := range found {
+		m := message(trial, c, nil)
+		topic := m.Topic()
+		if due[topic] {
+			continue
+		}
+		due[topic] = true
+		if a.retained[topic] != c && publish(d, topic, m) {
+			a.retained[topic] = c
+		}
 	}
+	for topic, c := range a.retained {
+		if !due[topic] && publish(d, topic, message(trial, c, &now)) {
+			delete(a.retained, topic)
+		}
+	}
+}
+
+func publish(d *daemon, topic string, m tell.Message) (ok bool) {
 	payload, err := json.Marshal(m)
 	if err == nil {
 		err = d.source.Publish(topic, payload)
 	}
 	if err != nil {
 		d.log.Warn("condition not published", "topic", topic, "error", err)
-		return
 	}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if m.Until != nil {
-		delete(a.retained, topic)
-		return
-	}
-	a.retained[topic] = c
+	return err == nil
 }
 
-func (a *alarms) find(ctx context.Context, d *daemon, now time.Time) ([]page.Condition, error) {
+// own lists the conditions that the daemon itself is in.
+func (a *alarms) own(d *daemon, now time.Time) []page.Condition {
 	var found []page.Condition
 	a.mu.Lock()
-	w, files, step := a.watch, a.files, a.step
+	files, step := a.files, a.step
 	a.mu.Unlock()
-	if c, ok := diskIs(d, now); ok {
+	folder := d.trial.Load().Dir
+	if c, ok := d.keeper.condition(folder); ok {
+		found = append(found, c)
+	} else if c, ok := diskIs(folder, now); ok {
 		found = append(found, c)
 	}
 	if files != nil {
@@ -164,19 +213,32 @@ func (a *alarms) find(ctx context.Context, d *daemon, now time.Time) ([]page.Con
 			Do:   "Readings that came before are dated anew. See that the machine gets its time from the network or has a clock with a battery.",
 		})
 	}
+	return found
+}
+
+// watched lists what the readings show to be wrong; on an error, what they
+// showed last.
+func (a *alarms) watched(ctx context.Context, d *daemon, now time.Time) ([]page.Condition, error) {
+	a.mu.Lock()
+	w, last := a.watch, a.shown
+	a.mu.Unlock()
 	view, err := d.db.View()
 	if err != nil {
-		return nil, fmt.Errorf("open a view: %w", err)
+		return last, fmt.Errorf("open a view: %w", err)
 	}
 	defer view.Close() //nolint:errcheck // it only read
 	wrong, err := w.At(ctx, view, now)
 	if err != nil {
-		return nil, err
+		return last, err
 	}
+	var found []page.Condition
 	for _, c := range wrong {
 		found = append(found, page.Condition{Condition: string(c.Name), Bin: c.Bin, Sensor: c.Sensor, Since: c.Since, Says: c.Says, Do: c.Do})
 	}
-	return keepSince(a.list(), found), nil
+	a.mu.Lock()
+	a.shown = found
+	a.mu.Unlock()
+	return found, nil
 }
 
 // keepSince leaves a condition that goes on with the moment it was first found.
@@ -191,19 +253,14 @@ func keepSince(before, found []page.Condition) []page.Condition {
 	return found
 }
 
-func diskIs(d *daemon, now time.Time) (page.Condition, bool) {
-	folder := d.trial.Load().Dir
+func diskIs(folder string, now time.Time) (page.Condition, bool) {
 	free, err := freeBytes(folder)
 	if err != nil || free >= diskFloor {
 		return page.Condition{}, false
 	}
-	where, err := filepath.Abs(folder)
-	if err != nil {
-		where = folder
-	}
 	return page.Condition{
 		Condition: conditionDisk, Since: now,
 		Says: fmt.Sprintf("Only %d MB are free where the trial is kept.", free>>20),
-		Do:   "Make room on the disk that holds " + where + "; readings can't be kept once it is full.",
+		Do:   "Make room on the disk that holds " + absolute(folder) + "; readings can't be kept once it is full.",
 	}, true
 }

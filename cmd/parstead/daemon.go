@@ -30,6 +30,7 @@ type daemon struct {
 	daemonOptions
 	trial    atomic.Pointer[trial.Trial] // replaced when its files change
 	db       *store.DB
+	keeper   *keeper
 	intake   *ingest.Intake
 	source   source
 	teller   *tell.Teller // nil where the trial wants no messages
@@ -39,6 +40,8 @@ type daemon struct {
 	alarms   alarms
 	pages    *page.Server
 	adoption adoption
+	service  service
+	dailyAt  time.Time // of the last daily line that was handed to the teller
 }
 
 // daemonOptions are what a daemon is told beside its trial.
@@ -50,6 +53,10 @@ type daemonOptions struct {
 	watch func(ingest.Taker) ingest.Taker
 	// linger, where not zero, is passed to the intake for both kinds of reading.
 	linger time.Duration
+	// sink, where not nil, stands in for the store before the intake.
+	sink func(ingest.Sink) ingest.Sink
+	// tick, where not zero, is how often keepHouse looks whether anything is due.
+	tick time.Duration
 }
 
 // source is where messages come from: the embedded broker or a session with
@@ -65,6 +72,9 @@ type source interface {
 // told before anything starts. Run or close it.
 func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon, err error) {
 	d = &daemon{daemonOptions: o}
+	if d.tick == 0 {
+		d.tick = housekeeping
+	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, d.close())
@@ -74,11 +84,18 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 
-	if d.db, err = store.Open(filepath.Join(t.Dir, store.FileName), store.Options{Now: o.clock.Now, Log: o.log, Registerer: registry}); err != nil {
+	if d.db, err = store.Open(filepath.Join(t.Dir, store.FileName), store.Options{
+		Now: o.clock.Now, Log: o.log, Registerer: registry, OnAppend: d.live.touch,
+	}); err != nil {
 		return d, err
 	}
+	var sink ingest.Sink = d.db
+	if o.sink != nil {
+		sink = o.sink(sink)
+	}
+	d.keeper = newKeeper(sink, o.clock.Now)
 	d.intake, err = ingest.New(ingest.Config{
-		Sink: d.db, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.clock, Boot: d.db.Boot(),
+		Sink: d.keeper, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.clock, Boot: d.db.Boot(),
 		Log: o.log, Register: registry, OnStep: d.clockStepped, Linger: o.linger, LingerWaited: o.linger,
 	})
 	if err != nil {
@@ -172,11 +189,14 @@ func (d *daemon) run(ctx context.Context) error {
 		}
 		stops = append(stops, func() error { cancel(); return g.Wait() })
 	}
+	d.service.beat()
 	stage(d.intake.Run)
 	stage(d.source.Run)
 	services := []func(context.Context) error{
 		func(ctx context.Context) error { return d.db.ServeOn(ctx, d.socket) },
 		d.keepHouse,
+		d.endOnFailure,
+		func(ctx context.Context) error { return d.service.keepAwake(ctx, d.healthy) },
 	}
 	if d.page != nil {
 		services = append(services, func(ctx context.Context) error { return d.pages.Serve(ctx, d.page) })
@@ -186,14 +206,43 @@ func (d *daemon) run(ctx context.Context) error {
 	}
 	stage(services...)
 
+	d.service.say("READY=1")
 	<-ctx.Done()
-	d.log.Info("stopping", "cause", context.Cause(ctx).Error())
-	var errs []error
-	for _, stop := range stops {
-		errs = append(errs, stop())
+	d.service.say("STOPPING=1")
+	cause := context.Cause(ctx)
+	d.log.Info("stopping", "cause", cause.Error())
+	if errors.Is(cause, context.Canceled) {
+		cause = nil // as told
 	}
-	errs = append(errs, d.db.Close())
-	return errors.Join(errs...)
+	for _, stop := range append(stops, d.db.Close) {
+		if err := stop(); err != nil && !errors.Is(err, cause) {
+			d.log.Error("not ended in order", "error", err)
+			if cause == nil {
+				cause = err
+			}
+		}
+	}
+	return cause
+}
+
+// lastWords is how long a daemon that can't go on tries to tell why.
+const lastWords = 10 * time.Second
+
+// endOnFailure ends the daemon when only a restart helps the store: readings
+// that were not acknowledged are then sent again. It tells so first.
+func (d *daemon) endOnFailure(ctx context.Context) error {
+	select {
+	case <-ctx.Done():
+		return nil
+	case err := <-d.keeper.broken:
+		d.alarms.look(ctx, d, d.clock.Now())
+		if d.teller != nil {
+			brief, cancel := context.WithTimeout(ctx, lastWords)
+			defer cancel()
+			d.teller.Flush(brief)
+		}
+		return err
+	}
 }
 
 // close frees what openDaemon has opened of a daemon that was never run.
@@ -231,21 +280,23 @@ func (d *daemon) clockStepped(s ingest.Step) {
 // goes by the daemon's own clock, so that a simulated season is kept too.
 const housekeeping = time.Second
 
-// keepHouse does what is due from time to time: totals, conditions, changed
-// files, packing.
+// keepHouse does what is due from time to time: totals, conditions, the daily
+// line, changed files, packing.
 func (d *daemon) keepHouse(ctx context.Context) error {
-	tick := time.NewTicker(housekeeping)
+	tick := time.NewTicker(d.tick)
 	defer tick.Stop()
 	var packed time.Time
-	looked := d.clock.Now().Add(2*housekeeping - time.Minute) // the broker gets a moment to open
+	looked := d.clock.Now().Add(2*d.tick - time.Minute) // the broker gets a moment to open
 	for {
 		now := d.clock.Now()
+		d.service.beat()
 		d.adoptChanges(ctx)
 		if err := d.live.update(ctx, d, now); err != nil {
 			d.log.Error("light totals not updated", "error", err)
 		}
 		if now.Sub(looked).Abs() >= time.Minute {
 			d.alarms.look(ctx, d, now)
+			d.sayDaily(ctx, now)
 			looked = now
 		}
 		if now.Sub(packed).Abs() >= time.Hour {
@@ -257,10 +308,15 @@ func (d *daemon) keepHouse(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
+		case <-d.keeper.changed:
+			d.alarms.look(ctx, d, d.clock.Now())
 		case <-tick.C:
 		}
 	}
 }
+
+// toldFile is where the trial's folder keeps what the grower was told.
+const toldFile = "told.json"
 
 // packAfter leaves the newest readings loose, where late pieces still come.
 const packAfter = 24 * time.Hour
@@ -270,7 +326,7 @@ func newTeller(t *trial.Trial, o daemonOptions) (*tell.Teller, error) {
 	if ways == nil || err != nil {
 		return nil, err
 	}
-	return tell.New(tell.Config{Ways: ways, Now: o.clock.Now, Log: o.log}), nil
+	return tell.New(tell.Config{Ways: ways, Now: o.clock.Now, Log: o.log, File: filepath.Join(t.Dir, toldFile)}), nil
 }
 
 // tellWays are the trial's means of telling the grower; nil where it has none.

@@ -21,7 +21,10 @@ type live struct {
 	known   bool
 	trial   *trial.Trial // that the totals are of
 	day     light.Date   // the running day: totals go to the day before
-	entries int          // of the log that the totals have seen
+	entry   uint64       // newest of the log that the totals have seen
+	touched time.Time    // earliest reading that came since; zero for none
+	lasted  time.Duration
+	ended   time.Time // of the last sum, by the machine's clock
 	totals  map[light.Position]light.DLI
 
 	state   *page.State // the last one given
@@ -43,26 +46,52 @@ func (l *live) ready() error {
 	return nil
 }
 
-// update adds the finished days up anew when a day has ended, the files have
-// changed or something was logged: a note can reach back over any day.
+// touch notes that readings came which reach back to at.
+func (l *live) touch(at time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.touched.IsZero() || at.Before(l.touched) {
+		l.touched = at
+	}
+}
+
+// restBetween is how many times as long as the sum of the days took the next
+// one waits while late readings go on coming in.
+const restBetween = 20
+
+// due tells whether the finished days are to be added up anew: when a day has
+// ended, the files have changed, something was logged (a note can reach back
+// over any day) or readings came for a finished day.
+func (l *live) due(t *trial.Trial, day light.Date, entry uint64) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if !l.known || l.trial != t || l.day != day || l.entry != entry {
+		return true
+	}
+	if l.touched.IsZero() || !l.touched.Before(t.Rack.Day(day).From) {
+		l.touched = time.Time{}
+		return false
+	}
+	return time.Since(l.ended) > restBetween*l.lasted
+}
+
+// update adds the finished days up anew if that is due. It is cheap if not.
 func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
 	t := d.trial.Load()
 	day := t.Rack.DateAt(now)
+	entry := d.db.LastEvent()
+	if !l.due(t, day, entry) {
+		return nil
+	}
+	begun := time.Now()
+	l.mu.Lock()
+	l.touched = time.Time{} // what comes from here on may be missing in the view
+	l.mu.Unlock()
 	view, err := d.db.View()
 	if err != nil {
 		return fmt.Errorf("open a view: %w", err)
 	}
 	defer view.Close() //nolint:errcheck // it only read
-	log, err := view.Events(ctx)
-	if err != nil {
-		return fmt.Errorf("read the log: %w", err)
-	}
-	l.mu.Lock()
-	fresh := l.known && l.trial == t && l.day == day && l.entries == len(log)
-	l.mu.Unlock()
-	if fresh {
-		return nil
-	}
 	totals := map[light.Position]light.DLI{}
 	if last := earlier(day.Add(-1), t.Rack.Ends); !last.Before(t.Rack.Starts) {
 		days, err := account.New(&t.Rack, view, account.Options{}).Days(ctx, t.Rack.Starts, last)
@@ -77,7 +106,8 @@ func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.known, l.trial, l.day, l.entries, l.totals = true, t, day, len(log), totals
+	l.known, l.trial, l.day, l.entry, l.totals = true, t, day, entry, totals
+	l.ended, l.lasted = time.Now(), time.Since(begun)
 	return nil
 }
 
@@ -127,6 +157,11 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: today, Starts: t.Rack.Starts, Ends: t.Rack.Ends,
 		Conditions: d.alarms.list(), Sensors: d.sensors(t, now), Log: light.Standing(log),
 		Connected: d.source.Connected(), Broker: brokerAddress(t), Tasks: tasks(t, log, today),
+	}
+	if d.teller != nil {
+		for _, u := range d.teller.Unsent() {
+			s.Unsent = append(s.Unsent, page.Unsent{Says: u.Message.Says, Tries: u.Tries, Why: u.Why})
+		}
 	}
 	figures := map[light.Date]map[light.Position]account.Figure{today: {}, today.Add(-1): {}}
 	for _, x := range days {

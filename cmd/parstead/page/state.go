@@ -20,6 +20,7 @@ type State struct {
 	Conditions []Condition // what is wrong, gravest first
 	Bins       []Bin
 	Sensors    []Sensor
+	Unsent     []Unsent // messages that could not be sent so far
 	Tasks      []string // what the grower has to do next
 	Log        []light.Event
 	Connected  bool   // whether the broker answers
@@ -34,6 +35,13 @@ type Condition struct {
 	Since     time.Time
 	Says      string // one sentence: what, where
 	Do        string // the safest step first
+}
+
+// Unsent is a message to the grower that could not be sent so far.
+type Unsent struct {
+	Says  string
+	Tries int
+	Why   string // the last try failed
 }
 
 // Bin is a bin with the light of its positions, in mol m⁻² d⁻¹.

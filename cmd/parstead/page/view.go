@@ -211,6 +211,12 @@ var words = template.FuncMap{
 		}
 		return fmt.Sprintf("%.2f", float64(f.DLI))
 	},
+	"tries": func(n int) string {
+		if n == 1 {
+			return "1 try"
+		}
+		return fmt.Sprintf("%d tries", n)
+	},
 	"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
 	"value": func(s Sensor) string {
 		if !s.Heard {

@@ -14,6 +14,10 @@ type Config struct {
 	Ways []Way
 	Now  func() time.Time
 	Log  *slog.Logger
+
+	// File, where not "", is where it is kept what was told, so that a restart
+	// repeats nothing.
+	File string
 }
 
 // How a Teller spaces what it sends.
@@ -30,6 +34,8 @@ type Teller struct {
 	config Config
 	wake   chan struct{}
 
+	sending sync.Mutex // held while messages are sent
+
 	mu      sync.Mutex
 	current map[cause]Message // how each cause stands
 	sent    map[cause]sent
@@ -37,8 +43,8 @@ type Teller struct {
 }
 
 type sent struct {
-	message Message
-	at      time.Time // when the cause was last told as present
+	Message Message   `json:"message"`
+	At      time.Time `json:"at"` // when the cause was last told as present
 }
 
 type failure struct {
@@ -54,11 +60,11 @@ type Unsent struct {
 	Tries   int
 }
 
-// New prepares a Teller; Run sends.
+// New prepares a Teller, with what its file says was told before; Run sends.
 func New(c Config) *Teller {
 	return &Teller{
 		config: c, wake: make(chan struct{}, 1),
-		current: map[cause]Message{}, sent: map[cause]sent{}, failed: map[cause]failure{},
+		current: map[cause]Message{}, sent: remembered(c), failed: map[cause]failure{},
 	}
 }
 
@@ -81,12 +87,31 @@ func (t *Teller) Unsent() []Unsent {
 	for c, f := range t.failed {
 		list = append(list, Unsent{t.current[c], f.why, f.tries})
 	}
-	slices.SortFunc(list, func(a, b Unsent) int {
-		return cmp.Or(a.Message.Since.Compare(b.Message.Since), cmp.Compare(a.Message.Condition, b.Message.Condition),
-			cmp.Compare(a.Message.Bin, b.Message.Bin), cmp.Compare(a.Message.Sensor, b.Message.Sensor))
-	})
+	slices.SortFunc(list, func(a, b Unsent) int { return byCause(a.Message, b.Message) })
 	return list
 }
+
+func byCause(a, b Message) int {
+	return cmp.Or(a.Since.Compare(b.Since), cmp.Compare(a.Condition, b.Condition),
+		cmp.Compare(a.Bin, b.Bin), cmp.Compare(a.Sensor, b.Sensor))
+}
+
+// Told lists the conditions that were told and not yet told to be over.
+func (t *Teller) Told() []Message {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	var list []Message
+	for _, s := range t.sent {
+		if s.Message.Until == nil && s.Message.Condition != DailyLine && s.Message.Condition != Test {
+			list = append(list, s.Message)
+		}
+	}
+	slices.SortFunc(list, byCause)
+	return list
+}
+
+// Flush tries once to send what is due.
+func (t *Teller) Flush(ctx context.Context) { t.sendDue(ctx) }
 
 // Run sends until ctx ends.
 func (t *Teller) Run(ctx context.Context) error {
@@ -105,6 +130,8 @@ func (t *Teller) Run(ctx context.Context) error {
 
 // sendDue sends each message that is due now, one after the other.
 func (t *Teller) sendDue(ctx context.Context) {
+	t.sending.Lock()
+	defer t.sending.Unlock()
 	for _, m := range t.due(t.config.Now()) {
 		if ctx.Err() != nil {
 			return
@@ -131,11 +158,11 @@ func (t *Teller) due(now time.Time) []Message {
 			delete(t.current, c)
 			delete(t.failed, c)
 			continue
-		case told && last.message.Since.Equal(m.Since) && (last.message.Until != nil) == over:
+		case told && last.Message.Since.Equal(m.Since) && (last.Message.Until != nil) == over:
 			continue // said already
-		case told && over && last.message.Until != nil: // came back, was held, and went again
+		case told && over && last.Message.Until != nil: // came back, was held, and went again
 			continue
-		case told && !over && now.Sub(last.at) < quiet && m.Condition != Test && m.Condition != DailyLine:
+		case told && !over && now.Sub(last.At) < quiet && m.Condition != Test && m.Condition != DailyLine:
 			continue
 		}
 		if f, ok := t.failed[c]; ok && now.Before(f.next) {
@@ -143,7 +170,7 @@ func (t *Teller) due(now time.Time) []Message {
 		}
 		due = append(due, m)
 	}
-	slices.SortFunc(due, func(a, b Message) int { return a.Since.Compare(b.Since) })
+	slices.SortFunc(due, byCause)
 	return due
 }
 
@@ -162,8 +189,9 @@ func (t *Teller) settle(m Message, why error) {
 	delete(t.failed, c)
 	at := now
 	if m.Until != nil {
-		at = t.sent[c].at
+		at = t.sent[c].At
 	}
 	t.sent[c] = sent{m, at}
+	t.remember(now)
 	t.config.Log.Info("message sent", "condition", m.Condition, "bin", m.Bin, "over", m.Until != nil)
 }

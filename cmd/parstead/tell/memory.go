@@ -1,0 +1,61 @@
+package tell
+
+import (
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"maps"
+	"os"
+	"slices"
+	"time"
+)
+
+// remembered reads what was told before. A file that can't be read costs a
+// message told twice, so it is only logged.
+func remembered(c Config) map[cause]sent {
+	known := map[cause]sent{}
+	if c.File == "" {
+		return known
+	}
+	text, err := os.ReadFile(c.File)
+	if errors.Is(err, fs.ErrNotExist) {
+		return known
+	}
+	var list []sent
+	if err == nil {
+		err = json.Unmarshal(text, &list)
+	}
+	if err != nil {
+		c.Log.Warn("what was told before is not known", "file", c.File, "error", err)
+	}
+	for _, s := range list {
+		known[s.Message.cause()] = s
+	}
+	return known
+}
+
+// remember writes what was told, without what is long over. The caller holds t.mu.
+func (t *Teller) remember(now time.Time) {
+	maps.DeleteFunc(t.sent, func(c cause, s sent) bool {
+		m, held := t.current[c]
+		if s.Message.Until == nil || now.Sub(s.At) <= quiet || held && m.Until == nil {
+			return false
+		}
+		delete(t.current, c)
+		return true
+	})
+	if t.config.File == "" {
+		return
+	}
+	list := slices.SortedFunc(maps.Values(t.sent), func(a, b sent) int { return byCause(a.Message, b.Message) })
+	text, err := json.MarshalIndent(list, "", " ")
+	if err == nil {
+		fresh := t.config.File + ".new"
+		if err = os.WriteFile(fresh, append(text, '\n'), 0o600); err == nil {
+			err = os.Rename(fresh, t.config.File)
+		}
+	}
+	if err != nil {
+		t.config.Log.Warn("what was told is not kept: a restart may repeat it", "file", t.config.File, "error", err)
+	}
+}
