@@ -27,6 +27,8 @@ type commands struct {
 	Layout    layoutCmd    `cmd:"" help:"Deal plants to positions and treatments to plants, at random."`
 	Correlate correlateCmd `cmd:"" help:"Correlate the harvest with treatments, places and light."`
 
+	Export exportCmd `cmd:"" help:"Write the whole trial as CSV files with a description."`
+
 	Version kong.VersionFlag `help:"Print the version and end."`
 }
 

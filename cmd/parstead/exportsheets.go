@@ -1,0 +1,185 @@
+package main
+
+import (
+	"encoding/json"
+	"iter"
+	"strconv"
+	"time"
+
+	"parstead/light"
+	"parstead/light/account"
+	"parstead/light/climate"
+)
+
+// sample is a reading with its sensor.
+type sample struct {
+	sensor string
+	at     int64
+	value  float64
+	mark   light.Mark
+}
+
+// readings writes what the sensors read. What has no usable time goes into a
+// file of its own, or an import would take it for measured at that time.
+func (x *exporter) readings() error {
+	columns := []exportColumn[sample]{
+		{columnMeaning{"time", "", "when it was read: the sensor's own time, else that of arrival", "sensor"}, func(s sample) string { return timeCell(time.Unix(0, s.at)) }},
+		{columnMeaning{"sensor", "", "its name in trial.toml", "trial.toml"}, func(s sample) string { return s.sensor }},
+		{columnMeaning{"value", "", "raw: value × scale + offset of the sensor gives its unit (see sensors)", "sensor"}, func(s sample) string { return cell(s.value) }},
+	}
+	const unplaced = light.Untimed | light.Stale
+	err := writeSheet(x, "readings.csv", "what the sensors read, by sensor and time; of several values for one time the first counts", columns,
+		x.samples(func(m light.Mark) bool { return m&unplaced == 0 }))
+	if err != nil {
+		return err
+	}
+	why := exportColumn[sample]{columnMeaning{"why", "", "untimed: from a backlog, without a time of its own; stale: a broker's kept value", "computed"}, func(s sample) string {
+		if s.mark&light.Stale != 0 {
+			return "stale"
+		}
+		return "untimed"
+	}}
+	return writeSheet(x, "set_aside.csv", "readings of which nobody knows when they were measured; they enter no figure", append(columns, why),
+		x.samples(func(m light.Mark) bool { return m&unplaced != 0 }))
+}
+
+// stretch is how much of a sensor's readings is held at once.
+const stretch = 28 * 24 * time.Hour
+
+// samples gives the readings whose marks are wanted, by sensor and time.
+func (x *exporter) samples(wanted func(light.Mark) bool) iter.Seq2[sample, error] {
+	return func(yield func(sample, error) bool) {
+		names, err := x.view.Sensors()
+		if err != nil {
+			yield(sample{}, err)
+			return
+		}
+		var series light.Series
+		for _, name := range names {
+			for _, during := range stretches(x.trial.Rack.Trial()) {
+				series.Reset()
+				if err := x.view.Series(x.ctx, name, during, &series); err != nil {
+					yield(sample{}, err)
+					return
+				}
+				for i, at := range series.Times {
+					s := sample{sensor: name, at: at, value: series.Values[i]}
+					if series.Marks != nil {
+						s.mark = series.Marks[i]
+					}
+					if wanted(s.mark) && !yield(s, nil) {
+						return
+					}
+				}
+			}
+		}
+	}
+}
+
+// stretches cuts all of time into pieces, open at both ends.
+func stretches(trial light.Span) []light.Span {
+	var list []light.Span
+	from := time.Time{}
+	for cut := trial.From; cut.Before(trial.Until); cut = cut.Add(stretch) {
+		list = append(list, light.Span{From: from, Until: cut})
+		from = cut
+	}
+	return append(list, light.Span{From: from})
+}
+
+func (x *exporter) dli() error {
+	books := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
+	days, err := books.Days(x.ctx, x.trial.Rack.Starts, x.trial.Rack.Ends)
+	if err != nil {
+		return err
+	}
+	if err := remarks(x.ctx, x.stderr, books); err != nil {
+		return err
+	}
+	known := func(d *account.Day, v float64) string {
+		if !d.Known {
+			return ""
+		}
+		return cell(v)
+	}
+	return writeSheet(x, "dli.csv", "light of each grid position and light day", []exportColumn[*account.Day]{
+		{columnMeaning{"date", "", "the light day, by the date on which it begins", "computed"}, func(d *account.Day) string { return d.Date.String() }},
+		{columnMeaning{"bin", "", "the bin's name", "trial.toml"}, func(d *account.Day) string { return d.Position.Bin }},
+		{columnMeaning{"row", "", "of the bin's grid, from 1", "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Row) }},
+		{columnMeaning{"column", "", "of the bin's grid, from 1", "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Column) }},
+		{columnMeaning{"dli", "mol m⁻² d⁻¹", "daily light integral, filled time included", "computed"}, func(d *account.Day) string { return known(d, float64(d.DLI)) }},
+		{columnMeaning{"covered", "share", "of the day's length that readings bridge", "computed"}, func(d *account.Day) string { return cell(d.Covered) }},
+		{columnMeaning{"filled", "share", "of dli that was estimated", "computed"}, func(d *account.Day) string { return cell(d.Filled) }},
+		{columnMeaning{"missing", "share", "of the day's length that is neither measured nor estimated", "computed"}, func(d *account.Day) string { return cell(d.Missing) }},
+		{columnMeaning{"relative_error", "share", "one standard deviation of dli", "computed"}, func(d *account.Day) string { return known(d, d.Error.Total()) }},
+		{columnMeaning{"source", "", "whichever gave most of dli: sensor, map, bin or timer", "computed"}, func(d *account.Day) string {
+			if !d.Known {
+				return ""
+			}
+			return d.Source.String()
+		}},
+	}, each(days))
+}
+
+func (x *exporter) climate() error {
+	days, err := climate.Days(x.ctx, &x.trial.Rack, x.view, climate.Options{Now: x.now}, x.trial.Rack.Starts, x.trial.Rack.Ends)
+	if err != nil {
+		return err
+	}
+	number := func(name, unit, means string, of func(*climate.Day) float64) exportColumn[*climate.Day] {
+		return exportColumn[*climate.Day]{columnMeaning{name, unit, means, "computed"}, func(d *climate.Day) string { return cell(of(d)) }}
+	}
+	return writeSheet(x, "climate.csv", "the air of each bin and light day; light: while a lamp is on by its timer", []exportColumn[*climate.Day]{
+		{columnMeaning{"date", "", "the light day, by the date on which it begins", "computed"}, func(d *climate.Day) string { return d.Date.String() }},
+		{columnMeaning{"bin", "", "the bin's name", "trial.toml"}, func(d *climate.Day) string { return d.Bin }},
+		number("light_mean", "°C", "mean temperature in the light", func(d *climate.Day) float64 { return d.LightMean }),
+		number("dark_mean", "°C", "mean temperature in the dark", func(d *climate.Day) float64 { return d.DarkMean }),
+		number("min", "°C", "lowest temperature", func(d *climate.Day) float64 { return d.Min }),
+		number("max", "°C", "highest temperature", func(d *climate.Day) float64 { return d.Max }),
+		number("humidity_light", "%", "mean relative humidity in the light", func(d *climate.Day) float64 { return d.HumidityLight }),
+		number("humidity_dark", "%", "mean relative humidity in the dark", func(d *climate.Day) float64 { return d.HumidityDark }),
+		number("vpd_light", "kPa", "mean vapour-pressure deficit in the light", func(d *climate.Day) float64 { return d.VPDLight }),
+		number("vpd_dark", "kPa", "mean vapour-pressure deficit in the dark", func(d *climate.Day) float64 { return d.VPDDark }),
+		number("degree_days", "°C d", "above base_celsius of trial.toml", func(d *climate.Day) float64 { return d.DegreeDays }),
+		number("hours_cold", "h", "below the trial's range of temperature", func(d *climate.Day) float64 { return d.Cold }),
+		number("hours_hot", "h", "above the trial's range of temperature", func(d *climate.Day) float64 { return d.Hot }),
+		number("hours_dry", "h", "below the trial's range of humidity", func(d *climate.Day) float64 { return d.Dry }),
+		number("hours_damp", "h", "above the trial's range of humidity", func(d *climate.Day) float64 { return d.Damp }),
+		number("covered", "share", "of the day that readings bridge", func(d *climate.Day) float64 { return d.Covered }),
+	}, each(days))
+}
+
+func (x *exporter) log() error {
+	events, err := x.view.Events(x.ctx)
+	if err != nil {
+		return err
+	}
+	x.data = map[uint64]json.RawMessage{}
+	for _, event := range events {
+		if len(event.Data) > 0 {
+			x.data[event.ID] = event.Data
+		}
+	}
+	text := func(name, means, source string, of func(*entry) string) exportColumn[*entry] {
+		return exportColumn[*entry]{columnMeaning{name, "", means, source}, of}
+	}
+	return writeSheet(x, "log.csv", "the trial's log, in the order of writing", []exportColumn[*entry]{
+		text("id", "the entry's number", "log", func(r *entry) string { return strconv.FormatUint(r.ID, 10) }),
+		text("at", "when it happened", "grower, or the program", func(r *entry) string { return r.At }),
+		text("written", "when it was entered", "log", func(r *entry) string { return r.Written }),
+		text("kind", "what it is about", "grower, or the program", func(r *entry) string { return r.Kind }),
+		text("bin", "the bin it concerns; empty for the whole rack", "grower", func(r *entry) string { return r.Bin }),
+		text("plant", "the plant it concerns", "grower", func(r *entry) string { return r.Plant }),
+		text("sensor", "the sensor it concerns", "grower", func(r *entry) string { return r.Sensor }),
+		text("from", "where an ignored or muted stretch begins", "grower", func(r *entry) string { return r.From }),
+		text("until", "where it ends", "grower", func(r *entry) string { return r.Until }),
+		text("text", "what was written", "grower, or the program", func(r *entry) string { return r.Text }),
+		text("withdraws", "the entry that this one takes back", "grower", func(r *entry) string {
+			if r.Withdraws == 0 {
+				return ""
+			}
+			return strconv.FormatUint(r.Withdraws, 10)
+		}),
+		text("withdrawn", "yes: a later entry takes it back", "computed", func(r *entry) string { return yesCell(r.Withdrawn) }),
+	}, each(entries(events)))
+}
