@@ -78,6 +78,7 @@ func (in *Input) sample(out *Outcome, level int, opts Options, with bool) (*samp
 			s.missing++
 		}
 	}
+	s.sayUnlit(candidates)
 	if len(s.rows) == 0 {
 		return s, fmt.Errorf("no plant has %s and everything else that is asked for: fill in the missing cells or name fewer columns", out.Name)
 	}
@@ -117,6 +118,25 @@ func (s *sample) chooseLight(candidates []int) {
 		return
 	}
 	s.say("light", "", "the light of none of these plants is known: it is left out here")
+}
+
+// sayUnlit says how many plants are missing only because their light is not
+// known.
+func (s *sample) sayUnlit(candidates []int) {
+	if s.figures == nil || s.in.Table {
+		return
+	}
+	light, unlit := s.figures, 0
+	s.figures = nil
+	for _, i := range candidates {
+		if math.IsNaN(light.Values[i]) && s.complete(i) {
+			unlit++
+		}
+	}
+	s.figures = light
+	if unlit > 0 {
+		s.say("light", "", "%d plants are missing because their light is not known: a sensor, a survey or lux_per_ppfd for their bins would bring them in", unlit)
+	}
 }
 
 // complete tells whether row i has a value in every column that is used.

@@ -90,7 +90,11 @@ func (c *correlateCmd) input(e *env) (*correlate.Input, error) {
 	if c.Table != "" {
 		return c.readTable()
 	}
-	return c.readFolder(e)
+	in, err := c.readFolder(e)
+	if err == nil && in.Early {
+		looked(e, c.Folder)
+	}
+	return in, err
 }
 
 func (c *correlateCmd) write(e *env, _ *correlate.Input, result *correlate.Result) error {

@@ -51,9 +51,6 @@ func (c *correlateCmd) readFolder(e *env) (*correlate.Input, error) {
 	if err := planned(in, t, log, c.Interactions); err != nil {
 		return nil, err
 	}
-	if in.Early {
-		looked(e, c.Folder)
-	}
 	return in, nil
 }
 

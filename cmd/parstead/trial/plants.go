@@ -188,6 +188,9 @@ func (l *loader) placePlants(placed, came *sheet) {
 // fillPlant hands the plant its columns and treatments.
 func (l *loader) fillPlant(p *plantRow) {
 	p.Columns, p.Treatments = map[string]string{}, map[string]string{}
+	if c, ok := p.cells["guard"]; ok { // plants.csv may say so before plants are dealt
+		p.Guard, _ = l.yesNo(c, "guard")
+	}
 	for folded, c := range p.cells {
 		if slices.Contains(layoutHeadings, folded) {
 			continue
