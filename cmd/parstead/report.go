@@ -26,7 +26,7 @@ func writeReport(e *env, folder, dir, remark string, in *correlate.Input, result
 	defer view.Close() //nolint:errcheck // it only read
 	r := report.Report{
 		Trial: t.Name, Remark: remark, Version: version(), Written: e.now(),
-		Input: in, Result: result, Rack: t.Rack,
+		Input: in, Result: result, Rack: t.Rack, FactorsFrom: t.FactorsFrom,
 	}
 	if r.Days, err = account.New(&t.Rack, view, account.Options{Now: e.now}).Days(e.ctx, t.Rack.Starts, t.Rack.Ends); err != nil {
 		return err

@@ -11,6 +11,7 @@ type axis struct {
 	low, high float64
 	log       bool
 	share     bool // values are shares, written in per cent
+	yesNo     bool // values are 0 for no and 1 for yes
 	from, to  float64
 }
 
@@ -67,6 +68,9 @@ func (a axis) at(v float64) float64 {
 
 // ticks are round values along the axis, at most so many.
 func (a axis) ticks(most int) []float64 {
+	if a.yesNo {
+		return []float64{0, 1}
+	}
 	if a.log && a.high/a.low >= 8 {
 		for _, digits := range [][]float64{{1, 2, 3, 5, 7}, {1, 2, 5}, {1, 3}, {1}} {
 			var list []float64
@@ -117,7 +121,12 @@ func round(v float64) float64 {
 
 // word writes a tick.
 func (a axis) word(v float64) string {
-	if a.share {
+	switch {
+	case a.yesNo && v == 1:
+		return "yes"
+	case a.yesNo:
+		return "no"
+	case a.share:
 		return minus(strconv.FormatFloat(100*v, 'g', 6, 64)) + " %"
 	}
 	return minus(strconv.FormatFloat(v, 'g', 6, 64))
@@ -125,32 +134,34 @@ func (a axis) word(v float64) string {
 
 func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
 
-// below draws the axis under a plot that reaches from top to bottom.
-func (a axis) below(p pen, top, bottom float64, label string) {
-	most := int((a.to - a.from) / 110)
+// below draws the axis under a plot that reaches from top to bottom, with ticks
+// of a size of text.
+func (a axis) below(p pen, top, bottom, size float64) {
 	last := math.Inf(-1)
-	for _, v := range a.ticks(most) {
+	for _, v := range a.ticks(int((a.to - a.from) / (4.5 * size))) {
 		x := a.at(v)
 		p.segment(x, top, x, bottom, rule)
 		word := a.word(v)
-		if half := textWidth(word, smallSize, false) / 2; x-half > last {
-			p.text(x, bottom+34, smallSize, middle, false, grey, word)
+		if half := textWidth(word, size, false) / 2; x-half > last {
+			p.text(x, bottom+1.35*size, size, middle, false, grey, word)
 			last = x + half + 16
 		}
 	}
 	p.segment(a.from, bottom, a.to, bottom, line{grey, 2, nil})
-	p.text((a.from+a.to)/2, bottom+78, labelSize, middle, false, ink, fitted(label, labelSize, false, width-2*margin))
 }
 
-// beside draws the axis left of a plot that reaches from one x to another; size
-// is that of its text.
+// label names a lower axis.
+func (a axis) label(p pen, bottom float64, words string) {
+	p.text((a.from+a.to)/2, bottom+78, labelSize, middle, false, ink, fitted(words, labelSize, false, width-2*margin))
+}
+
+// beside draws the axis left of a plot that reaches from one x to another.
 func (a axis) beside(p pen, from, to, size float64) {
-	most := int((a.from - a.to) / (2.2 * size))
 	last := math.Inf(1)
-	for _, v := range a.ticks(most) {
+	for _, v := range a.ticks(max(2, int((a.from-a.to)/(2.2*size)))) {
 		y := a.at(v)
 		p.segment(from, y, to, y, rule)
-		if y < last-1.3*size {
+		if y < last-1.1*size {
 			p.text(from-12, y+0.35*size, size, right, false, grey, a.word(v))
 			last = y
 		}

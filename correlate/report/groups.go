@@ -131,13 +131,19 @@ type groupPicture struct {
 }
 
 func (d groupPicture) draw(p pen) {
-	sub := "a dot a plant; diamond and line: adjusted mean with its 95 % interval"
+	sub := "a dot a plant; diamond"
 	if d.o.Kind == correlate.YesNo {
-		sub = "a dot a plant, at the left without, at the right with; diamond and line: share with its 95 % interval"
+		sub = "a dot a plant, at the left without, at the right with; diamond"
+	}
+	if d.intervals() {
+		sub += " and line: " + d.centre() + " with its 95 % interval"
+	} else {
+		sub += ": " + d.centre()
 	}
 	p.heading(d.o.title()+" by treatment", sub)
 	a := d.axis.between(d.rows.left, d.rows.right)
-	a.below(p, d.rows.top, d.rows.bottom, d.o.measured())
+	a.below(p, d.rows.top, d.rows.bottom, smallSize)
+	a.label(p, d.rows.bottom, d.label())
 	d.rows.each(p, func(of int, y float64) {
 		g := d.list[of]
 		room := d.rows.step
@@ -156,6 +162,21 @@ func (d groupPicture) draw(p pen) {
 			p.mark(3, a.at(*m), below, 9, ink)
 		}
 	})
+}
+
+// centre names what the diamonds are.
+func (d groupPicture) centre() string {
+	switch {
+	case d.o.Kind == correlate.YesNo:
+		return "share"
+	case slices.ContainsFunc(d.shown(), func(g groupRow) bool { return g.AdjustedMean != nil }):
+		return "adjusted mean"
+	}
+	return "mean"
+}
+
+func (d groupPicture) intervals() bool {
+	return slices.ContainsFunc(d.shown(), func(g groupRow) bool { return g.CI95 != nil })
 }
 
 // aside is the room beside an axis of shares in which its plants are packed.
@@ -198,6 +219,13 @@ func scatter(i int) float64 {
 	return x - float64(int(x)) - 0.5
 }
 
+func (d groupPicture) label() string {
+	if d.o.Kind == correlate.YesNo {
+		return "share of plants with " + d.o.Name
+	}
+	return d.o.measured()
+}
+
 func (d groupPicture) shown() []groupRow {
 	var list []groupRow
 	for _, e := range d.rows.entries {
@@ -210,12 +238,17 @@ func (d groupPicture) shown() []groupRow {
 
 func (d groupPicture) caption() string {
 	says := "Every plant that was analysed, a dot each, at its own value."
-	switch {
-	case d.o.Kind == correlate.YesNo:
-		says += " Dots beyond 100 % are plants with " + d.o.Name + ", dots before 0 % those without. The diamond is the share, the line its 95 % interval."
-	default:
-		says += " The diamond is the mean adjusted to equal covariates, light and bins, where these are in the model; the line is its 95 % interval."
+	if d.o.Kind == correlate.YesNo {
+		says += " Dots beyond 100 % are plants with " + d.o.Name + ", dots before 0 % those without."
 	}
+	says += " The diamond is the " + d.centre()
+	if d.centre() == "adjusted mean" {
+		says += ", for equal covariates, light and bins where these are in the model"
+	}
+	if d.intervals() {
+		says += "; the line is its 95 % interval"
+	}
+	says += "."
 	if d.o.log() {
 		says += " The axis is logarithmic, as the analysis is."
 	}
@@ -230,16 +263,12 @@ func (d groupPicture) alt() string {
 	for _, g := range d.shown() {
 		says := g.treatments + " " + g.level + ": " + g.units
 		if m := g.mean(); m != nil {
-			value := unitAfter(number(*m), d.o.Unit)
+			value, interval := unitAfter(number(*m), d.o.Unit), between(g.CI95)
 			if d.o.Kind == correlate.YesNo {
-				value = percent(*m)
+				value, interval = percent(*m), sharesBetween(g.CI95)
 			}
-			says += ", " + value
-			if g.CI95 != nil && d.o.Kind != correlate.YesNo {
-				says += " (" + between(g.CI95) + ")"
-			}
-			if g.CI95 != nil && d.o.Kind == correlate.YesNo {
-				says += " (" + percent(g.CI95[0]) + " to " + percent(g.CI95[1]) + ")"
+			if says += ", " + value; interval != "" {
+				says += " (" + interval + ")"
 			}
 		}
 		parts = append(parts, says)

@@ -23,7 +23,7 @@ const (
 
 // lightPoint is one plant with its light.
 type lightPoint struct {
-	plant        string
+	row          int // of the input
 	bin          int // index into the bins of the key
 	light, value float64
 }
@@ -35,30 +35,19 @@ func (r *Report) lights(names fileNames, o *outcome) []picture {
 	if d.light == nil {
 		return nil
 	}
-	at := map[string]int{}
 	for _, p := range o.Points {
-		if math.IsNaN(p.Light) {
-			continue
+		if bin := level(r.Input.Bin, p.Row); !math.IsNaN(p.Light) && !slices.Contains(d.bins, bin) {
+			d.bins = append(d.bins, bin)
 		}
-		bin := level(r.Input.Bin, p.Row)
-		if _, ok := at[bin]; !ok {
-			at[bin] = 0
+	}
+	slices.SortFunc(d.bins, func(a, b string) int { return cmp.Compare(rank(r.Input.Bin, a), rank(r.Input.Bin, b)) })
+	for _, p := range o.Points {
+		if !math.IsNaN(p.Light) {
+			d.points = append(d.points, lightPoint{p.Row, slices.Index(d.bins, level(r.Input.Bin, p.Row)), p.Light, p.Value})
 		}
-		d.points = append(d.points, lightPoint{r.Input.Plants[p.Row], 0, p.Light, p.Value})
 	}
 	if len(d.points) == 0 {
 		return nil
-	}
-	for bin := range at {
-		d.bins = append(d.bins, bin)
-	}
-	slices.SortFunc(d.bins, func(a, b string) int { return cmp.Compare(rank(r.Input.Bin, a), rank(r.Input.Bin, b)) })
-	i := 0
-	for _, p := range o.Points {
-		if !math.IsNaN(p.Light) {
-			d.points[i].bin = slices.Index(d.bins, level(r.Input.Bin, p.Row))
-			i++
-		}
 	}
 	return []picture{{
 		file: o.file(names, "light"), title: o.title() + " and light", of: o.index,
@@ -87,30 +76,29 @@ func (d lightPicture) draw(p pen) {
 		sub += "; curve: " + d.o.Curve.Shape + ", with its 95 % band, over measured light only"
 	}
 	p.heading(d.o.title()+" and light", sub)
-	var xs, ys []float64
+	var xs, band []float64
+	var plants []int
 	for _, q := range d.points {
-		xs, ys = append(xs, q.light), append(ys, q.value)
+		xs, plants = append(xs, q.light), append(plants, q.row)
 	}
 	if c := d.o.Curve; c != nil {
-		ys = slices.Concat(ys, c.Low, c.High)
+		band = slices.Concat(c.Low, c.High)
 	}
-	x := axisOver(false, xs...).between(plotLeft, plotRight)
-	y := axisOver(d.o.log(), ys...).between(plotBottom, plotTop)
-	if d.o.Kind == correlate.YesNo {
-		y = axis{low: -0.2, high: 1.2, share: true}.between(plotBottom, plotTop)
+	to := plotRight
+	if len(d.bins) < 2 {
+		to = width - margin
 	}
-	x.below(p, plotTop, plotBottom, d.lightWords())
-	y.beside(p, plotLeft, plotRight, smallSize)
+	x := axisOver(false, xs...).between(plotLeft, to)
+	y := d.o.axis(plants, band...).between(plotBottom, plotTop)
+	x.below(p, plotTop, plotBottom, smallSize)
+	x.label(p, plotBottom, d.lightWords())
+	y.beside(p, plotLeft, to, smallSize)
 	p.upward(70, (plotTop+plotBottom)/2, labelSize, ink, fitted(d.o.measured(), labelSize, false, plotBottom-plotTop))
 	if c := d.o.Curve; c != nil {
 		d.curve(p, x, y, c)
 	}
 	for i, q := range d.points {
-		py := y.at(q.value)
-		if d.o.Kind == correlate.YesNo {
-			py += 70 * scatter(i)
-		}
-		p.mark(q.bin, x.at(q.light), py, 8, markColor(q.bin))
+		p.mark(q.bin, x.at(q.light), y.at(d.o.drawn(q.row, i)), 8, markColor(q.bin))
 	}
 	if len(d.bins) < 2 {
 		return
@@ -215,7 +203,7 @@ func (d lightPicture) alt() string {
 func (d lightPicture) table() [][]string {
 	rows := [][]string{{"what", "plant", "bin", "light", d.o.Name, "low", "high"}}
 	for _, q := range d.points {
-		rows = append(rows, []string{"plant", q.plant, d.bins[q.bin], exact(q.light), exact(q.value), "", ""})
+		rows = append(rows, []string{"plant", d.o.codes[q.row], d.bins[q.bin], exact(q.light), exact(q.value), "", ""})
 	}
 	if c := d.o.Curve; c != nil {
 		for i := range c.Light {

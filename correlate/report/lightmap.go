@@ -64,6 +64,10 @@ func (r *Report) lightOfBins() map[string]*binLight {
 	return bins
 }
 
+// partMissing is the missing share of a day from which it does not count as known
+// as a whole, here and for plants.
+const partMissing = 0.001
+
 // overDays sums one position's days up. Its error is that of the days taken as
 // wrong together, which is the cautious end: maps and sensors err alike every day.
 func overDays(days []account.Day) placeLight {
@@ -71,7 +75,7 @@ func overDays(days []account.Day) placeLight {
 	var total, from [account.FromTimer + 1]float64
 	sum := 0.0
 	for _, d := range days {
-		if !d.Known {
+		if !d.Known || d.Missing > partMissing {
 			continue
 		}
 		p.days++
@@ -116,7 +120,7 @@ func (r *Report) lightMaps(names fileNames) []picture {
 			file:  names.of("light map"),
 			title: "Light on every position" + pageOf(i, len(pages)),
 			of:    rackWide,
-			caption: fmt.Sprintf("Mean daily light integral in mol m⁻² d⁻¹ from %s to %s, over the days on which it is known. Solid border: a sensor stood there; dashed: estimated from light map, the bin's sensors or the lamp's timer. The darker the cell, the more light; one scale for all bins. CV: standard deviation between positions over their mean. Error: one standard deviation of a position's figure.",
+			caption: fmt.Sprintf("Mean daily light integral in mol m⁻² d⁻¹ from %s to %s, over the days on which it is known as a whole. Solid border: a sensor stood there; dashed: estimated from light map, the bin's sensors or the lamp's timer. The darker the cell, the more light; one scale for all bins. CV: standard deviation between positions over their mean. Error: one standard deviation of a position's figure.",
 				r.Rack.Starts, r.Rack.Ends),
 			alt:   m.alt(),
 			table: m.table(),

@@ -115,7 +115,7 @@ func (r *Report) replicated() string {
 	if len(parts) == 0 {
 		return "No treatment was replicated."
 	}
-	return capital(strings.Join(parts, "; ")) + ". What got a treatment as a whole is its replicate."
+	return strings.Join(parts, "; ") + ". What got a treatment as a whole is its replicate."
 }
 
 func (r *Report) randomisation() string {
@@ -191,12 +191,18 @@ func (r *Report) water() string {
 		for _, t := range f.Times {
 			times = append(times, t.String())
 		}
-		parts = append(parts, fmt.Sprintf("reservoir %s floods at %s for %s", f.Reservoir, strings.Join(times, ", "), minutes(f.Lasts)))
+		parts = append(parts, fmt.Sprintf("reservoir %s floods at %s for %s", f.Reservoir, strings.Join(times, ", "), lasting(f.Lasts)))
 	}
 	return capital(strings.Join(parts, "; ")) + "."
 }
 
-func minutes(d time.Duration) string { return number(d.Minutes()) + " min" }
+// lasting writes a duration.
+func lasting(d time.Duration) string {
+	if d < time.Minute {
+		return short(d.Seconds()) + " s"
+	}
+	return short(d.Minutes()) + " min"
+}
 
 func (r *Report) outcomeWords() string {
 	var parts []string

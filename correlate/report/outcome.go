@@ -50,7 +50,7 @@ func (o *outcome) file(names fileNames, kind string) string {
 func (o *outcome) measured() string {
 	switch {
 	case o.Kind == correlate.YesNo:
-		return "share of plants with " + o.Name
+		return o.Name
 	case o.in.Basis != "":
 		return unit(o.Name+", "+o.in.Basis+" mass", o.Unit)
 	case o.Kind == correlate.Count && o.in.Exposure != nil:
@@ -62,6 +62,27 @@ func (o *outcome) measured() string {
 // log tells whether values are drawn on a logarithmic axis: where they were
 // analysed so.
 func (o *outcome) log() bool { return o.Scale == correlate.Log }
+
+// axis holds the outcome's values over some plants, and others beside them.
+func (o *outcome) axis(plants []int, others ...float64) axis {
+	if o.Kind == correlate.YesNo {
+		return axis{low: -0.4, high: 1.4, yesNo: true}
+	}
+	for _, row := range plants {
+		others = append(others, o.in.Values[row])
+	}
+	return axisOver(o.log(), others...)
+}
+
+// drawn is a plant's value where it is drawn: yes and no are spread a little, that
+// marks don't hide one another.
+func (o *outcome) drawn(row, i int) float64 {
+	v := o.in.Values[row]
+	if o.Kind == correlate.YesNo {
+		return v + 0.4*scatter(i)
+	}
+	return v
+}
 
 // level is a row's level of a factor; "" where it is blank.
 func level(f *correlate.Factor, row int) string {

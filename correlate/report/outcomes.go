@@ -121,72 +121,15 @@ func (d panels) draw(p pen) {
 func (d panels) panel(p pen, q panel, x0, y0, w, h float64) {
 	size := max(18.0, min(smallSize, w/20))
 	p.text(x0, y0+size, size, left, true, ink, fitted(q.says(), size, true, w-20))
-	x := q.a.scale(q.plants).between(x0+4.2*size, x0+w-30)
-	y := q.b.scale(q.plants).between(y0+h-3.6*size, y0+2.9*size)
-	d.ticks(p, q.a, x, y, size)
-	q.b.beside(p, y, x.from, x.to, size)
-	p.text((x.from+x.to)/2, y.from+2.5*size, size, middle, false, ink, fitted(unit(q.a.Name, q.a.Unit), size, false, x.to-x.from))
+	x := q.a.axis(q.plants).between(x0+4.2*size, x0+w-30)
+	y := q.b.axis(q.plants).between(y0+h-3.8*size, y0+2.9*size)
+	x.below(p, y.to, y.from, size)
+	y.beside(p, x.from, x.to, size)
+	p.text((x.from+x.to)/2, y.from+2.6*size, size, middle, false, ink, fitted(unit(q.a.Name, q.a.Unit), size, false, x.to-x.from))
 	p.text(x0, y.to-0.6*size, size, left, false, ink, fitted(unit(q.b.Name, q.b.Unit), size, false, w-20))
 	for i, row := range q.plants {
-		p.fill(disc(x.at(q.a.spread(row, i)), y.at(q.b.spread(row, 3*i+1)), max(3.5, min(6, w/100))), dots)
+		p.fill(disc(x.at(q.a.drawn(row, i)), y.at(q.b.drawn(row, 3*i+1)), max(3.5, min(6, w/100))), dots)
 	}
-}
-
-// scale is the axis of an outcome over some plants.
-func (o *outcome) scale(plants []int) axis {
-	if o.Kind == correlate.YesNo {
-		return axis{low: -0.4, high: 1.4}
-	}
-	var values []float64
-	for _, row := range plants {
-		values = append(values, o.in.Values[row])
-	}
-	return axisOver(o.log(), values...)
-}
-
-// spread is a plant's value where it is drawn.
-func (o *outcome) spread(row, i int) float64 {
-	v := o.in.Values[row]
-	if o.Kind == correlate.YesNo {
-		return v + 0.4*scatter(i)
-	}
-	return v
-}
-
-// ticks draws the lower axis of a panel.
-func (d panels) ticks(p pen, o *outcome, x, y axis, size float64) {
-	p.segment(x.from, y.from, x.to, y.from, line{grey, 2, nil})
-	for _, t := range o.marks(x, int((x.to-x.from)/(4*size))) {
-		p.segment(x.at(t.at), y.from, x.at(t.at), y.to, rule)
-		p.text(x.at(t.at), y.from+1.2*size, size, middle, false, grey, t.word)
-	}
-}
-
-// beside draws the axis at the left of a panel.
-func (o *outcome) beside(p pen, y axis, from, to, size float64) {
-	p.segment(from, y.from, from, y.to, line{grey, 2, nil})
-	for _, t := range o.marks(y, int((y.from-y.to)/(2.2*size))) {
-		p.segment(from, y.at(t.at), to, y.at(t.at), rule)
-		p.text(from-8, y.at(t.at)+0.35*size, size, right, false, grey, t.word)
-	}
-}
-
-// tick is a place on an axis with its word.
-type tick struct {
-	at   float64
-	word string
-}
-
-// marks are an axis's ticks: numbers, or no and yes.
-func (o *outcome) marks(a axis, most int) []tick {
-	if o.Kind == correlate.YesNo {
-		return []tick{{0, "no"}, {1, "yes"}}
-	}
-	var list []tick
-	for _, v := range a.ticks(most) {
-		list = append(list, tick{v, a.word(v)})
-	}
-	return list
 }
 
 func (d panels) alt() string {
@@ -208,4 +151,3 @@ func (d panels) table() [][]string {
 	}
 	return rows
 }
-

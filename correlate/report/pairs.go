@@ -203,7 +203,8 @@ func (d pairPicture) draw(p pen) {
 	if low, high, ok := d.indifferent(); ok {
 		p.fill(box(a.at(low), d.rows.top, a.at(high)-a.at(low), d.rows.bottom-d.rows.top), band)
 	}
-	a.below(p, d.rows.top, d.rows.bottom, d.compared())
+	a.below(p, d.rows.top, d.rows.bottom, smallSize)
+	a.label(p, d.rows.bottom, d.compared())
 	p.segment(a.at(d.none), d.rows.top, a.at(d.none), d.rows.bottom, line{ink, 2.5, []vg.Length{10, 6}})
 	d.rows.each(p, func(of int, y float64) {
 		q := d.list[of]

@@ -4,14 +4,15 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"html"
 	"image/color"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
 
-	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 )
@@ -67,8 +68,8 @@ func (q *picture) png() ([]byte, error) {
 }
 
 // svg is the picture as one SVG element, with its title and its alternative text
-// for readers of the screen, and with fonts of the same widths where those of the
-// drawing are not there.
+// for readers of the screen. Every text keeps the width that it was laid out with,
+// whatever font a reader has.
 func (q *picture) svg() ([]byte, error) {
 	canvas := vgsvg.New(width, height)
 	pen{canvas}.fill(box(0, 0, width, height), paper)
@@ -85,15 +86,28 @@ func (q *picture) svg() ([]byte, error) {
 		return nil, fmt.Errorf("the drawing has no beginning")
 	}
 	head := fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-labelledby="%[3]s-t %[3]s-d"><title id="%[3]s-t">%[4]s</title><desc id="%[3]s-d">%[5]s</desc>`,
-		width, height, q.file, escaped(q.title), escaped(q.alt))
-	rest = bytes.ReplaceAll(rest, []byte("font-family:Liberation Sans;font-variant:none;font-weight:normal;font-style:normal"), []byte("font-family:Liberation Sans,Arial,Helvetica,sans-serif"))
-	rest = bytes.ReplaceAll(rest, []byte("font-family:Liberation Sans;font-variant:none;font-weight:bold;font-style:normal"), []byte("font-family:Liberation Sans,Arial,Helvetica,sans-serif;font-weight:bold"))
-	return append([]byte(head), rest...), nil
+		width, height, q.file, html.EscapeString(q.title), html.EscapeString(q.alt))
+	return append([]byte(head), texts.ReplaceAllFunc(rest, keepWidth)...), nil
 }
 
-var escaping = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;", "'", "&#39;")
+// texts are the texts of a drawing: place, weight, size, colour, words.
+var texts = regexp.MustCompile(`<text x="([^"]*)" y="([^"]*)" transform="scale\(1, -1\)"\s+style="font-family:Liberation Sans;font-variant:[a-z]*;font-weight:(normal|bold);font-style:normal;font-size:([0-9.]+)px(;fill:[^"]*)?">([^<]*)</text>`)
 
-func escaped(s string) string { return escaping.Replace(s) }
+// keepWidth writes a text with its width, and with fonts to fall back on.
+func keepWidth(text []byte) []byte {
+	part := texts.FindSubmatch(text)
+	size, err := strconv.ParseFloat(string(part[4]), 64)
+	if err != nil {
+		return text
+	}
+	bold, weight := string(part[3]) == "bold", ""
+	if bold {
+		weight = ";font-weight:bold"
+	}
+	f := face(size, bold)
+	return fmt.Appendf(nil, `<text x="%s" y="%s" xml:space="preserve" transform="scale(1,-1)" textLength="%.1f" lengthAdjust="spacingAndGlyphs" style="font-family:Liberation Sans,Arial,Helvetica,sans-serif%s;font-size:%spx%s">%s</text>`,
+		part[1], part[2], float64(f.Width(html.UnescapeString(string(part[6])))), weight, part[4], part[5], part[6])
+}
 
 // csv is what the picture shows.
 func (q *picture) csv() ([]byte, error) {
@@ -133,17 +147,4 @@ func pageOf(i, n int) string {
 		return ""
 	}
 	return fmt.Sprintf(" (%d of %d)", i+1, n)
-}
-
-// points turns pairs into a path's points.
-func smooth(p pen, xs, ys []float64, l line) {
-	var path vg.Path
-	for i := range xs {
-		if i == 0 {
-			path.Move(at(xs[i], ys[i]))
-			continue
-		}
-		path.Line(at(xs[i], ys[i]))
-	}
-	p.stroke(path, l)
 }

@@ -31,10 +31,10 @@ func (r *Report) binTable() table {
 	for _, b := range r.Rack.Bins {
 		row := []string{b.Name, fmt.Sprintf("%d × %d", b.Rows, b.Columns), "", b.Block, b.Reservoir, strings.Join(b.Lamps, ", "), "", "not known", "", "", ""}
 		if b.PitchRows > 0 && b.PitchColumns > 0 {
-			row[2] = number(b.PitchRows) + " × " + number(b.PitchColumns)
+			row[2] = short(b.PitchRows) + " × " + short(b.PitchColumns)
 		}
 		if b.TargetDLI > 0 {
-			row[6] = number(float64(b.TargetDLI))
+			row[6] = short(float64(b.TargetDLI))
 		}
 		if l := bins[b.Name]; l != nil {
 			row[7], row[9], row[10] = number(l.mean), percent(l.error), fmt.Sprintf("%d of %d", len(l.places), b.Rows*b.Columns)
@@ -49,12 +49,12 @@ func (r *Report) binTable() table {
 
 func (r *Report) lampTable() table {
 	t := table{Caption: "lamps", Head: []string{"", "timer", "hours a day", "W", "lux per µmol m⁻² s⁻¹", "factor from", "from", "until"}}
-	for _, l := range r.Rack.Lamps {
+	for i, l := range r.Rack.Lamps {
 		var timer []string
 		hours := 0.0
-		for i := range l.On {
-			timer = append(timer, l.On[i].String()+" to "+l.Off[i].String())
-			h := time.Duration(l.Off[i] - l.On[i]).Hours()
+		for k := range l.On {
+			timer = append(timer, l.On[k].String()+" to "+l.Off[k].String())
+			h := time.Duration(l.Off[k] - l.On[k]).Hours()
 			if h <= 0 {
 				h += 24
 			}
@@ -62,17 +62,17 @@ func (r *Report) lampTable() table {
 		}
 		row := []string{l.Name, strings.Join(timer, ", "), "", "", "", "", r.when(l.During.From), r.when(l.During.Until)}
 		if len(timer) > 0 {
-			row[2] = number(hours)
+			row[2] = short(hours)
 		}
 		if l.Watts > 0 {
-			row[3] = number(l.Watts)
+			row[3] = short(l.Watts)
 		}
 		if l.LuxPerPPFD > 0 {
-			row[4] = number(float64(l.LuxPerPPFD))
+			row[4] = short(float64(l.LuxPerPPFD))
 			row[5] = "not known"
 		}
-		if from := r.Factors[l.Name]; from != "" {
-			row[5] = from
+		if i < len(r.FactorsFrom) && r.FactorsFrom[i] != "" {
+			row[5] = r.FactorsFrom[i]
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -128,7 +128,7 @@ func (r *Report) airTable() table {
 func (r *Report) sensorTable() table {
 	t := table{Caption: "sensors", Head: []string{"", "measures", "at", "every", "stated error", "from", "until"}}
 	for _, s := range r.Rack.Sensors {
-		row := []string{s.Name, unit(s.Measures.String(), s.Measures.Unit()), s.Position.String(), s.Every.String(), "", r.when(s.During.From), r.when(s.During.Until)}
+		row := []string{s.Name, unit(s.Measures.String(), s.Measures.Unit()), s.Position.String(), lasting(s.Every), "", r.when(s.During.From), r.when(s.During.Until)}
 		if s.Measures.IsLight() {
 			row[4] = percent(s.RelativeError)
 		}

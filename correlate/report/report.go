@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -33,9 +34,9 @@ type Report struct {
 	Air  []climate.Day
 	Log  []light.Event // the whole log; withdrawn entries are left out here
 
-	// Factors says of each lamp where its illuminance per PPFD comes from:
-	// "measured", a spectrum's file, an illuminant. A lamp that is absent is not known.
-	Factors map[string]string
+	// FactorsFrom says of each of Rack.Lamps how its lux per PPFD was given; nil where
+	// that is not known.
+	FactorsFrom []string
 }
 
 // Write makes a folder with index.html, which holds every picture, and beside it
@@ -47,6 +48,7 @@ func Write(dir string, r Report) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return fmt.Errorf("make the report's folder: %w", err)
 	}
+	r.Days = over(r.Days, r.Rack, r.Written)
 	list := r.pictures()
 	var files errgroup.Group
 	files.SetLimit(runtime.GOMAXPROCS(0))
@@ -64,6 +66,15 @@ func Write(dir string, r Report) error {
 		return fmt.Errorf("write the report's page: %w", err)
 	}
 	return nil
+}
+
+// over are the days that had ended: a running one would look like a dark one.
+func over(days []account.Day, rack light.Rack, now time.Time) []account.Day {
+	if rack.Zone == nil {
+		return days
+	}
+	today := rack.DateAt(now)
+	return slices.DeleteFunc(slices.Clone(days), func(d account.Day) bool { return !d.Date.Before(today) })
 }
 
 // pictures are all that can be drawn, in the order of the page.

@@ -149,7 +149,7 @@ func TestWrite(t *testing.T) {
 	}
 	for _, want := range []string{
 		"small trial", "power cut", "Written 2026-03-12T10:00:00Z by parstead test", "primary outcome, planned", "exploratory",
-		"of the survivors", "Safety", "replaces no float switch", "67.0", "07:00 to 21:00", "Not known to the program", "upper centre at upper, row 2, column 3",
+		"of the survivors", "Safety", "replaces no float switch", "67", "07:00 to 21:00", "Not known to the program", "upper centre at upper, row 2, column 3",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page lacks %q", want)
@@ -210,6 +210,9 @@ func TestPictures(t *testing.T) {
 		}
 		if len(q.alt) < 40 || len(q.caption) < 40 || q.title == "" || !strings.Contains(string(drawn), "<desc") {
 			t.Errorf("%s lacks its alternative text or caption: %q", q.file, q.alt)
+		}
+		if n, fixed := bytes.Count(drawn, []byte("<text")), bytes.Count(drawn, []byte("textLength=")); n != fixed || n == 0 {
+			t.Errorf("%s: %d texts, %d of a fixed width", q.file, n, fixed)
 		}
 		again, err := q.svg()
 		if err != nil || !bytes.Equal(drawn, again) {

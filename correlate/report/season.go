@@ -15,10 +15,10 @@ import (
 
 const (
 	seasonTop    = 150.0
-	seasonBottom = 800.0
+	seasonBottom = 810.0
 	seasonLeft   = 330.0
 	mostStrips   = 8
-	mostEvents   = 9 // named under the strips
+	mostEvents   = 10 // named under the strips
 	muchFilled   = 0.05
 )
 
@@ -194,15 +194,15 @@ func (s season) happened(p pen, bin string, y axis, first bool) {
 			continue
 		}
 		word := strconv.Itoa(e.number)
-		at := max(x-textWidth(word, 20, true)/2, last+6)
-		p.text(at, y.to-4, 20, left, true, ink, word)
+		at := max(x+5, last+6)
+		p.text(at, y.to, 20, left, true, ink, word)
 		last = at + textWidth(word, 20, true)
 	}
 }
 
 // key says what the marks are and names the first events.
 func (s season) key(p pen) {
-	const y = 868.0
+	const y = 874.0
 	x := float64(margin)
 	entry := func(means string, draw func(x float64)) {
 		draw(x + 14)
@@ -217,14 +217,20 @@ func (s season) key(p pen) {
 		return
 	}
 	entry("event", func(x float64) { p.segment(x, y-14, x, y+14, line{ink, 2, []vg.Length{8, 5}}) })
-	const column = (width - 2*margin) / 3.0
-	for i, e := range s.events {
-		if i == mostEvents {
-			p.text(margin, y+184, 22, left, false, grey, fmt.Sprintf("and %s; the log among the tables names them", count(len(s.events)-mostEvents, "more event", "more events")))
-			break
-		}
+	const column, down = (width - 2*margin) / 2.0, mostEvents / 2
+	shown := s.events
+	if len(shown) > mostEvents {
+		shown = shown[:mostEvents-1]
+	}
+	place := func(i int) (x, yy float64) { return margin + column*float64(i/down), y + 50 + 35*float64(i%down) }
+	for i, e := range shown {
+		x, y := place(i)
 		words := fmt.Sprintf("%d  %d %s, %s", e.number, e.date.Day, e.date.Month.String()[:3], e.words())
-		p.text(margin+column*float64(i/3), y+56+40*float64(i%3), 22, left, false, ink, fitted(words, 22, false, column-24))
+		p.text(x, y, 22, left, false, ink, fitted(words, 22, false, column-30))
+	}
+	if more := len(s.events) - len(shown); more > 0 {
+		x, y := place(len(shown))
+		p.text(x, y, 22, left, false, grey, fmt.Sprintf("and %d more, in the log among the tables", more))
 	}
 }
 

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"parstead/correlate"
 )
@@ -22,6 +24,26 @@ func (t table) without() table {
 		}
 	}
 	return t
+}
+
+// Words tells of every column whether it holds words, which stand at the left,
+// rather than numbers.
+func (t table) Words() []bool {
+	words := make([]bool, len(t.Head))
+	for j := range t.Head {
+		letters, others := 0, 0
+		for _, row := range t.Rows {
+			switch r, _ := utf8.DecodeRuneInString(row[j]); {
+			case row[j] == "":
+			case unicode.IsLetter(r):
+				letters++
+			default:
+				others++
+			}
+		}
+		words[j] = letters > others
+	}
+	return words
 }
 
 // tablesOf are an outcome's tables.
@@ -46,7 +68,11 @@ func groupsTable(o *outcome) table {
 		for _, k := range slices.Sorted(maps.Keys(g.Levels)) {
 			names = append(names, k+" "+g.Levels[k])
 		}
-		t.Rows = append(t.Rows, []string{strings.Join(names, ", "), strconv.Itoa(g.N), known(g.Mean), known(g.SD), known(g.AdjustedMean), between(g.CI95), g.Letters})
+		mean, interval := known(g.Mean), between(g.CI95)
+		if o.Kind == correlate.YesNo {
+			mean, interval = shareWords(g.Mean), sharesBetween(g.CI95)
+		}
+		t.Rows = append(t.Rows, []string{strings.Join(names, ", "), strconv.Itoa(g.N), mean, known(g.SD), known(g.AdjustedMean), interval, g.Letters})
 	}
 	if slices.ContainsFunc(o.Groups, func(g correlate.Group) bool { return g.Letters != "" }) {
 		t.Note = "Levels of one treatment that share a letter were not shown to differ."
@@ -209,6 +235,9 @@ func lostTable(list []correlate.Losses) *table {
 		}
 		var causes []string
 		for _, c := range slices.Sorted(maps.Keys(l.Causes)) {
+			if c == correlate.Accident {
+				continue // in a column of its own
+			}
 			causes = append(causes, fmt.Sprintf("%s %d", c, l.Causes[c]))
 		}
 		t.Rows = append(t.Rows, []string{name, strconv.Itoa(l.N), strconv.Itoa(l.Lost), strings.Join(causes, ", "), strconv.Itoa(l.Accident), chance(l.P)})

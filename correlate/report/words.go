@@ -26,6 +26,9 @@ func number(x float64) string {
 	return minus(strconv.FormatFloat(x, 'f', 2-int(math.Floor(math.Log10(a))), 64))
 }
 
+// short writes a number that someone gave, as it was given.
+func short(x float64) string { return minus(strconv.FormatFloat(x, 'g', 6, 64)) }
+
 func known(x *float64) string {
 	if x == nil {
 		return ""
@@ -40,12 +43,26 @@ func between(ci *[2]float64) string {
 	return number(ci[0]) + " to " + number(ci[1])
 }
 
-// percent writes a share; of is for shares of plants and of light.
+// percent writes a share.
 func percent(share float64) string {
 	if a := math.Abs(100 * share); a > 0 && a < 1 {
 		return number(100*share) + " %"
 	}
 	return minus(strconv.FormatFloat(100*share, 'f', 0, 64)) + " %"
+}
+
+func shareWords(share *float64) string {
+	if share == nil {
+		return ""
+	}
+	return percent(*share)
+}
+
+func sharesBetween(ci *[2]float64) string {
+	if ci == nil {
+		return ""
+	}
+	return percent(ci[0]) + " to " + percent(ci[1])
 }
 
 // chance writes a p value, which stands in tables only.

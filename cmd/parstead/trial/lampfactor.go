@@ -9,8 +9,8 @@ import (
 )
 
 // lampFactor is the lamp's illuminance per PPFD from whichever of the three
-// ways to give it is used; 0 for none.
-func (l *loader) lampFactor(t *table) light.LuxPerPPFD {
+// ways to give it is used, with words for the way; 0 and "" for none.
+func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
 	given, _ := t.positive("lux_per_ppfd", "67.0")
 	file, hasFile := t.text("spectrum", "bar.csv")
 	illuminant, hasIlluminant := t.text("illuminant", "FL2")
@@ -22,14 +22,18 @@ func (l *loader) lampFactor(t *table) light.LuxPerPPFD {
 			}
 		}
 	}
-	factor := light.LuxPerPPFD(given)
+	factor = light.LuxPerPPFD(given)
 	switch {
+	case t.has("lux_per_ppfd"):
+		from = "given"
 	case hasFile:
+		from = "spectrum " + file
 		var err error
 		if factor, err = readSpectrum(l.Path(file)); err != nil {
 			t.fault("spectrum", fmt.Sprintf("the spectrum %s can't be used: %s", file, cause(err)), "give a CSV file of nm and relative power from 380 to 780 nm")
 		}
 	case hasIlluminant:
+		from = "CIE illuminant " + illuminant
 		var err error
 		if factor, err = spectrum.Illuminant(illuminant); err != nil {
 			mend := "use one of: " + strings.Join(spectrum.Illuminants(), ", ")
@@ -39,7 +43,7 @@ func (l *loader) lampFactor(t *table) light.LuxPerPPFD {
 			t.fault("illuminant", fmt.Sprintf("no CIE illuminant is called %q", illuminant), mend)
 		}
 	}
-	return factor
+	return factor, from
 }
 
 func readSpectrum(path string) (light.LuxPerPPFD, error) {

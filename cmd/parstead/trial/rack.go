@@ -18,7 +18,8 @@ func (l *loader) readLamps(tables []*table) {
 		var lamp light.Lamp
 		lamp.Name, _ = t.text("name", "bar")
 		t.need("name")
-		lamp.LuxPerPPFD = l.lampFactor(t)
+		var from string
+		lamp.LuxPerPPFD, from = l.lampFactor(t)
 		lamp.Watts, _ = t.number("watts", "48", 0, math.Inf(1))
 		var onOK, offOK bool
 		lamp.On, onOK = t.clocks("on", `"07:00"`)
@@ -33,6 +34,7 @@ func (l *loader) readLamps(tables []*table) {
 		lamp.During = t.span(l.Rack.Zone)
 		t.finish()
 		l.Rack.Lamps = append(l.Rack.Lamps, lamp)
+		l.FactorsFrom = append(l.FactorsFrom, from)
 	}
 	l.checkFollow("lamp", tables, func(i int) (string, light.Span) { return l.Rack.Lamps[i].Name, l.Rack.Lamps[i].During })
 }

@@ -15,12 +15,13 @@ import (
 type Trial struct {
 	Dir, Name string
 
-	Rack       light.Rack    // with the survey; placeholders in sensors resolved to one sensor a position
-	Feeds      []ingest.Feed // where readings arrive, in the order of trial.toml
-	Treatments []Treatment
-	Outcomes   []Outcome
-	AnalyseBy  string // a column of Plants; "" where results are not split
-	Window     Window // the light figure that is tested
+	Rack        light.Rack    // with the survey; placeholders in sensors resolved to one sensor a position
+	FactorsFrom []string      // how the lux per PPFD of each of Rack.Lamps was given: "given", "spectrum bar.csv", "CIE illuminant FL2"; "" for none
+	Feeds       []ingest.Feed // where readings arrive, in the order of trial.toml
+	Treatments  []Treatment
+	Outcomes    []Outcome
+	AnalyseBy   string // a column of Plants; "" where results are not split
+	Window      Window // the light figure that is tested
 
 	Plants  []Plant  // in the order of layout.csv; of plants.csv before plants are dealt
 	Columns []string // headings of the plants' columns, in the order of the sheets
