@@ -206,6 +206,7 @@ func (t *teller) adjusted(effect string) string {
 		isTreatment := slices.ContainsFunc(t.in.Treatments, func(tr Treatment) bool { return slices.Contains(strings.Split(e.Effect, " × "), tr.Name) })
 		switch {
 		case isTreatment, e.Test == "", e.Effect == "light" && t.setsLight(effect):
+		case own != nil && own.Unit == "plant" && e.Unit != "plant":
 		case own != nil && own.Unit != "plant" && t.in.Bin != nil && e.Effect == t.in.Bin.Name:
 		default:
 			names = append(names, e.Effect)

@@ -198,12 +198,17 @@ func (p *printer) comparisons(o *OutcomeResult) {
 	}
 	p.heading("Comparisons (95 % intervals hold for all pairs of a treatment at once)")
 	rows := [][]string{{"", head, "95 % interval", "p", "verdict"}}
+	treatment := ""
 	for _, c := range o.Comparisons {
+		if c.Treatment != treatment {
+			treatment = c.Treatment
+			rows = append(rows, []string{treatment, "", "", "", ""})
+		}
 		value := c.Difference
 		if value == nil {
 			value = c.Ratio
 		}
-		rows = append(rows, []string{c.Treatment + ": " + c.A + " against " + c.B, optional(value), between(c.CI95), optionalP(c.P), c.Verdict})
+		rows = append(rows, []string{"  " + c.A + " against " + c.B, optional(value), between(c.CI95), optionalP(c.P), c.Verdict})
 	}
 	p.table(blankOut(rows))
 }
