@@ -68,7 +68,7 @@ func (p *printer) wrapped(first, margin, text string) {
 func width(s string) int { return utf8.RuneCountInString(s) }
 
 // table writes rows in aligned columns, the first to the left and the others to
-// the right; the first gives way where a row would be too wide.
+// the right; a first cell that would make its row too wide has a line of its own.
 func (p *printer) table(rows [][]string) {
 	if len(rows) == 0 {
 		return
@@ -87,7 +87,12 @@ func (p *printer) table(rows [][]string) {
 	}
 	widths[0] = max(8, min(widths[0], lineWidth-rest))
 	for _, row := range rows {
-		line := "  " + padded(cut(row[0], widths[0]), widths[0])
+		name := row[0]
+		if width(name) > widths[0] { // a line of its own
+			p.line("  %s", cut(name, lineWidth-2))
+			name = ""
+		}
+		line := "  " + padded(name, widths[0])
 		for j, cell := range row[1:] {
 			if w := widths[j+1]; w > 0 {
 				line += strings.Repeat(" ", 2+w-width(cell)) + cell
