@@ -78,7 +78,27 @@ func runAt(e *env, args []string) error {
 	if err != nil {
 		return usageError{strings.TrimSpace(err.Error()) + "; see parstead --help"}
 	}
-	return call.Run(e)
+	out := &results{to: e.stdout}
+	e.stdout = out
+	if err := call.Run(e); err != nil {
+		return err
+	}
+	return out.failed
+}
+
+// results remembers the first write that failed, so that commands may print
+// line by line and a full disk behind a redirection is told all the same.
+type results struct {
+	to     io.Writer
+	failed error
+}
+
+func (r *results) Write(b []byte) (int, error) {
+	n, err := r.to.Write(b)
+	if err != nil && r.failed == nil {
+		r.failed = fmt.Errorf("write the results: %w", err)
+	}
+	return n, err
 }
 
 // exitCode tells an error in one line and gives the process's exit status.
