@@ -113,7 +113,11 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 	}
 	d.alarms.init(d)
 	if !o.noPage {
-		if d.page, err = page.Listen(t.Page.Listen); err != nil {
+		secure, err := serverTLS(t.Page.CertFile, t.Page.KeyFile, o.log)
+		if err != nil {
+			return d, fmt.Errorf("[page] %w", err)
+		}
+		if d.page, err = page.Listen(t.Page.Listen, secure); err != nil {
 			return d, err
 		}
 		registry.MustRegister(page.NewCollector(d.state))
@@ -245,6 +249,18 @@ func (d *daemon) endOnFailure(ctx context.Context) error {
 	}
 }
 
+// pageURL is where a browser finds the page; "" without one.
+func (d *daemon) pageURL() string {
+	if d.page == nil {
+		return ""
+	}
+	scheme := "http://"
+	if d.trial.Load().Page.CertFile != "" {
+		scheme = "https://"
+	}
+	return scheme + d.page.Addr().String() + "/"
+}
+
 // close frees what openDaemon has opened of a daemon that was never run.
 func (d *daemon) close() error {
 	var errs []error
@@ -286,15 +302,16 @@ func (d *daemon) keepHouse(ctx context.Context) error {
 	tick := time.NewTicker(d.tick)
 	defer tick.Stop()
 	var packed time.Time
-	looked := d.clock.Now().Add(2*d.tick - time.Minute) // the broker gets a moment to open
-	for {
+	var looked time.Time
+	for round := 1; ; round++ {
 		now := d.clock.Now()
 		d.service.beat()
 		d.adoptChanges(ctx)
 		if err := d.live.update(ctx, d, now); err != nil {
 			d.log.Error("light totals not updated", "error", err)
 		}
-		if now.Sub(looked).Abs() >= time.Minute {
+		// In the first round the broker may not have opened yet.
+		if round > 1 && now.Sub(looked).Abs() >= time.Minute {
 			d.alarms.look(ctx, d, now)
 			d.sayDaily(ctx, now)
 			looked = now

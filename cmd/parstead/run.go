@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"os"
+	"runtime/debug"
 
 	"parstead/cmd/parstead/tell"
 	"parstead/cmd/parstead/trial"
@@ -12,26 +14,39 @@ import (
 
 // runCmd is the daemon.
 type runCmd struct {
-	Folder      string `arg:"" help:"The trial's folder."`
-	TestMessage bool   `help:"Send one message through [tell] and end."`
+	Folder      string `arg:"" optional:"" help:"The trial's folder."`
+	TestMessage bool   `xor:"instead" help:"Send one message through [tell] and end."`
+	ServiceFile bool   `xor:"instead" help:"Print a service file for systemd, with how to install it, and end."`
 	Verbose     bool   `help:"Log what is ordinary too."`
 }
 
 // Help is what run --help says beside its options.
 func (runCmd) Help() string {
 	return `Takes readings in until it is told to end (an interrupt, or SIGTERM), keeps the
-light account, shows it on the page and tells of trouble. Logs to stderr. Other
-commands may be used meanwhile.
+light account, shows it on the page and tells of trouble. Ends in order, within
+half a minute; a second signal ends it at once. Logs to stderr. Other commands
+may be used meanwhile.
 
 Parstead only watches: it switches nothing and replaces no safety device.
 
 Example: parstead run mytrial
+         parstead run --service-file mytrial
 
 Exit status: 0 ended as told, 1 a fault.`
 }
 
+// memoryLimit is what the daemon keeps to where GOMEMLIMIT says nothing: a soft
+// limit, at which memory is freed sooner.
+const memoryLimit = 128 << 20
+
 // Run runs the daemon.
 func (c *runCmd) Run(e *env) error {
+	if c.ServiceFile {
+		return writeServiceFile(e.stdout, c.Folder)
+	}
+	if c.Folder == "" {
+		return usageError{`expected "<folder>"; see parstead run --help`}
+	}
 	t, err := trial.Open(c.Folder)
 	if err != nil {
 		return err
@@ -47,11 +62,15 @@ func (c *runCmd) Run(e *env) error {
 	if c.TestMessage {
 		return testMessage(e.ctx, t, o)
 	}
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(memoryLimit)
+	}
 	d, err := openDaemon(e.ctx, t, o)
 	if err != nil {
 		return err
 	}
-	o.log.Info("watching", "trial", t.Name, "broker", brokerAddress(t), "page", "http://"+d.page.Addr().String()+"/")
+	d.service.fromEnvironment()
+	o.log.Info("watching", "trial", t.Name, "broker", brokerAddress(t), "page", d.pageURL())
 	return d.run(e.ctx)
 }
 

@@ -2,6 +2,7 @@ package page
 
 import (
 	"context"
+	"crypto/tls"
 	"embed"
 	"errors"
 	"fmt"
@@ -48,10 +49,14 @@ func New(c Config) *Server {
 }
 
 // Listen binds the address, so that a failure is told before anything starts.
-func Listen(address string) (net.Listener, error) {
+// With secure, it speaks TLS.
+func Listen(address string, secure *tls.Config) (net.Listener, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("open the page at %s: %w; set [page] listen in trial.toml to a free address", address, err)
+	}
+	if secure != nil {
+		l = tls.NewListener(l, secure)
 	}
 	return l, nil
 }

@@ -1,0 +1,16 @@
+package main
+
+import (
+	"os"
+	"testing"
+)
+
+// asProgram, in the environment, makes this test binary the program itself.
+const asProgram = "PARSTEAD_TEST_AS_PROGRAM"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(asProgram) != "" {
+		main()
+	}
+	os.Exit(m.Run())
+}
