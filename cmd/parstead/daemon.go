@@ -31,6 +31,7 @@ type daemon struct {
 	trial    atomic.Pointer[trial.Trial] // replaced when its files change
 	db       *store.DB
 	keeper   *keeper
+	nightly  nightly
 	intake   *ingest.Intake
 	source   source
 	teller   *tell.Teller // nil where the trial wants no messages
@@ -111,6 +112,7 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 	if d.teller, err = newTeller(t, o); err != nil {
 		return d, err
 	}
+	d.nightly.since = o.clock.Now()
 	d.alarms.init(d)
 	if !o.noPage {
 		secure, err := serverTLS(t.Page.CertFile, t.Page.KeyFile, o.log)
@@ -144,14 +146,26 @@ func (d *daemon) openSource(t *trial.Trial) (source, error) {
 		return away{session}, nil
 	}
 	config := broker.Config{Listen: t.Broker.Listen, Taker: taker, Log: d.log}
-	if t.Broker.Username != "" {
-		password, err := t.Broker.Password.Read()
-		if err != nil {
-			return nil, fmt.Errorf("[broker] password_file: %w", err)
-		}
-		config.Sensors = &broker.Login{Username: t.Broker.Username, Password: password}
+	var err error
+	if config.Sensors, err = login(t.Broker.Username, t.Broker.Password); err != nil {
+		return nil, err
+	}
+	if config.Readers, err = login(t.Broker.Reader, t.Broker.ReaderPassword); err != nil {
+		return nil, err
 	}
 	return broker.Open(config)
+}
+
+// login is a name of the embedded broker with its password; nil without a name.
+func login(name string, secret trial.Secret) (*broker.Login, error) {
+	if name == "" {
+		return nil, nil
+	}
+	password, err := secret.Read()
+	if err != nil {
+		return nil, fmt.Errorf("[broker] password of %s: %w", name, err)
+	}
+	return &broker.Login{Username: name, Password: password}, nil
 }
 
 // away is a session as a source: it holds nothing before it runs.
@@ -199,6 +213,7 @@ func (d *daemon) run(ctx context.Context) error {
 	services := []func(context.Context) error{
 		func(ctx context.Context) error { return d.db.ServeOn(ctx, d.socket) },
 		d.keepHouse,
+		d.keepBackups,
 		d.endOnFailure,
 		func(ctx context.Context) error { return d.service.keepAwake(ctx, d.healthy) },
 	}

@@ -71,6 +71,8 @@ func TestConfigMistakes(t *testing.T) {
 		{"password without user", []edit{toml("1883\"\n", "1883\"\npassword_file = \"pw\"\n"), {"pw", "", "secret"}}, "trial.toml:9:1: error:", "add username"},
 		{"no password file", []edit{toml("1883\"\n", "1883\"\nusername = \"a\"\npassword_file = \"pw\"\n")}, "trial.toml:10:1: error:", "no such file"},
 		{"empty password file", []edit{toml("1883\"\n", "1883\"\nusername = \"a\"\npassword_file = \"pw\"\n"), {"pw", "", "\n"}}, "trial.toml:10:1: error:", "is empty"},
+		{"reader without password", []edit{toml("url = \"tcp://127.0.0.1:1883\"", "listen = \":1883\"\nusername = \"a\"\npassword_file = \"pw\"\nreader = \"phone\""), {"pw", "", "p"}}, "trial.toml:7:2: error:", "give both"},
+		{"reader of another broker", []edit{toml("1883\"\n", "1883\"\nreader = \"phone\"\nreader_password_file = \"pw\"\n"), {"pw", "", "secret"}}, "trial.toml:9:1: error:", "says who may read"},
 		{"page open to all", []edit{toml("", "[page]\nlisten = \"0.0.0.0:8620\"\n")}, "trial.toml:61:1: error:", "add code_file"},
 		{"page on a name", []edit{toml("", "[page]\nlisten = \"rack.local:8620\"\n")}, "trial.toml:61:1: error:", "0.0.0.0"},
 

@@ -33,6 +33,8 @@ func (l *loader) readBroker(t *table, _ bool) {
 	b.ClientID, _ = t.text("client_id", "greenhouse")
 	b.Username, _ = t.text("username", "rack")
 	b.Password = l.secret(t, "password_file")
+	b.Reader, _ = t.text("reader", "phone")
+	b.ReaderPassword = l.secret(t, "reader_password_file")
 	b.CAFile = l.authorities(t)
 	b.CertFile, b.KeyFile = l.certificate(t)
 	if t.has("password_file") && !t.has("username") {
@@ -41,6 +43,9 @@ func (l *loader) readBroker(t *table, _ bool) {
 
 	if b.URL == "embedded" {
 		b.Embedded, b.URL, b.Listen = true, "", listen
+		if t.has("reader") != t.has("reader_password_file") {
+			t.fault("", "reader and reader_password_file go together", "give both, or neither")
+		}
 		for _, key := range []string{"client_id", "ca_file"} {
 			if t.has(key) {
 				t.fault(key, key+" is for another broker, and this one is embedded", "remove it, or give the other broker's url")
@@ -67,6 +72,9 @@ func (l *loader) readBroker(t *table, _ bool) {
 				t.fault(key, fmt.Sprintf("%s is for an encrypted connection, and the broker's address begins with %s://", key, u.Scheme), "write ssl:// or wss://, or remove it")
 			}
 		}
+	}
+	if t.has("reader") {
+		t.fault("reader", "reader is for the embedded broker, and url names another", "remove it: that broker says who may read")
 	}
 	if t.has("listen") {
 		t.fault("listen", "listen is for the embedded broker, and url names another", `remove it, or write url = "embedded"`)

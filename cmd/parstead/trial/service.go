@@ -19,6 +19,8 @@ type Broker struct {
 	ClientID                  string // "" to take one from the trial's name
 	Username                  string
 	Password                  Secret
+	Reader                    string // who may read the conditions at the embedded broker; "" for nobody
+	ReaderPassword            Secret
 	CAFile, CertFile, KeyFile string // paths; "" where not given
 }
 
