@@ -69,7 +69,7 @@ func (in *Input) hasRows(out *Outcome, level int) bool {
 func (in *Input) mustAgree() {
 	n := len(in.Plants)
 	same := func(length int, optional bool, what string) {
-		if length != n && !(optional && length == 0) {
+		if length != n && (!optional || length != 0) {
 			panic("correlate: " + what + " differs in length from the plants")
 		}
 	}

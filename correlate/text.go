@@ -92,13 +92,14 @@ func (p *printer) table(rows [][]string) {
 			p.line("  %s", cut(name, lineWidth-2))
 			name = ""
 		}
-		line := "  " + padded(name, widths[0])
+		var line strings.Builder
+		line.WriteString("  " + padded(name, widths[0]))
 		for j, cell := range row[1:] {
 			if w := widths[j+1]; w > 0 {
-				line += strings.Repeat(" ", 2+w-width(cell)) + cell
+				line.WriteString(strings.Repeat(" ", 2+w-width(cell)) + cell)
 			}
 		}
-		p.line("%s", strings.TrimRight(line, " "))
+		p.line("%s", strings.TrimRight(line.String(), " "))
 	}
 }
 

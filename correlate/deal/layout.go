@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 )
 
 // Place is where a plant stands.
@@ -473,18 +474,18 @@ func (l *laying) procedure() string {
 	if !l.Record.ByLight {
 		zones = "taken around the rim and then row by row, since no light map covers them all"
 	}
-	says := fmt.Sprintf("Plants of like starting size in sets of %d went to neighbouring positions (%s), one set of every layer of sizes to each bin", l.cells, zones)
+	says := []string{fmt.Sprintf("Plants of like starting size in sets of %d went to neighbouring positions (%s), one set of every layer of sizes to each bin", l.cells, zones)}
 	if names := l.decks(PerPlant, true); len(names) > 0 {
 		if l.joint {
-			says += fmt.Sprintf("; within a set every combination of %s fell on one plant at random", words(names[0]))
+			says = append(says, fmt.Sprintf("within a set every combination of %s fell on one plant at random", words(names[0])))
 		} else {
-			says += fmt.Sprintf("; %s were dealt one by one, each level once in every set, because a bin has fewer plants than combinations", words(names[0]))
+			says = append(says, fmt.Sprintf("%s were dealt one by one, each level once in every set, because a bin has fewer plants than combinations", words(names[0])))
 		}
 	}
 	for _, per := range []SetPer{PerBin, PerReservoir} {
 		for _, names := range l.decks(per, true) {
-			says += fmt.Sprintf("; %s went to whole %ss at random within blocks", words(names), per)
+			says = append(says, fmt.Sprintf("%s went to whole %ss at random within blocks", words(names), per))
 		}
 	}
-	return says + "."
+	return strings.Join(says, "; ") + "."
 }

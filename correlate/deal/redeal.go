@@ -52,8 +52,7 @@ func (r *Redeal) Deal(rng *rand.Rand, labels [][]int) {
 	for i := range r.decks {
 		d := &r.decks[i]
 		d.deal(rng, func(row, cell int) {
-			for j := len(d.treatments) - 1; j >= 0; j-- {
-				t := d.treatments[j]
+			for _, t := range slices.Backward(d.treatments) {
 				labels[t][row] = cell % r.levels[t]
 				cell /= r.levels[t]
 			}

@@ -37,7 +37,7 @@ func Read(path string, columns []string) (*Table, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the table: %w", err)
 	}
-	defer f.Close()
+	defer f.Close() //nolint:errcheck // it was only read
 	if strings.EqualFold(filepath.Ext(path), ".xlsx") {
 		return readSheet(f, filepath.Base(path), columns)
 	}
@@ -136,12 +136,12 @@ func readSheet(r io.Reader, file string, columns []string) (*Table, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
-	defer book.Close()
+	defer book.Close() //nolint:errcheck // it was only read
 	rows, err := book.Rows(book.GetSheetName(0))
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // it was only read
 	t := &Table{file: file}
 	var pick []int
 	for line := 1; rows.Next(); line++ {
