@@ -27,7 +27,9 @@ type commands struct {
 	Layout    layoutCmd    `cmd:"" help:"Deal plants to positions and treatments to plants, at random."`
 	Correlate correlateCmd `cmd:"" help:"Correlate the harvest with treatments, places and light."`
 
-	Export exportCmd `cmd:"" help:"Write the whole trial as CSV files with a description."`
+	Export  exportCmd  `cmd:"" help:"Write the whole trial as CSV files with a description."`
+	Backup  backupCmd  `cmd:"" help:"Copy the whole trial into one file, while the daemon runs too."`
+	Restore restoreCmd `cmd:"" help:"Bring a trial back out of a backup, or readings out of a damaged database."`
 
 	Version kong.VersionFlag `help:"Print the version and end."`
 }

@@ -1,0 +1,296 @@
+package main
+
+import (
+	"archive/zip"
+	"bufio"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"parstead/store"
+)
+
+// backupCmd copies a trial into one file.
+type backupCmd struct {
+	Folder string `arg:"" help:"The trial's folder."`
+	File   string `arg:"" help:"The file to write, such as mytrial.zip; it must not be there."`
+}
+
+// Help is what backup --help says beside its options.
+func (backupCmd) Help() string {
+	return `Copies the trial into one zip file: readings and log as they stand at one moment,
+trial.toml, the sheets (.csv, .xlsx) and the spectra that trial.toml names. The
+file is read back before it gets its name. A daemon may run meanwhile.
+
+Not in it: passwords, codes and keys (a stick is easily lost), reports, and other
+files. Put those back by hand after parstead restore.
+
+[backup] in trial.toml makes the daemon do this every night.
+
+Example: parstead backup mytrial mytrial.zip
+
+Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
+}
+
+// Run writes the file.
+func (c *backupCmd) Run(e *env) error {
+	if err := writeBackup(e.ctx, c.Folder, c.File, e.now()); err != nil {
+		return err
+	}
+	info, err := os.Stat(c.File)
+	if err != nil {
+		return fmt.Errorf("look at the backup: %w", err)
+	}
+	_, err = fmt.Fprintf(e.stdout, "%s: %.1f MB, read back and found whole\n", c.File, float64(info.Size())/1e6)
+	return err
+}
+
+// contentsFile names the entry that lists the others.
+const contentsFile = "contents.json"
+
+// backupFormat is the version of a backup's layout.
+const backupFormat = 1
+
+// contents lists what a backup holds.
+type contents struct {
+	Format int        `json:"format"`
+	Made   time.Time  `json:"made"`
+	By     string     `json:"by"`
+	Files  []packFile `json:"files"`
+}
+
+// packFile is a file in a backup.
+type packFile struct {
+	Name   string `json:"name"` // in the trial's folder, with / between parts
+	Bytes  int64  `json:"bytes"`
+	SHA256 string `json:"sha256"`
+}
+
+// writeBackup makes a backup that is whole from the moment it has its name. On
+// an error nothing stays behind.
+func writeBackup(ctx context.Context, folder, file string, now time.Time) (err error) {
+	defer func() {
+		if err != nil {
+			err = fmt.Errorf("backup: %w", err)
+		}
+	}()
+	if _, err := os.Lstat(file); err == nil {
+		return fmt.Errorf("%s exists already: choose another name", file)
+	}
+	names, err := sheetsOf(folder)
+	if err != nil {
+		return err
+	}
+	work, err := os.MkdirTemp(filepath.Dir(file), ".parstead-backup-*")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(work)) }()
+	partial := filepath.Join(work, "partial.zip")
+	list := contents{Format: backupFormat, Made: now.UTC(), By: version()}
+	err = writeFile(partial, func(w *bufio.Writer) error {
+		pack := zip.NewWriter(w)
+		for _, name := range names {
+			if err := list.add(ctx, pack, filepath.Join(folder, filepath.FromSlash(name)), name, now); err != nil {
+				return err
+			}
+		}
+		if err := list.addReadings(ctx, pack, folder, work, now); err != nil {
+			return err
+		}
+		entry, err := pack.CreateHeader(&zip.FileHeader{Name: contentsFile, Method: zip.Deflate, Modified: now})
+		if err != nil {
+			return err
+		}
+		out := json.NewEncoder(entry)
+		out.SetIndent("", "  ")
+		if err := out.Encode(list); err != nil {
+			return err
+		}
+		return pack.Close()
+	})
+	if err != nil {
+		return err
+	}
+	if err := readBack(ctx, partial); err != nil {
+		return err
+	}
+	if _, err := os.Lstat(file); err == nil {
+		return fmt.Errorf("%s exists already: choose another name", file)
+	}
+	return os.Rename(partial, file)
+}
+
+// sheetsOf names the trial's own files other than the readings.
+func sheetsOf(folder string) ([]string, error) {
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, e := range entries {
+		ending := strings.ToLower(filepath.Ext(e.Name()))
+		if e.Type().IsRegular() && (e.Name() == "trial.toml" || ending == ".csv" || ending == ".xlsx") {
+			names = append(names, e.Name())
+		}
+	}
+	if !slices.Contains(names, "trial.toml") {
+		return nil, fmt.Errorf("%s holds no trial.toml: name a trial's folder", folder)
+	}
+	text, err := os.ReadFile(filepath.Join(folder, "trial.toml"))
+	if err != nil {
+		return nil, err
+	}
+	var lamps struct{ Lamp []struct{ Spectrum string } }
+	if err := toml.Unmarshal(text, &lamps); err != nil {
+		return names, nil //nolint:nilerr // a trial whose file has a mistake is worth a backup too
+	}
+	for _, l := range lamps.Lamp {
+		name := filepath.ToSlash(filepath.Clean(l.Spectrum))
+		info, err := os.Stat(filepath.Join(folder, filepath.FromSlash(name)))
+		if l.Spectrum != "" && filepath.IsLocal(name) && err == nil && info.Mode().IsRegular() && !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return names, nil
+}
+
+// addReadings adds a copy of the database, where there is one.
+func (l *contents) addReadings(ctx context.Context, pack *zip.Writer, folder, work string, now time.Time) error {
+	if info, err := os.Stat(filepath.Join(folder, store.FileName)); errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0 {
+		return nil
+	}
+	snapshot := filepath.Join(work, store.FileName)
+	if err := store.Backup(ctx, folder, snapshot); err != nil {
+		return err
+	}
+	return l.add(ctx, pack, snapshot, store.FileName, now)
+}
+
+// add copies a file into the pack.
+func (l *contents) add(ctx context.Context, pack *zip.Writer, path, name string, now time.Time) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	entry, err := pack.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: now})
+	if err != nil {
+		return err
+	}
+	sum := sha256.New()
+	n, err := io.Copy(io.MultiWriter(entry, sum), stoppable{ctx, f})
+	if err != nil {
+		return fmt.Errorf("copy %s: %w", name, err)
+	}
+	l.Files = append(l.Files, packFile{name, n, hex.EncodeToString(sum.Sum(nil))})
+	return nil
+}
+
+// stoppable is a reader that fails once its context has ended.
+type stoppable struct {
+	ctx  context.Context //nolint:containedctx // lives for one copy
+	from io.Reader
+}
+
+func (s stoppable) Read(b []byte) (int, error) {
+	if err := s.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return s.from.Read(b)
+}
+
+// readBack reads a whole backup and compares it with its list.
+func readBack(ctx context.Context, file string) error {
+	pack, err := openBackup(file)
+	if err != nil {
+		return err
+	}
+	for _, f := range pack.list.Files {
+		if err := pack.copy(ctx, f, io.Discard); err != nil {
+			return errors.Join(err, pack.Close())
+		}
+	}
+	return pack.Close()
+}
+
+// backupPack is an open backup.
+type backupPack struct {
+	*zip.ReadCloser
+	file string
+	list contents
+}
+
+// mostListed bounds the list of a backup, in bytes.
+const mostListed = 1 << 20
+
+// openBackup opens a backup and reads its list.
+func openBackup(file string) (p *backupPack, err error) {
+	z, err := zip.OpenReader(file)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, err
+		}
+		return nil, fmt.Errorf("%s is no whole backup of parstead: take another (%w)", file, err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(fmt.Errorf("%s is no backup of parstead: take another (%w)", file, err), z.Close())
+		}
+	}()
+	p = &backupPack{ReadCloser: z, file: file}
+	entry, err := z.Open(contentsFile)
+	if err != nil {
+		return nil, err
+	}
+	defer entry.Close() //nolint:errcheck // it only read
+	if err := json.NewDecoder(io.LimitReader(entry, mostListed)).Decode(&p.list); err != nil {
+		return nil, err
+	}
+	if p.list.Format != backupFormat {
+		return nil, fmt.Errorf("its format is %d, this program reads %d", p.list.Format, backupFormat)
+	}
+	for _, f := range p.list.Files {
+		if !filepath.IsLocal(filepath.FromSlash(f.Name)) {
+			return nil, fmt.Errorf("it holds %q, which lies outside a trial's folder", f.Name)
+		}
+	}
+	return p, nil
+}
+
+// copy copies one file out of the pack and holds it against the list.
+func (p *backupPack) copy(ctx context.Context, f packFile, to io.Writer) error {
+	damaged := func(cause error) error {
+		return fmt.Errorf("%s is damaged: %s in it can't be read back; take another backup (%w)", p.file, f.Name, cause)
+	}
+	entry, err := p.Open(f.Name)
+	if err != nil {
+		return damaged(err)
+	}
+	defer entry.Close() //nolint:errcheck // it only read
+	sum := sha256.New()
+	n, err := io.Copy(io.MultiWriter(to, sum), stoppable{ctx, io.LimitReader(entry, f.Bytes+1)})
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case err != nil && !errors.Is(err, zip.ErrChecksum) && !errors.Is(err, io.ErrUnexpectedEOF):
+		return fmt.Errorf("copy %s: %w", f.Name, err)
+	case err != nil:
+		return damaged(err)
+	case n != f.Bytes || hex.EncodeToString(sum.Sum(nil)) != f.SHA256:
+		return damaged(errors.New("its checksum is another"))
+	}
+	return nil
+}

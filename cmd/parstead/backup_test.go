@@ -1,0 +1,234 @@
+package main
+
+import (
+	"archive/zip"
+	"bytes"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"parstead/cmd/parstead/trial"
+	"parstead/ingest"
+	"parstead/store"
+)
+
+func TestBackupComesBack(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, march, ownBroker)
+	must(t, march, airRows(), "import", dir, "-")
+	must(t, march, "", "note", dir, "wiped the lamp", "--kind", "lamp_cleaned")
+	for name, text := range map[string]string{
+		"plants.csv": "plant,species\nA1,fern\n", "entry-code": "secret", "old.zip": "a backup of before", "notes.txt": "mine",
+	} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	file, again := filepath.Join(t.TempDir(), "rack.zip"), filepath.Join(t.TempDir(), "new", "rack")
+	narrow(t, strings.ReplaceAll(must(t, march, "", "backup", dir, file), file, "FILE"))
+	if info, err := os.Stat(file); err != nil || info.Mode().Perm()&0o077 != 0 {
+		t.Errorf("%v, %v", info, err)
+	}
+	z, err := zip.OpenReader(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, f := range z.File {
+		names = append(names, f.Name)
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if want := []string{"plants.csv", "trial.toml", "readings.db", "contents.json"}; !slices.Equal(names, want) {
+		t.Errorf("the backup holds %q, want %q", names, want)
+	}
+	must(t, march, "", "restore", file, again)
+	for _, ask := range [][]string{{"dli"}, {"climate"}, {"note"}} {
+		a := must(t, march, "", ask[0], dir, "--json")
+		if b := must(t, march, "", ask[0], again, "--json"); a != b || len(a) < 100 {
+			t.Errorf("%s differs after restoring", ask[0])
+		}
+	}
+	for _, c := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"backup", dir, file}, "exists already"},
+		{[]string{"restore", file, again}, "is not empty"},
+		{[]string{"backup", t.TempDir(), file + "2"}, "holds no trial.toml"},
+		{[]string{"restore", filepath.Join(dir, "trial.toml"), filepath.Join(t.TempDir(), "x")}, "no whole backup"},
+		{[]string{"restore", filepath.Join(dir, "none.zip"), filepath.Join(t.TempDir(), "x")}, "none.zip"},
+	} {
+		status, _, talk := command(t, march, "", c.args...)
+		if status != 1 || !strings.Contains(talk, c.says) || strings.Count(talk, "\n") != 1 {
+			t.Errorf("%q: exit status %d, %q", c.args, status, talk)
+		}
+	}
+	left, err := os.ReadDir(filepath.Dir(file))
+	if err != nil || len(left) != 1 {
+		t.Errorf("left beside the backup: %v, %v", left, err)
+	}
+}
+
+// A backup with any byte changed is refused, and leaves no folder.
+func TestDamagedBackupIsRefused(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, march, ownBroker)
+	must(t, march, airRows(), "import", dir, "-")
+	file := filepath.Join(t.TempDir(), "rack.zip")
+	must(t, march, "", "backup", dir, file)
+	whole, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	refused := 0
+	for i := range 40 {
+		at := i * len(whole) / 40
+		broken := bytes.Clone(whole)
+		broken[at] ^= 0x20
+		bad, into := filepath.Join(t.TempDir(), "bad.zip"), filepath.Join(t.TempDir(), "into")
+		if err := os.WriteFile(bad, broken, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if status, _, _ := command(t, march, "", "restore", bad, into); status == 1 {
+			refused++
+			if _, err := os.Stat(into); err == nil {
+				t.Errorf("byte %d: there is a folder", at)
+			}
+			continue
+		}
+		// A byte of zip's own that nothing depends on, such as a date: all is there.
+		if a, b := must(t, march, "", "dli", dir, "--json"), must(t, march, "", "dli", into, "--json"); a != b {
+			t.Errorf("byte %d changed: restored, and not the same", at)
+		}
+	}
+	if refused < 30 {
+		t.Errorf("only %d of 40 refused", refused)
+	}
+	for _, n := range []int{0, 10, len(whole) / 2, len(whole) - 1} {
+		bad := filepath.Join(t.TempDir(), "cut.zip")
+		if err := os.WriteFile(bad, whole[:n], 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if status, _, talk := command(t, march, "", "restore", bad, filepath.Join(t.TempDir(), "into")); status != 1 {
+			t.Errorf("cut at %d: exit status %d, %s", n, status, talk)
+		}
+	}
+}
+
+// The drill: a damaged database is told, set aside, and salvaged.
+func TestSalvage(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, march, ownBroker)
+	must(t, march, airRows(), "import", dir, "-")
+	must(t, march, "", "note", dir, "wiped the lamp", "--kind", "lamp_cleaned")
+	before := must(t, march, "", "climate", dir, "--json")
+	path := filepath.Join(dir, store.FileName)
+	content, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := os.Getpagesize() // bbolt's; the first two pages say where everything is
+	clear(content[:2*page])
+	if err := os.WriteFile(path, content, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, _, talk := command(t, march, "", "climate", dir)
+	if status != 1 || !strings.Contains(talk, "salvage") || strings.Count(talk, "\n") != 1 {
+		t.Errorf("with a damaged database: exit status %d, %s", status, talk)
+	}
+	if status, _, talk := command(t, march, "", "restore", "--salvage", path, dir); status != 1 || !strings.Contains(talk, "exists already") {
+		t.Errorf("over what is there: %d, %s", status, talk)
+	}
+	aside := filepath.Join(t.TempDir(), "damaged.db")
+	if err := os.Rename(path, aside); err != nil {
+		t.Fatal(err)
+	}
+	narrow(t, must(t, march, "", "restore", "--salvage", aside, dir))
+	if after := must(t, march, "", "climate", dir, "--json"); after != before {
+		t.Error("the climate is not the same after salvaging")
+	}
+	if log := must(t, march, "", "note", dir); !strings.Contains(log, "wiped the lamp") {
+		t.Errorf("the log: %s", log)
+	}
+}
+
+const backupSetting = ownBroker + "\n[backup]\nfolder = %q\nat = \"03:30\"\nkeep = 2\n"
+
+func TestNightlyBackups(t *testing.T) {
+	t.Parallel()
+	stick := t.TempDir()
+	dir := rackFolder(t, march, strings.Replace(backupSetting, "%q", `"`+stick+`"`, 1))
+	must(t, march, airRows(), "import", dir, "-")
+	tr, err := trial.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := &daemon{daemonOptions: daemonOptions{clock: ingest.Clock{}, log: slog.New(slog.DiscardHandler)}}
+	d.nightly.since = march
+	other := "parstead-rack-of-another-20260301T000000Z.zip"
+	if err := os.WriteFile(filepath.Join(stick, other), nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	at := func(text string) time.Time {
+		t.Helper()
+		at, err := time.Parse("2006-01-02 15:04", text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return at
+	}
+	for _, c := range []struct{ now, want string }{
+		{"2026-03-04 12:00", "20260304T120000Z"}, // the first at once
+		{"2026-03-05 03:29", "20260304T120000Z"},
+		{"2026-03-05 03:30", "20260304T120000Z 20260305T033000Z"},
+		{"2026-03-05 03:31", "20260304T120000Z 20260305T033000Z"},
+		{"2026-03-07 18:00", "20260305T033000Z 20260307T180000Z"}, // slept through; two are kept
+		{"2026-03-08 03:30", "20260307T180000Z 20260308T033000Z"},
+	} {
+		d.nightly.keep(t.Context(), d, tr, at(c.now))
+		made, err := backupsIn(stick, tr.Name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, m := range made {
+			got = append(got, m.Format(backupTime))
+		}
+		if strings.Join(got, " ") != c.want {
+			t.Errorf("at %s there are %q, want %s", c.now, got, c.want)
+		}
+		if c, ok := d.nightly.condition(tr, at(c.now)); ok {
+			t.Errorf("condition %v", c)
+		}
+	}
+	if _, err := os.Stat(filepath.Join(stick, other)); err != nil {
+		t.Errorf("another's file: %v", err)
+	}
+	must(t, march, "", "restore", filepath.Join(stick, "parstead-rack-20260308T033000Z.zip"), filepath.Join(t.TempDir(), "again"))
+
+	// The stick is gone: told 26 hours after the next one was due.
+	if err := os.Rename(stick, stick+"-gone"); err != nil {
+		t.Fatal(err)
+	}
+	d.nightly.keep(t.Context(), d, tr, at("2026-03-09 03:30"))
+	if _, ok := d.nightly.condition(tr, at("2026-03-10 05:29")); ok {
+		t.Error("told too early")
+	}
+	c, ok := d.nightly.condition(tr, at("2026-03-10 05:30"))
+	if !ok || c.Condition != "backup" || !strings.Contains(c.Says, "8 March, 03:30") || !strings.Contains(c.Says, "failed") {
+		t.Errorf("%v, %+v", ok, c)
+	}
+	if err := os.Rename(stick+"-gone", stick); err != nil {
+		t.Fatal(err)
+	}
+	d.nightly.keep(t.Context(), d, tr, at("2026-03-10 05:40"))
+	if _, ok := d.nightly.condition(tr, at("2026-03-10 05:41")); ok {
+		t.Error("not over once a backup is made")
+	}
+}

@@ -1,0 +1,123 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"parstead/store"
+)
+
+// restoreCmd brings a trial back out of a backup, or readings out of a damaged
+// database.
+type restoreCmd struct {
+	File    string `arg:"" help:"The backup; with --salvage the damaged database."`
+	Folder  string `arg:"" help:"The folder to restore into; it must be empty or not be there. With --salvage: the trial's folder, which must have no readings.db."`
+	Salvage bool   `help:"Take what can be read out of a damaged database. The damaged file is only read."`
+}
+
+// Help is what restore --help says beside its options.
+func (restoreCmd) Help() string {
+	return `Brings a trial back out of a file of parstead backup. All of it is checked before
+the folder is there. Passwords, codes and keys are not in a backup: put them back
+by hand, then ask parstead check.
+
+When a daemon says that the database is damaged, end it, set the file aside and
+restore the newest backup; or see what can still be read:
+  mv mytrial/readings.db damaged.db
+  parstead restore --salvage damaged.db mytrial
+What the backup has and the salvage lacks can be joined: export the one, import
+its readings.csv into the other; what is there twice is stored once.
+
+Example: parstead restore mytrial.zip mytrial-again
+
+Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
+}
+
+// Run restores or salvages.
+func (c *restoreCmd) Run(e *env) error {
+	if c.Salvage {
+		return c.salvage(e)
+	}
+	made, err := restoreBackup(e.ctx, c.File, c.Folder)
+	if err != nil {
+		return fmt.Errorf("restore: %w", err)
+	}
+	_, err = fmt.Fprintf(e.stdout, "%s: as it was on %s, checked. Next: parstead check %[1]s\n", c.Folder, made.UTC().Format(time.RFC3339))
+	return err
+}
+
+// restoreBackup unpacks a backup under another name, then names the folder.
+func restoreBackup(ctx context.Context, file, folder string) (made time.Time, err error) {
+	if err := mustBeEmpty(folder); err != nil {
+		return made, err
+	}
+	pack, err := openBackup(file)
+	if err != nil {
+		return made, err
+	}
+	defer pack.Close() //nolint:errcheck // it only read
+	folder = filepath.Clean(folder)
+	if err := os.MkdirAll(filepath.Dir(folder), 0o700); err != nil {
+		return made, err
+	}
+	work, err := os.MkdirTemp(filepath.Dir(folder), ".parstead-restore-*")
+	if err != nil {
+		return made, err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(work)) }()
+	unpacked := filepath.Join(work, "trial")
+	if err := os.Mkdir(unpacked, 0o700); err != nil {
+		return made, err
+	}
+	for _, f := range pack.list.Files {
+		into := filepath.Join(unpacked, filepath.FromSlash(f.Name))
+		if f.Name == store.FileName {
+			into = filepath.Join(work, store.FileName)
+		}
+		if err := os.MkdirAll(filepath.Dir(into), 0o700); err != nil {
+			return made, err
+		}
+		if err := writeFile(into, func(w *bufio.Writer) error { return pack.copy(ctx, f, w) }); err != nil {
+			return made, err
+		}
+		if f.Name == store.FileName {
+			if err := store.Restore(ctx, into, unpacked); err != nil {
+				return made, err
+			}
+		}
+	}
+	if err := os.Remove(folder); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return made, err
+	}
+	return pack.list.Made, os.Rename(unpacked, folder)
+}
+
+// salvage fills a folder that has no database with what a damaged one still
+// holds.
+func (c *restoreCmd) salvage(e *env) error {
+	if _, err := os.Stat(filepath.Join(c.Folder, "trial.toml")); err != nil {
+		return fmt.Errorf("%s holds no trial.toml: name the folder of the trial that the database is of", c.Folder)
+	}
+	found, err := store.Salvage(e.ctx, c.File, filepath.Join(c.Folder, store.FileName))
+	if err != nil {
+		return err
+	}
+	return tellSalvaged(e.stdout, found)
+}
+
+func tellSalvaged(w io.Writer, s store.Salvaged) error {
+	_, err := fmt.Fprintf(w, "salvaged: %d readings of %d sensors, %d entries of the log\nrecords that could not be read: %d\n",
+		s.Readings, s.Sensors, s.Events, s.Unreadable)
+	if len(s.Unnamed) > 0 && err == nil {
+		_, err = fmt.Fprintf(w, "The names of %d sensors are lost; their readings stand under %s.\n", len(s.Unnamed), strings.Join(s.Unnamed, ", "))
+	}
+	return err
+}
