@@ -21,6 +21,9 @@ const (
 	conditionFiles = "files" // the trial's files have an error; the old ones are in force
 )
 
+// daemonsOwn lists them: they are told as soon as they are found.
+var daemonsOwn = []string{conditionClock, conditionDisk, conditionFiles}
+
 const (
 	diskFloor  = 256 << 20 // bytes that must stay free
 	clockShown = time.Hour // how long a step of the clock is shown
@@ -38,7 +41,8 @@ type alarms struct {
 	files    *page.Condition  // set by adoptChanges
 	step     *ingest.Step
 	retained map[string]page.Condition // topic: what stands there
-	carried  []page.Condition          // told before the last stop, and not found again yet
+	told     []page.Condition          // what the teller was told and not told to be over
+	carried  []page.Condition          // of these, told before the last stop and not found again yet
 	judge    time.Time                 // until then what is carried may be found again
 }
 
@@ -53,10 +57,11 @@ func (a *alarms) init(d *daemon) {
 		return
 	}
 	for _, m := range d.teller.Told() {
-		a.carried = append(a.carried, page.Condition{
+		a.told = append(a.told, page.Condition{
 			Condition: m.Condition, Bin: m.Bin, Sensor: m.Sensor, Since: m.Since, Says: m.Says, Do: m.Do,
 		})
 	}
+	a.carried = slices.Clone(a.told)
 	a.judge = d.clock.Now().Add(settling)
 }
 
@@ -98,7 +103,7 @@ func (a *alarms) renew(w *watch.Watch) {
 func (a *alarms) look(ctx context.Context, d *daemon, now time.Time) {
 	a.looking.Lock()
 	defer a.looking.Unlock()
-	found := a.own(d, now)
+	own := a.own(d, now)
 	wrong, err := a.watched(ctx, d, now)
 	if err != nil && ctx.Err() == nil {
 		d.log.Error("conditions not judged", "error", err)
@@ -106,30 +111,56 @@ func (a *alarms) look(ctx context.Context, d *daemon, now time.Time) {
 	if ctx.Err() != nil {
 		return
 	}
-	found = append(found, wrong...)
-
 	a.mu.Lock()
-	before := slices.Concat(a.holding, a.carried)
-	found = keepSince(before, found)
+	before := a.holding
+	found := keepSince(slices.Concat(before, a.told), slices.Concat(own, wrong))
 	a.holding, a.looked = found, true
-	if now.Before(a.judge) {
-		a.carried = notIn(a.carried, found)
-		before = notIn(before, a.carried)
-	} else {
-		a.carried = nil
-	}
 	a.mu.Unlock()
 
-	trial := d.trial.Load().Name
 	for _, c := range notIn(found, before) {
 		d.log.Warn("condition", "condition", c.Condition, "bin", c.Bin, "sensor", c.Sensor, "says", c.Says)
-		d.tell(message(trial, c, nil))
 	}
 	for _, c := range notIn(before, found) {
 		d.log.Info("condition over", "condition", c.Condition, "bin", c.Bin, "sensor", c.Sensor)
-		d.tell(message(trial, c, &now))
 	}
+	a.say(d, own, before, found, now)
 	a.retain(d, found, now)
+}
+
+// say hands the teller what has changed. What the readings show is told, and its
+// end too, when two looks in a row agree: of a power cut one look may see the
+// first bin dark and the next one all.
+func (a *alarms) say(d *daemon, own, before, found []page.Condition, now time.Time) {
+	trial := d.trial.Load().Name
+	sure := notIn(found, notIn(found, slices.Concat(own, before)))
+	for _, c := range notIn(sure, a.told) {
+		if !absorbed(c, found) {
+			d.tell(message(trial, c, nil))
+			a.told = append(a.told, c)
+		}
+	}
+	a.carried = notIn(a.carried, found)
+	a.told = slices.DeleteFunc(a.told, func(c page.Condition) bool {
+		one := []page.Condition{c}
+		switch isOwn := slices.Contains(daemonsOwn, c.Condition); {
+		case len(notIn(one, found)) == 0, absorbed(c, found):
+			return false
+		case !isOwn && len(notIn(one, before)) == 0:
+			return false
+		case now.Before(a.judge) && len(notIn(one, a.carried)) == 0:
+			return false
+		}
+		d.tell(message(trial, c, &now))
+		return true
+	})
+}
+
+// absorbed tells whether a condition of a larger part of the rack speaks for c:
+// of the whole rack for a bin, of a bin for one of its sensors.
+func absorbed(c page.Condition, found []page.Condition) bool {
+	return slices.ContainsFunc(found, func(f page.Condition) bool {
+		return f.Condition == c.Condition && !sameCause(f, c) && f.Sensor == "" && (f.Bin == "" || f.Bin == c.Bin)
+	})
 }
 
 func (d *daemon) tell(m tell.Message) {
@@ -212,6 +243,9 @@ func (a *alarms) own(d *daemon, now time.Time) []page.Condition {
 			Says: fmt.Sprintf("The system clock was set by %s.", step.By.Round(time.Second)),
 			Do:   "Readings that came before are dated anew. See that the machine gets its time from the network or has a clock with a battery.",
 		})
+	}
+	if c, ok := d.nightly.condition(d.trial.Load(), now); ok {
+		found = append(found, c)
 	}
 	return found
 }
