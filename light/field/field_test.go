@@ -28,6 +28,11 @@ func walk(hour, reference float64, ppfd ...float64) []field.Reading {
 	return readings
 }
 
+// twice is a walk there and again, to the same values: a meter without noise.
+func twice(hour, reference float64, ppfd ...float64) []field.Reading {
+	return append(walk(hour, reference, ppfd...), walk(hour+0.2, reference, ppfd...)...)
+}
+
 func one(anchors ...field.Anchor) func(time.Time) []field.Anchor {
 	return func(time.Time) []field.Anchor { return anchors }
 }
@@ -47,7 +52,7 @@ func maps(tb testing.TB, survey []field.Reading, epochs []light.Span, anchors fu
 
 func near(tb testing.TB, what string, got, want float64) {
 	tb.Helper()
-	if !(math.Abs(got-want) <= 1e-12*math.Max(1, math.Abs(want))) {
+	if !(math.Abs(got-want) <= 1e-9*math.Max(1, math.Abs(want))) {
 		tb.Errorf("%s: %v, want %v", what, got, want)
 	}
 }
@@ -72,7 +77,7 @@ func TestMapIsOneAtTheSensor(t *testing.T) {
 
 func TestMapScale(t *testing.T) {
 	t.Parallel()
-	survey := walk(9, 100, 80, 100, 90, 70, 50, 60)
+	survey := twice(9, 100, 80, 100, 90, 70, 50, 60)
 	sensors := one(field.Anchor{Position: place(1, 1), Weight: 3}, field.Anchor{Position: place(2, 3), Weight: 1})
 	m := maps(t, survey, []light.Span{{}}, sensors)[0]
 	near(t, "weighted mean at two sensors", (3*m.Ratio[0]+m.Ratio[5])/4, 1)
@@ -85,15 +90,27 @@ func TestMapScale(t *testing.T) {
 	}
 	near(t, "mean for a sensor of the whole bin", mean, 1)
 
-	// The meter never stood at the sensor: its own scale counts.
-	m = maps(t, survey[:3], []light.Span{{}}, one(field.Anchor{Position: place(2, 2), Weight: 1}))[0]
-	near(t, "over the sensor", m.Ratio[0], 0.8)
-	if !m.OwnScale || !math.IsNaN(m.Ratio[4]) || m.Surveyed[4] || !m.Surveyed[0] {
+	// The meter never stood at the sensor, and three positions show a mean: 1
+	// there, the others as they differ from it.
+	three := append(twice(9, 100, 80, 100, 90), twice(10, 100, 80, 100, 90)...)
+	m = maps(t, three, []light.Span{{}}, one(field.Anchor{Position: place(2, 2), Weight: 1}))[0]
+	geometric := math.Cbrt(80 * 100 * 90)
+	for i, want := range []float64{80 / geometric, 100 / geometric, 90 / geometric, 1, 1, 1} {
+		near(t, "over the mean", m.Ratio[i], want)
+	}
+	if m.Method != "mean" || m.Surveyed[4] || !m.Surveyed[0] || m.RelativeError[4] != 0 || m.RelativeError[3] < 1.1*m.RelativeError[0] {
+		t.Errorf("%+v", m)
+	}
+
+	// No sensor in place: the meter's own scale counts.
+	m = maps(t, survey, []light.Span{{}}, one())[0]
+	near(t, "over what was read", m.Ratio[0], 0.8)
+	if !m.OwnScale || m.Method != "plane" || m.Positions != 6 || m.Readings != 12 || !m.Walked.Equal(at(9)) {
 		t.Errorf("%+v", m)
 	}
 
 	// No sensor at all: ratio × plateau is what the meter showed.
-	m = maps(t, walk(9, math.NaN(), 80, 100, 90, 70, 50, 60), []light.Span{{}}, one())[0]
+	m = maps(t, twice(9, math.NaN(), 80, 100, 90, 70, 50, 60), []light.Span{{}}, one())[0]
 	for i, want := range []float64{80, 100, 90, 70, 50, 60} {
 		near(t, "meter", m.Ratio[i]*float64(m.Plateau), want)
 	}
@@ -113,18 +130,23 @@ func TestMapError(t *testing.T) {
 		survey = append(survey, w...)
 	}
 	m := maps(t, survey, []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
-	if got := m.RelativeError[0] * math.Sqrt(200); math.Abs(got/0.03-1) > 0.07 {
-		t.Errorf("noise %v, want 0.03", got)
+	near(t, "at the sensor", m.RelativeError[1], 0)
+	// Elsewhere it is that of the position and that of the sensor's place.
+	if got := m.RelativeError[0] / math.Sqrt(2.0/200); math.Abs(got/0.03-1) > 0.07 || math.Abs(m.Noise/0.03-1) > 0.07 {
+		t.Errorf("noise %v and %v, want 0.03", got, m.Noise)
 	}
+	// One reading each: 6 % is assumed; what the other positions say takes little off.
 	m = maps(t, survey[:6], []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
-	near(t, "assumed noise", m.RelativeError[0], 0.06)
+	if got := m.RelativeError[0] / math.Sqrt2; got > 0.06 || got < 0.05 {
+		t.Errorf("noise %v, want hardly less than 0.06", got)
+	}
 }
 
 // A map ends with its epoch; the next begins with the next walk.
 func TestEpochs(t *testing.T) {
 	t.Parallel()
 	epochs := []light.Span{{Until: at(30)}, {From: at(30), Until: at(60)}, {From: at(60)}}
-	survey := append(walk(9, 100, 80, 100, 90, 70, 50, 60), walk(70, 100, 60, 100, 90, 70, 50, 80)...)
+	survey := append(twice(9, 100, 80, 100, 90, 70, 50, 60), twice(70, 100, 60, 100, 90, 70, 50, 80)...)
 	anchor := one(field.Anchor{Position: place(1, 2), Weight: 1})
 	got := maps(t, survey, epochs, anchor)
 	if len(got) != 2 {

@@ -4,6 +4,9 @@ import (
 	"errors"
 	"math"
 
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -30,8 +33,8 @@ func matern(phi float64) correlation {
 	}
 }
 
-// kriged is universal kriging of the values y at sites: the best linear
-// unbiased prediction of trend + smooth surface, without the nugget.
+// kriged is universal kriging of n values y by a trend of p terms: the best
+// linear unbiased prediction of trend + smooth surface, without the nugget.
 //
 //	V = ρ(sites) + λ diag(1/n)     in units of the sill σ²
 //	β = (FᵀV⁻¹F)⁻¹ FᵀV⁻¹y
@@ -39,149 +42,147 @@ func matern(phi float64) correlation {
 //
 // Cressie 1993, Statistics for Spatial Data, section 3.4 (from memory).
 type kriged struct {
-	sites []site
-	rho   correlation
-	chol  mat.Cholesky
-	b     *mat.Dense    // L⁻¹F
-	gram  mat.Cholesky  // of FᵀV⁻¹F
-	beta  *mat.VecDense //
-	w     *mat.VecDense // L⁻¹(y − Fβ)
-	quad  float64       // (y − Fβ)ᵀV⁻¹(y − Fβ)
+	n, p   int
+	l      blas64.Triangular // of V = LLᵀ
+	b      blas64.General    // L⁻¹F
+	g      blas64.Triangular // of FᵀV⁻¹F = GGᵀ
+	beta   []float64
+	w      []float64 // L⁻¹(y − Fβ)
+	quad   float64   // (y − Fβ)ᵀV⁻¹(y − Fβ)
+	logDet float64   // ln|V| + ln|FᵀV⁻¹F|
 }
 
 var errSingular = errors.New("the surveyed positions can't carry this trend")
 
-// krige solves for one correlation and one nugget per site, in units of the sill.
-func krige(sites []site, f *mat.Dense, y, nugget []float64, rho correlation) (*kriged, error) {
-	n, p := f.Dims()
-	k := &kriged{sites: sites, rho: rho}
-	v := mat.NewSymDense(n, nil)
+// newKriged makes room for n values and p trend terms; solve may be called often.
+func newKriged(n, p int) *kriged {
+	return &kriged{
+		n: n, p: p,
+		l:    blas64.Triangular{Uplo: blas.Lower, Diag: blas.NonUnit, N: n, Stride: n, Data: make([]float64, n*n)},
+		b:    blas64.General{Rows: n, Cols: p, Stride: p, Data: make([]float64, n*p)},
+		g:    blas64.Triangular{Uplo: blas.Lower, Diag: blas.NonUnit, N: p, Stride: p, Data: make([]float64, p*p)},
+		beta: make([]float64, p), w: make([]float64, n),
+	}
+}
+
+// leastPivot is the square of the least pivot of FᵀV⁻¹F against its greatest at
+// which trend terms still count as told apart.
+const leastPivot = 1e-12
+
+// solve fits one correlation, between the sites of each pair of values, and one
+// nugget a value, in units of the sill. f is n × p.
+func (k *kriged) solve(f *mat.Dense, y, nugget []float64, rho func(i, j int) float64) error {
+	n, p := k.n, k.p
 	for i := range n {
-		for j := i; j < n; j++ {
-			v.SetSym(i, j, rho(sites[i].distance(sites[j])))
+		row := k.l.Data[i*n:]
+		for j := range i {
+			row[j] = rho(i, j)
 		}
-		v.SetSym(i, i, v.At(i, i)+nugget[i])
+		row[i] = rho(i, i) + nugget[i]
 	}
-	if !k.chol.Factorize(v) {
-		return nil, errSingular
+	logDet, ok := factorise(k.l, 0)
+	if !ok {
+		return errSingular
 	}
-	var l mat.TriDense
-	k.chol.LTo(&l)
-	k.b = solveLower(&l, f)
-	z := solveLower(&l, mat.NewDense(n, 1, append([]float64(nil), y...)))
-	gram := mat.NewSymDense(p, nil)
-	gram.SymOuterK(1, k.b.T())
-	if !k.gram.Factorize(gram) || k.gram.Cond() > 1e12 {
-		return nil, errSingular
+	copy(k.b.Data, f.RawMatrix().Data)
+	blas64.Trsm(blas.Left, blas.NoTrans, 1, k.l, k.b)
+	copy(k.w, y)
+	w := blas64.Vector{N: n, Inc: 1, Data: k.w}
+	blas64.Trsv(blas.NoTrans, k.l, w)
+	blas64.Syrk(blas.Trans, 1, k.b, 0, blas64.Symmetric{Uplo: blas.Lower, N: p, Stride: p, Data: k.g.Data})
+	gram, ok := factorise(k.g, leastPivot)
+	if !ok {
+		return errSingular
 	}
-	var bz mat.VecDense
-	bz.MulVec(k.b.T(), z.ColView(0))
-	k.beta = mat.NewVecDense(p, nil)
-	if err := k.gram.SolveVecTo(k.beta, &bz); err != nil {
-		return nil, errSingular
-	}
-	k.w = mat.NewVecDense(n, nil)
-	k.w.MulVec(k.b, k.beta)
-	k.w.SubVec(z.ColView(0), k.w)
-	k.quad = mat.Dot(k.w, k.w)
-	return k, nil
+	k.logDet = logDet + gram
+	beta := blas64.Vector{N: p, Inc: 1, Data: k.beta}
+	blas64.Gemv(blas.Trans, 1, k.b, w, 0, beta)
+	blas64.Trsv(blas.NoTrans, k.g, beta)
+	blas64.Trsv(blas.Trans, k.g, beta)
+	blas64.Gemv(blas.NoTrans, -1, k.b, beta, 1, w)
+	k.quad = blas64.Dot(w, w)
+	return nil
 }
 
-func solveLower(l *mat.TriDense, a *mat.Dense) *mat.Dense {
-	var x mat.Dense
-	// A triangle of a factorised matrix is never singular; a poor condition is
-	// met by the nugget's lower bound.
-	_ = x.Solve(l, a)
-	return &x
+// factorise puts the Cholesky factor in the place of a symmetric matrix's lower
+// half and gives the logarithm of its determinant; ok is false where it is not
+// positive definite or its least squared pivot is under a share of its greatest.
+func factorise(a blas64.Triangular, least float64) (logDet float64, ok bool) {
+	_, ok = lapack64.Potrf(blas64.Symmetric{Uplo: blas.Lower, N: a.N, Stride: a.Stride, Data: a.Data})
+	low, high := math.Inf(1), 0.0
+	for i := range a.N {
+		d := a.Data[i*a.Stride+i]
+		logDet += 2 * math.Log(d)
+		low, high = min(low, d), max(high, d)
+	}
+	return logDet, ok && low*low > least*high*high
 }
 
-// predict gives the surface at the targets, whose trend is f0, and the
-// covariance of its errors in units of the sill:
+// predict gives the surface at m targets and the covariance of its errors in
+// units of the sill. f0 holds the targets' trend (m × p), cross their correlation
+// with the sites (n × m) and among their own (m × m, the upper half).
 //
 //	C = ρ₀₀ − AᵀA + (F₀ − AᵀB)(FᵀV⁻¹F)⁻¹(F₀ − AᵀB)ᵀ,  A = L⁻¹ρ(sites, targets)
-func (k *kriged) predict(targets []site, f0 *mat.Dense) (mean []float64, cov *mat.SymDense) {
-	n, m := len(k.sites), len(targets)
-	cross := mat.NewDense(n, m, nil)
-	for i := range n {
-		for j := range m {
-			cross.Set(i, j, k.rho(k.sites[i].distance(targets[j])))
-		}
-	}
-	var l mat.TriDense
-	k.chol.LTo(&l)
-	a := solveLower(&l, cross)
-
-	var at, trend mat.VecDense
-	at.MulVec(a.T(), k.w)
-	trend.MulVec(f0, k.beta)
+func (k *kriged) predict(f0, cross *mat.Dense, among *mat.SymDense) (mean []float64, cov *mat.SymDense) {
+	m, _ := f0.Dims()
+	a := mat.DenseCopyOf(cross).RawMatrix()
+	blas64.Trsm(blas.Left, blas.NoTrans, 1, k.l, a)
 	mean = make([]float64, m)
-	for j := range mean {
-		mean[j] = trend.AtVec(j) + at.AtVec(j)
-	}
+	at := blas64.Vector{N: m, Inc: 1, Data: mean}
+	blas64.Gemv(blas.NoTrans, 1, f0.RawMatrix(), blas64.Vector{N: k.p, Inc: 1, Data: k.beta}, 0, at)
+	blas64.Gemv(blas.Trans, 1, a, blas64.Vector{N: k.n, Inc: 1, Data: k.w}, 1, at)
 
-	var atb, d mat.Dense
-	atb.Mul(a.T(), k.b)
-	d.Sub(f0, &atb)
-	var gl mat.TriDense
-	k.gram.LTo(&gl)
-	g := solveLower(&gl, mat.DenseCopyOf(d.T()))
+	d := mat.DenseCopyOf(f0).RawMatrix()
+	blas64.Gemm(blas.Trans, blas.NoTrans, -1, a, k.b, 1, d)
+	blas64.Trsm(blas.Right, blas.Trans, 1, k.g, d)
 	cov = mat.NewSymDense(m, nil)
-	for i := range m {
-		for j := i; j < m; j++ {
-			c := k.rho(targets[i].distance(targets[j])) - mat.Dot(a.ColView(i), a.ColView(j)) + mat.Dot(g.ColView(i), g.ColView(j))
-			cov.SetSym(i, j, c)
-		}
-	}
+	cov.CopySym(among)
+	blas64.Syrk(blas.Trans, -1, a, 1, cov.RawSymmetric())
+	blas64.Syrk(blas.NoTrans, 1, d, 1, cov.RawSymmetric())
 	return mean, cov
 }
 
-// leaveOneOut is each site's error when the others alone predict its value:
+// leaveOneOut is each value's error when the others alone predict it:
 //
 //	e = (P y) / diag P,  P = V⁻¹ − V⁻¹F(FᵀV⁻¹F)⁻¹FᵀV⁻¹
 //
 // Dubrule 1983, Mathematical Geology 15:687-699 (from memory).
 func (k *kriged) leaveOneOut() []float64 {
-	n := len(k.sites)
-	eye := mat.NewDense(n, n, nil)
+	n := k.n
+	li := blas64.General{Rows: n, Cols: n, Stride: n, Data: make([]float64, n*n)} // L⁻¹
 	for i := range n {
-		eye.Set(i, i, 1)
+		li.Data[i*n+i] = 1
 	}
-	var l mat.TriDense
-	k.chol.LTo(&l)
-	li := solveLower(&l, eye) // L⁻¹
-	var gl mat.TriDense
-	k.gram.LTo(&gl)
-	var bt mat.Dense
-	bt.CloneFrom(k.b.T())
-	g := solveLower(&gl, &bt) // so that B(BᵀB)⁻¹Bᵀ = GᵀG
-	var gli mat.Dense
-	gli.Mul(g, li)
+	blas64.Trsm(blas.Left, blas.NoTrans, 1, k.l, li)
+	h := blas64.General{Rows: n, Cols: k.p, Stride: k.p, Data: make([]float64, n*k.p)} // V⁻¹F G⁻ᵀ
+	blas64.Gemm(blas.Trans, blas.NoTrans, 1, li, k.b, 0, h)
+	blas64.Trsm(blas.Right, blas.Trans, 1, k.g, h)
 	errs := make([]float64, n)
+	blas64.Gemv(blas.Trans, 1, li, blas64.Vector{N: n, Inc: 1, Data: k.w}, 0, blas64.Vector{N: n, Inc: 1, Data: errs})
 	for i := range n {
-		py := mat.Dot(li.ColView(i), k.w)
-		pii := mat.Dot(li.ColView(i), li.ColView(i)) - mat.Dot(gli.ColView(i), gli.ColView(i))
-		errs[i] = py / pii
+		column := blas64.Vector{N: n, Inc: n, Data: li.Data[i:]}
+		row := blas64.Vector{N: k.p, Inc: 1, Data: h.Data[i*k.p:]}
+		errs[i] /= blas64.Dot(column, column) - blas64.Dot(row, row)
 	}
 	return errs
 }
 
 // restricted is the restricted log likelihood with the sill profiled out, up to
 // a constant. within is the sum of squares of repeats about their means with
-// its degrees of freedom; lambda the nugget of one reading in units of the sill.
+// its degrees of freedom d; lambda the nugget of one reading in units of the sill.
 //
 //	−½ [(n − p + d) ln σ̂² + ln|V| + ln|FᵀV⁻¹F| + d ln λ],  σ̂² = (Q + S/λ)/(n − p + d)
 //
 // Patterson & Thompson 1971, Biometrika 58:545-554 (from memory), with the
 // repeats' part written apart.
 func (k *kriged) restricted(within, d, lambda float64) (loglik, sill float64) {
-	n, p := k.b.Dims()
-	df := float64(n-p) + d
+	df := float64(k.n-k.p) + d
 	quad := k.quad
 	if d > 0 {
 		quad += within / lambda
 	}
 	sill = quad / df
-	loglik = -0.5 * (df*math.Log(sill) + k.chol.LogDet() + k.gram.LogDet())
+	loglik = -0.5 * (df*math.Log(sill) + k.logDet)
 	if d > 0 {
 		loglik -= 0.5 * d * math.Log(lambda)
 	}

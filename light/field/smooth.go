@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/optimize"
 
 	"parstead/light"
 )
@@ -24,6 +23,21 @@ type Surface struct {
 	LeaveOneOut float64 // root mean square error of predicting each surveyed position from the others, natural log
 	Range       float64 // of the correlation, cm; 0 without kriging
 }
+
+// meterNoise is the standard deviation of a handheld reading that is assumed
+// where repeats don't show it, as a share: hand, height and tilt (common
+// practice, no source).
+const meterNoise = 0.06
+
+// leastNoise keeps two meters' readings of one position from contradicting.
+const leastNoise = 1e-7
+
+// leastSpread is by how much positions are taken to differ at least beyond a
+// plane or a mean through few readings, as a share (common practice, no source).
+const leastSpread = 0.06
+
+// repeatsNeeded is how many repeats beyond the first show the meter's noise.
+const repeatsNeeded = 5
 
 // Fewer surveyed positions than these carry no more than a plane, or a mean.
 const (
@@ -59,12 +73,20 @@ func Smooth(bin light.Bin, walk []Reading) (*Surface, error) {
 	}
 }
 
+// logRatio is the logarithm of the reading over the reference, or over 1.
+func logRatio(r Reading) float64 {
+	if math.IsNaN(r.Reference) {
+		return math.Log(r.PPFD)
+	}
+	return math.Log(r.PPFD / r.Reference)
+}
+
 // grouped is a survey with repeats of one meter at one position averaged.
 type grouped struct {
 	bin       light.Bin
 	positions []light.Position // distinct
 	meters    []string         // in order of appearance; gains are against the first
-	sites     []site           // one a mean
+	cells     []light.Position // one a mean
 	meter     []int
 	mean      []float64
 	n         []float64
@@ -74,6 +96,9 @@ type grouped struct {
 }
 
 func group(bin light.Bin, walk []Reading) *grouped {
+	if bin.PitchRows <= 0 || bin.PitchColumns <= 0 { // not said: distances count in cells
+		bin.PitchRows, bin.PitchColumns = 1, 1
+	}
 	g := &grouped{bin: bin, readings: len(walk)}
 	type key struct {
 		position light.Position
@@ -105,7 +130,7 @@ func group(bin light.Bin, walk []Reading) *grouped {
 			g.within += (v - mean) * (v - mean)
 		}
 		g.df += n - 1
-		g.sites = append(g.sites, g.site(k.position))
+		g.cells = append(g.cells, k.position)
 		g.meter = append(g.meter, slices.Index(g.meters, k.meter))
 		g.mean, g.n = append(g.mean, mean), append(g.n, n)
 	}
@@ -125,14 +150,15 @@ func (g *grouped) spreads() bool {
 	return len(rows) > 1 && len(columns) > 1
 }
 
-// trend is the matrix of the trend's terms at the sites (a constant, and for
+// trend is the matrix of the trend's terms at the cells (a constant, and for
 // degree 2 the two coordinates), and the meters' gains against the first.
-func (g *grouped) trend(sites []site, meter []int, degree int) *mat.Dense {
+func (g *grouped) trend(cells []light.Position, meter []int, degree int) *mat.Dense {
 	p := 1 + degree + len(g.meters) - 1
-	f := mat.NewDense(len(sites), p, nil)
+	f := mat.NewDense(len(cells), p, nil)
 	center := site{g.bin.PitchColumns * float64(g.bin.Columns+1) / 2, g.bin.PitchRows * float64(g.bin.Rows+1) / 2}
 	scale := math.Max(center.x, center.y)
-	for i, s := range sites {
+	for i, c := range cells {
+		s := g.site(c)
 		f.Set(i, 0, 1)
 		if degree == 2 {
 			f.Set(i, 1, (s.x-center.x)/scale)
@@ -145,150 +171,165 @@ func (g *grouped) trend(sites []site, meter []int, degree int) *mat.Dense {
 	return f
 }
 
-func (g *grouped) targets() []site {
-	var sites []site
-	for _, p := range g.bin.Positions() {
-		sites = append(sites, g.site(p))
+// lattice is a correlation between the cells of a grid: only the distances in
+// rows and columns matter, so that each is worked out once.
+type lattice struct {
+	columns int
+	rho     []float64
+}
+
+func (g *grouped) lattice(c correlation) lattice {
+	l := lattice{g.bin.Columns, make([]float64, g.bin.Rows*g.bin.Columns)}
+	for i := range l.rho {
+		l.rho[i] = c(site{}.distance(site{float64(i%l.columns) * g.bin.PitchColumns, float64(i/l.columns) * g.bin.PitchRows}))
 	}
-	return sites
+	return l
+}
+
+func (l lattice) between(a, b light.Position) float64 {
+	rows, columns := a.Row-b.Row, a.Column-b.Column
+	return l.rho[max(rows, -rows)*l.columns+max(columns, -columns)]
 }
 
 // krige smooths by kriging, with or without a plane beneath: whichever predicts
 // left-out positions better. Range, sill and nugget are by restricted maximum
 // likelihood.
 func (g *grouped) krige() (*Surface, error) {
-	var best *Surface
-	var first error
-	for _, degree := range []int{0, 2} {
-		if degree == 2 && !g.spreads() {
-			continue
-		}
-		s, err := g.krigeOver(degree)
-		if err != nil {
-			first = err
-			continue
-		}
-		if best == nil || s.LeaveOneOut < best.LeaveOneOut {
-			best = s
+	pitch := math.Min(g.bin.PitchRows, g.bin.PitchColumns)
+	diagonal := math.Hypot(g.bin.PitchRows*float64(g.bin.Rows), g.bin.PitchColumns*float64(g.bin.Columns))
+	bounds := bounds{
+		low:  point{math.Log(pitch / 2), -math.Log(lambdaBound)},
+		high: point{math.Log(4 * diagonal), math.Log(lambdaBound)},
+	}
+	// A coarse grid finds the right hill.
+	var starts []point
+	for _, phi := range []float64{2 * pitch, 5 * pitch, diagonal} {
+		for _, lambda := range []float64{0.02, 0.3, 5} {
+			starts = append(starts, point{math.Log(phi), math.Log(lambda)})
 		}
 	}
-	if best == nil {
-		return nil, first
+	best, top, err := g.krigeOver(0, starts, bounds)
+	if !g.spreads() {
+		return best, err
+	}
+	if err == nil { // the hill with a plane lies near
+		starts = []point{top, {top[0] - math.Ln2, top[1] + math.Ln2}}
+	}
+	tilted, _, otherwise := g.krigeOver(2, starts, bounds)
+	if err != nil || otherwise == nil && tilted.LeaveOneOut < best.LeaveOneOut {
+		return tilted, otherwise
 	}
 	return best, nil
 }
 
-// The bounds of the search: a range from half a pitch to four times the grid's
-// diagonal, a nugget from a thousandth of the sill to a thousand sills.
+// lambdaBound bounds the search: a nugget from a thousandth of the sill to a
+// thousand sills; the range from half a pitch to four times the grid's diagonal.
 const lambdaBound = 1e3
 
-func (g *grouped) krigeOver(degree int) (*Surface, error) {
-	f := g.trend(g.sites, g.meter, degree)
-	pitch := math.Min(g.bin.PitchRows, g.bin.PitchColumns)
-	diagonal := math.Hypot(g.bin.PitchRows*float64(g.bin.Rows), g.bin.PitchColumns*float64(g.bin.Columns))
-	low := []float64{math.Log(pitch / 2), -math.Log(lambdaBound)}
-	high := []float64{math.Log(4 * diagonal), math.Log(lambdaBound)}
-	solve := func(x []float64) (*kriged, float64, error) {
-		phi, lambda := math.Exp(x[0]), math.Exp(x[1])
-		nugget := make([]float64, len(g.n))
-		for i, n := range g.n {
-			nugget[i] = lambda / n
-		}
-		k, err := krige(g.sites, f, g.mean, nugget, matern(phi))
-		return k, lambda, err
+// krigeOver smooths over a trend of one degree, from the best of the starts
+// (logarithms of range and nugget), and tells where it ended.
+func (g *grouped) krigeOver(degree int, starts []point, bounds bounds) (*Surface, point, error) {
+	f := g.trend(g.cells, g.meter, degree)
+	n, p := f.Dims()
+	if n <= p {
+		return nil, point{}, errSingular
 	}
-	minus := func(x []float64) float64 {
-		for i := range x {
-			if x[i] < low[i] || x[i] > high[i] {
-				return math.Inf(1)
-			}
+	k := newKriged(n, p)
+	nugget := make([]float64, n)
+	solve := func(x point) (l lattice, lambda float64, err error) {
+		l, lambda = g.lattice(matern(math.Exp(x[0]))), math.Exp(x[1])
+		for i, repeats := range g.n {
+			nugget[i] = lambda / repeats
 		}
-		k, lambda, err := solve(x)
+		err = k.solve(f, g.mean, nugget, func(i, j int) float64 { return l.between(g.cells[i], g.cells[j]) })
+		return l, lambda, err
+	}
+	x, value := climb(func(x point) float64 {
+		_, lambda, err := solve(x)
 		if err != nil {
-			return math.Inf(1)
+			return math.Inf(-1)
 		}
-		l, _ := k.restricted(g.within, g.df, lambda)
-		return -l
+		loglik, _ := k.restricted(g.within, g.df, lambda)
+		return loglik
+	}, starts, bounds)
+	if math.IsInf(value, -1) {
+		return nil, x, errSingular
 	}
-	// A coarse grid finds the right hill; the simplex climbs it.
-	start, value := []float64{math.NaN(), math.NaN()}, math.Inf(1)
-	for _, phi := range []float64{2 * pitch, 5 * pitch, diagonal} {
-		for _, lambda := range []float64{0.02, 0.3, 5} {
-			x := []float64{math.Log(phi), math.Log(lambda)}
-			if v := minus(x); v < value {
-				start, value = x, v
-			}
-		}
-	}
-	if math.IsInf(value, 1) {
-		return nil, errSingular
-	}
-	result, err := optimize.Minimize(optimize.Problem{Func: minus}, start,
-		&optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-4, Iterations: 12}, FuncEvaluations: 120},
-		&optimize.NelderMead{SimplexSize: 0.7})
-	x := start
-	if err == nil && result.F < value {
-		x = result.X
-	}
-	k, lambda, err := solve(x)
+	l, lambda, err := solve(x)
 	if err != nil {
-		return nil, err
+		return nil, x, err
 	}
 	_, sill := k.restricted(g.within, g.df, lambda)
-	targets := g.targets()
-	mean, cov := k.predict(targets, g.trend(targets, nil, degree))
-	cov.ScaleSym(sill, cov)
-	return &Surface{
-		Method: "kriging", Log: mean, Covariance: cov, Positions: len(g.positions), Readings: g.readings,
-		Noise: math.Sqrt(lambda * sill), LeaveOneOut: rms(k.leaveOneOut()), Range: math.Exp(x[0]),
-	}, nil
+	s := g.surface(k, degree, sill, l.between)
+	s.Method, s.Noise, s.Range = "kriging", math.Sqrt(lambda*sill), math.Exp(x[0])
+	return s, x, nil
 }
 
-// regress fits a plane or a mean by least squares. What it leaves out counts as
-// error of every position: the residual variance, not that of the fit alone.
+// regress fits a plane or a mean by least squares. What positions differ by
+// beyond it belongs to each alone, with the variance that the residuals show
+// beyond the meter's noise: a surveyed position keeps its own part of it, the
+// less the noisier its readings, and the others have it as an error.
 func (g *grouped) regress(method string, degree int) (*Surface, error) {
-	f := g.trend(g.sites, g.meter, degree)
+	f := g.trend(g.cells, g.meter, degree)
 	n, p := f.Dims()
 	if n <= p {
 		return nil, fmt.Errorf("%w: %d positions of bin %s for %d unknowns; survey more positions with one meter", ErrShowsNothing, n, g.bin.Name, p)
 	}
-	none := func(h float64) float64 {
-		if h == 0 {
+	noise := meterNoise
+	if g.df >= repeatsNeeded {
+		noise = max(math.Sqrt(g.within/g.df), leastNoise)
+	}
+	k := newKriged(n, p)
+	alone := func(a, b light.Position) float64 {
+		if a == b {
 			return 1
 		}
 		return 0
 	}
-	k, err := krige(g.sites, f, g.mean, make([]float64, n), none)
-	if err != nil {
+	apart := func(i, j int) float64 { // as if every mean were of its own position
+		if i == j {
+			return 1
+		}
+		return 0
+	}
+	if err := k.solve(f, g.mean, make([]float64, n), apart); err != nil {
 		return nil, err
 	}
-	variance := max(k.quad/float64(n-p), meterNoise*meterNoise)
-	targets := g.targets()
-	f0 := g.trend(targets, nil, degree)
-	m := len(targets)
-	surface := &Surface{
-		Method: method, Positions: len(g.positions), Readings: g.readings, Noise: meterNoise, LeaveOneOut: rms(k.leaveOneOut()),
-		Covariance: mat.NewSymDense(m, nil),
+	repeats := 0.0 // mean of 1 over the number of readings
+	for _, m := range g.n {
+		repeats += 1 / m / float64(n)
 	}
-	if g.df > 0 {
-		surface.Noise = math.Sqrt(g.within / g.df)
+	sill := max(k.quad/float64(n-p)-noise*noise*repeats, leastSpread*leastSpread)
+	nugget := make([]float64, n)
+	for i, m := range g.n {
+		nugget[i] = noise * noise / m / sill
 	}
-	var mean mat.VecDense
-	mean.MulVec(f0, k.beta)
-	surface.Log = append([]float64(nil), mean.RawVector().Data...)
-	var gl mat.TriDense
-	k.gram.LTo(&gl)
-	w := solveLower(&gl, mat.DenseCopyOf(f0.T()))
-	for i := range m {
-		for j := i; j < m; j++ {
-			c := mat.Dot(w.ColView(i), w.ColView(j))
-			if i == j {
-				c++
-			}
-			surface.Covariance.SetSym(i, j, variance*c)
+	if err := k.solve(f, g.mean, nugget, func(i, j int) float64 { return alone(g.cells[i], g.cells[j]) }); err != nil {
+		return nil, err
+	}
+	s := g.surface(k, degree, sill, alone)
+	s.Method, s.Noise = method, noise
+	return s, nil
+}
+
+// surface predicts all positions of the bin.
+func (g *grouped) surface(k *kriged, degree int, sill float64, rho func(a, b light.Position) float64) *Surface {
+	targets := g.bin.Positions()
+	cross := mat.NewDense(len(g.cells), len(targets), nil)
+	among := mat.NewSymDense(len(targets), nil)
+	for j, t := range targets {
+		for i, c := range g.cells {
+			cross.Set(i, j, rho(c, t))
+		}
+		for i := range j + 1 {
+			among.SetSym(i, j, rho(targets[i], t))
 		}
 	}
-	return surface, nil
+	mean, cov := k.predict(g.trend(targets, nil, degree), cross, among)
+	cov.ScaleSym(sill, cov)
+	return &Surface{
+		Log: mean, Covariance: cov, Positions: len(g.positions), Readings: g.readings, LeaveOneOut: rms(k.leaveOneOut()),
+	}
 }
 
 func rms(x []float64) float64 {
@@ -302,22 +343,27 @@ func rms(x []float64) float64 {
 // Relative scales the surface so that its weighted mean over the reference
 // positions is 1: weights by light.Bin.Index, summing to 1. It gives the ratio
 // at each position and its standard error, relative, with the reference's own
-// error and their correlation counted.
-func (s *Surface) Relative(weights []float64) (ratio, relativeError []float64) {
+// error and their correlation counted (to first order); and that mean itself.
+func (s *Surface) Relative(weights []float64) (ratio, relativeError []float64, reference float64) {
 	m := len(s.Log)
 	if len(weights) != m {
 		panic("field: weights do not match the grid")
 	}
-	w := mat.NewVecDense(m, append([]float64(nil), weights...))
-	reference := mat.Dot(w, mat.NewVecDense(m, s.Log))
+	for i, w := range weights {
+		reference += w * math.Exp(s.Log[i])
+	}
+	slope := mat.NewVecDense(m, nil) // of ln reference by each Log
+	for i, w := range weights {
+		slope.SetVec(i, w*math.Exp(s.Log[i])/reference)
+	}
 	var cw mat.VecDense
-	cw.MulVec(s.Covariance, w)
-	variance := mat.Dot(w, &cw)
+	cw.MulVec(s.Covariance, slope)
+	variance := mat.Dot(slope, &cw)
 	ratio, relativeError = make([]float64, m), make([]float64, m)
 	for i := range m {
-		ratio[i] = math.Exp(s.Log[i] - reference)
+		ratio[i] = math.Exp(s.Log[i]) / reference
 		v := s.Covariance.At(i, i) - 2*cw.AtVec(i) + variance
 		relativeError[i] = math.Sqrt(max(v, 0))
 	}
-	return ratio, relativeError
+	return ratio, relativeError, reference
 }
