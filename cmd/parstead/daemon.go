@@ -32,6 +32,7 @@ type daemon struct {
 	db       *store.DB
 	keeper   *keeper
 	nightly  nightly
+	ear      ear
 	intake   *ingest.Intake
 	source   source
 	teller   *tell.Teller // nil where the trial wants no messages
@@ -86,7 +87,7 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 
 	if d.db, err = store.Open(filepath.Join(t.Dir, store.FileName), store.Options{
-		Now: o.clock.Now, Log: o.log, Registerer: registry, OnAppend: d.live.touch,
+		Now: o.clock.Now, Log: o.log, Registerer: registry, OnAppend: d.live.touch, Socket: &d.ear,
 	}); err != nil {
 		return d, err
 	}
@@ -132,7 +133,8 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 }
 
 func (d *daemon) openSource(t *trial.Trial) (source, error) {
-	var taker ingest.Taker = d.intake
+	d.ear.Taker = d.intake
+	var taker ingest.Taker = &d.ear
 	if d.watch != nil {
 		taker = d.watch(taker)
 	}
@@ -145,8 +147,11 @@ func (d *daemon) openSource(t *trial.Trial) (source, error) {
 		}
 		return away{session}, nil
 	}
-	config := broker.Config{Listen: t.Broker.Listen, Taker: taker, Log: d.log}
-	var err error
+	secure, err := serverTLS(t.Broker.CertFile, t.Broker.KeyFile, d.log)
+	if err != nil {
+		return nil, fmt.Errorf("[broker] %w", err)
+	}
+	config := broker.Config{Listen: t.Broker.Listen, Secure: secure, Taker: taker, Log: d.log}
 	if config.Sensors, err = login(t.Broker.Username, t.Broker.Password); err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ package broker
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -23,7 +24,8 @@ type Login struct{ Username, Password string }
 // Config says how the broker listens and whom it lets in. Taker and Log must be
 // given.
 type Config struct {
-	Listen string // address; "": 127.0.0.1:1883
+	Listen string      // address; "": 127.0.0.1:1883
+	Secure *tls.Config // clients have to speak TLS; nil: they speak in the clear
 	Taker  ingest.Taker
 	Log    *slog.Logger
 

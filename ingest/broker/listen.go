@@ -1,6 +1,7 @@
 package broker
 
 import (
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -65,6 +66,9 @@ func (l *listener) admit(conn net.Conn, establish listeners.EstablishFn) bool {
 	defer l.mu.Unlock()
 	if l.links == nil {
 		return false
+	}
+	if l.broker.Secure != nil { // the handshake is in the client's goroutine, with the first read
+		conn = tls.Server(conn, l.broker.Secure)
 	}
 	k := &link{
 		Conn:   wire.Wrap(conn, 0, maxUnsent),

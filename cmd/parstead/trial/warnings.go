@@ -11,11 +11,7 @@ import (
 
 // notYet lists the keys of trial.toml that are read and checked but that no
 // command acts on yet. A key leaves the table when its capability arrives.
-var notYet = []string{
-	"backup", "cost", "load", "tell.daily",
-	"page.code_file", "page.cert_file", "page.key_file",
-	"broker.cert_file", "broker.key_file", // of the embedded broker
-}
+var notYet = []string{"cost", "load", "page.code_file"}
 
 // warnings tells what is worth knowing of a trial that may be sound.
 func (l *loader) warnings(root *table) {
@@ -28,9 +24,6 @@ func (l *loader) warnings(root *table) {
 
 func (l *loader) warnNotYet(root *table) {
 	for _, path := range notYet {
-		if !l.Broker.Embedded && strings.HasPrefix(path, "broker.") {
-			continue
-		}
 		values, ok := any(root.values), true
 		for key := range strings.SplitSeq(path, ".") {
 			inner, isTable := values.(map[string]any)
