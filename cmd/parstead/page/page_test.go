@@ -161,6 +161,22 @@ func TestOtherNamesAndMethodsAreRefused(t *testing.T) {
 	if answer.StatusCode != http.StatusMethodNotAllowed {
 		t.Errorf("POST: status %d", answer.StatusCode)
 	}
+	// Another site's page, by the browser's own headers.
+	for header, value := range map[string]string{"Origin": "http://elsewhere.example", "Sec-Fetch-Site": "cross-site"} {
+		r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.URL+"/", strings.NewReader("x"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set(header, value)
+		answer, err := s.Client().Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_ = answer.Body.Close()
+		if answer.StatusCode != http.StatusForbidden {
+			t.Errorf("POST with %s %s: status %d", header, value, answer.StatusCode)
+		}
+	}
 }
 
 func TestMetrics(t *testing.T) {
