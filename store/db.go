@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net/http"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -71,6 +72,10 @@ type Options struct {
 	// OnAppend, where not nil, is told the earliest time among the readings of
 	// each group that was kept, by whichever way it came. It must not block.
 	OnAppend func(earliest time.Time)
+
+	// Socket, where not nil, answers what is asked for at the socket and isn't the
+	// store's.
+	Socket http.Handler
 }
 
 // DB is the open database of one trial. Its methods may be called from
@@ -86,6 +91,7 @@ type DB struct {
 	commit  func(*bolt.Tx) error // tests put a failing disk in its place
 
 	onAppend func(earliest time.Time) // may be nil
+	socket   http.Handler             // may be nil
 
 	write  sync.Mutex // held for a whole writing transaction; guards what follows
 	failed error
@@ -113,7 +119,7 @@ func Open(path string, o Options) (*DB, error) {
 	}
 	db := &DB{
 		bolt: b, path: path, now: o.Now, log: o.Log, opened: o.Now(),
-		commit: (*bolt.Tx).Commit, onAppend: o.OnAppend,
+		commit: (*bolt.Tx).Commit, onAppend: o.OnAppend, socket: o.Socket,
 	}
 	if o.Registerer != nil {
 		db.metrics = newMetrics(o.Registerer)

@@ -120,7 +120,8 @@ func (db *DB) ServeOn(ctx context.Context, l net.Listener) error {
 	return err
 }
 
-// ServeHTTP hands out snapshots and takes readings and log entries.
+// ServeHTTP hands out snapshots and takes readings and log entries; the rest is
+// left to Options.Socket.
 func (db *DB) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	switch r.Method + " " + r.URL.Path {
 	case "GET " + pathSnapshot:
@@ -134,6 +135,10 @@ func (db *DB) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 			return db.AddEvent(r.Context(), e)
 		})
 	default:
+		if db.socket != nil {
+			db.socket.ServeHTTP(w, r)
+			return
+		}
 		http.Error(w, "the daemon is of another version: stop it and start it again", http.StatusNotFound)
 	}
 }

@@ -21,6 +21,7 @@ type commands struct {
 	DLI  dliCmd  `cmd:"" name:"dli" help:"Tell the light of each position and day."`
 	Note noteCmd `cmd:"" help:"Write a line into the trial's log, or list the log."`
 
+	Topics  topicsCmd  `cmd:"" help:"Tell what arrives at the broker now."`
 	Import  importCmd  `cmd:"" help:"Take readings in from a logger's file."`
 	Climate climateCmd `cmd:"" help:"Tell the air of each bin and day: warmth, humidity, degree-days."`
 

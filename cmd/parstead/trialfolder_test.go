@@ -33,6 +33,7 @@ humidity     = [40, 95]
 [[lamp]]
 name  = "bar"
 watts = 40
+lux_per_ppfd = 67.0
 on    = "07:00"
 off   = "21:00"
 

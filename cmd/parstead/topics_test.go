@@ -1,0 +1,201 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// needTool skips the test where an optional program is missing.
+func needTool(t *testing.T, name string) {
+	t.Helper()
+	if _, err := exec.LookPath(name); err != nil {
+		if os.Getenv("PARSTEAD_REQUIRE_TOOLS") == "1" {
+			t.Fatal(name + " is not installed")
+		}
+		t.Skip(name + " is not installed")
+	}
+}
+
+// freeAddress is a loopback address that nobody listens on.
+func freeAddress(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
+
+// foreignBroker is mosquitto in a process of its own, keeping its sessions on
+// disk.
+type foreignBroker struct {
+	t       *testing.T
+	address string
+	config  string
+	process *exec.Cmd
+}
+
+func newForeignBroker(t *testing.T) *foreignBroker {
+	t.Helper()
+	needTool(t, "mosquitto")
+	b := &foreignBroker{t: t, address: freeAddress(t), config: filepath.Join(t.TempDir(), "mosquitto.conf")}
+	_, port, _ := net.SplitHostPort(b.address)
+	text := fmt.Sprintf("listener %s 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location %s/\nmax_queued_messages 0\n", port, t.TempDir())
+	if os.Geteuid() == 0 {
+		text += "user root\n"
+	}
+	if err := os.WriteFile(b.config, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	b.start()
+	t.Cleanup(b.stop)
+	return b
+}
+
+func (b *foreignBroker) start() {
+	b.t.Helper()
+	b.process = exec.Command("mosquitto", "-c", b.config)
+	if err := b.process.Start(); err != nil {
+		b.t.Fatal(err)
+	}
+	eventually(b.t, "mosquitto answers", func() bool {
+		c, err := net.Dial("tcp", b.address)
+		if err == nil {
+			_ = c.Close()
+		}
+		return err == nil
+	})
+}
+
+func (b *foreignBroker) stop() {
+	if b.process != nil {
+		_ = b.process.Process.Kill()
+		_ = b.process.Wait()
+		b.process = nil
+	}
+}
+
+// client connects to a broker.
+func client(t *testing.T, address, id string) mqtt.Client {
+	t.Helper()
+	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + address).SetClientID(id).SetAutoReconnect(false))
+	eventually(t, "the broker takes a connection", func() bool {
+		token := c.Connect()
+		return token.WaitTimeout(time.Second) && token.Error() == nil
+	})
+	t.Cleanup(func() { c.Disconnect(0) })
+	return c
+}
+
+// chatter publishes what topics has to tell until the test ends.
+func chatter(t *testing.T, address string) {
+	t.Helper()
+	c := client(t, address, "chatter")
+	end, ended := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(ended)
+		tick := time.NewTicker(500 * time.Millisecond)
+		defer tick.Stop()
+		for {
+			c.Publish("rack/light", 0, false, "85.5")
+			c.Publish("rack/upper/lux\"chip", 0, false, `{"at":1772539200,"lux":1200,"battery":"3.1"}`)
+			select {
+			case <-tick.C:
+			case <-end:
+				return
+			}
+		}
+	}()
+	t.Cleanup(func() { close(end); <-ended })
+}
+
+// tellsTopics demands that topics tells of the chatter, and that what it gives
+// to paste can be pasted.
+func tellsTopics(t *testing.T, dir string) {
+	t.Helper()
+	var list []arrival
+	now := time.Now()
+	if err := json.Unmarshal([]byte(must(t, now, "", "topics", dir, "--for", "3s", "--json")), &list); err != nil {
+		t.Fatal(err)
+	}
+	want := []arrival{
+		{"rack/light", "", "85.5", "1s", "quantum"},
+		{"rack/upper/lux\"chip", "/battery", "3.1", "1s", ""},
+		{"rack/upper/lux\"chip", "/lux", "1200", "1s", ""},
+	}
+	if fmt.Sprint(list) != fmt.Sprint(want) {
+		t.Errorf("got  %v\nwant %v", list, want)
+	}
+	text := must(t, now, "", "topics", dir, "--for", "3s")
+	narrow(t, text)
+	_, blocks, found := strings.Cut(text, "\n\n[[sensor]]")
+	if !found || !strings.Contains(text, "rack/light: 85.5, every 1s, sensor quantum\n") {
+		t.Fatalf("%s", text)
+	}
+	path := filepath.Join(dir, "trial.toml")
+	before, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, append(before, "\n[[sensor]]"+blocks...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if status, out, talk := command(t, now, "", "check", dir); status != 0 {
+		t.Errorf("with the blocks pasted: %s%s\n%s", out, talk, text)
+	}
+}
+
+func TestTopicsAsTheBroker(t *testing.T) {
+	t.Parallel()
+	address := freeAddress(t)
+	dir := rackFolder(t, time.Now(), fmt.Sprintf("listen = %q", address))
+	go func() { // a sensor that is there before the broker
+		for range 100 {
+			c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + address).SetClientID("early").SetAutoReconnect(false))
+			if token := c.Connect(); token.WaitTimeout(time.Second) && token.Error() == nil {
+				c.Publish("rack/light", 1, false, "85.5").WaitTimeout(time.Second)
+				c.Disconnect(0)
+				return
+			}
+			time.Sleep(20 * time.Millisecond)
+		}
+	}()
+	text := must(t, time.Now(), "", "topics", dir, "--for", "2s")
+	if !strings.Contains(text, "rack/light: 85.5, sensor quantum") || !strings.Contains(text, "Each belongs to a sensor.") {
+		t.Errorf("%s", text)
+	}
+	if status, _, talk := command(t, time.Now(), "", "topics", dir, "--for", "1h"); status != 2 || strings.Count(talk, "\n") != 1 {
+		t.Errorf("for an hour: %d, %s", status, talk)
+	}
+}
+
+func TestTopicsBesideTheDaemon(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, time.Now(), ownBroker)
+	w := watchFolder(t, dir, daemonOptions{})
+	chatter(t, w.address)
+	tellsTopics(t, dir)
+}
+
+func TestTopicsOfAnotherBroker(t *testing.T) {
+	t.Parallel()
+	b := newForeignBroker(t)
+	dir := rackFolder(t, time.Now(), fmt.Sprintf("url = \"tcp://%s\"", b.address))
+	chatter(t, b.address)
+	tellsTopics(t, dir)
+	b.stop()
+	status, out, talk := command(t, time.Now(), "", "topics", dir, "--for", "1s")
+	if status != 1 || out != "" || !strings.Contains(talk, "no connection to tcp://"+b.address) {
+		t.Errorf("without the broker: %d, %s, %s", status, out, talk)
+	}
+}
