@@ -24,7 +24,7 @@ func (g groupRow) mean() *float64 {
 	if g.AdjustedMean != nil {
 		return g.AdjustedMean
 	}
-	return g.Group.Mean
+	return g.Mean
 }
 
 // groups draw every plant by treatment, with adjusted means and intervals.

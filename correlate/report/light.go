@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	"gonum.org/v1/plot/vg"
-
 	"parstead/correlate"
 )
 
@@ -103,16 +101,19 @@ func (d lightPicture) draw(p pen) {
 	if len(d.bins) < 2 {
 		return
 	}
+	const least = 30.0
+	pitch := max(least, min(46, (plotBottom-plotTop)/float64(len(d.bins))))
 	for i, bin := range d.bins {
-		py := plotTop + 20 + 46*float64(i)
-		if py > plotBottom {
+		y := plotTop + 20 + pitch*float64(i)
+		if y > plotBottom {
+			p.text(plotRight+50, y, smallSize, left, false, grey, fmt.Sprintf("and %d more", len(d.bins)-i))
 			break
 		}
 		if bin == "" {
 			bin = "no bin"
 		}
-		p.mark(i, plotRight+60, py-9, 10, markColor(i))
-		p.text(plotRight+84, py, smallSize, left, false, ink, fitted(bin, smallSize, false, width-plotRight-84-20))
+		p.mark(i, plotRight+60, y-9, 10, markColor(i))
+		p.text(plotRight+84, y, smallSize, left, false, ink, fitted(bin, smallSize, false, width-plotRight-84-20))
 	}
 }
 
@@ -123,11 +124,11 @@ func (d lightPicture) curve(p pen, x, y axis, c *correlate.CurveBand) {
 		along = append(along, [2]float64{x.at(c.Light[i]), y.at(c.Value[i])})
 		around = append(around, [2]float64{x.at(c.Light[i]), y.at(c.Low[i])})
 	}
-	for i := len(c.Light) - 1; i >= 0; i-- {
-		around = append(around, [2]float64{x.at(c.Light[i]), y.at(c.High[i])})
+	for i, light := range slices.Backward(c.Light) {
+		around = append(around, [2]float64{x.at(light), y.at(c.High[i])})
 	}
 	p.fill(through(true, around...), band)
-	p.stroke(through(false, along...), line{ink, 4, []vg.Length{}})
+	p.stroke(through(false, along...), line{ink, 4, nil})
 }
 
 // markColor tells every second bin's marks apart by lightness too.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"parstead/light"
 	"parstead/light/account"
@@ -186,16 +187,16 @@ func cellNumber(v float64) string {
 }
 
 func (m lightMap) alt() string {
-	says := "Grids of the bins' positions with the mean daily light integral of each in mol m⁻² d⁻¹."
+	parts := []string{"Grids of the bins' positions with the mean daily light integral of each in mol m⁻² d⁻¹."}
 	for _, g := range m.page {
 		b := m.bins[g.Name]
-		says += fmt.Sprintf(" %s: mean %s, from %s to %s", g.Name, number(b.mean), number(b.low), number(b.high))
+		says := fmt.Sprintf("%s: mean %s, from %s to %s", g.Name, number(b.mean), number(b.low), number(b.high))
 		if !math.IsNaN(b.cv) {
 			says += ", CV " + percent(b.cv)
 		}
-		says += "."
+		parts = append(parts, says+".")
 	}
-	return says
+	return strings.Join(parts, " ")
 }
 
 func (m lightMap) table() [][]string {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"parstead/correlate"
 )
@@ -133,11 +134,11 @@ func (d panels) panel(p pen, q panel, x0, y0, w, h float64) {
 }
 
 func (d panels) alt() string {
-	says := "Scatter panels of outcomes."
+	parts := []string{"Scatter panels of outcomes."}
 	for _, q := range d.list {
-		says += fmt.Sprintf(" %s and %s: %s.", q.A, q.B, q.says())
+		parts = append(parts, fmt.Sprintf("%s and %s: %s.", q.A, q.B, q.says()))
 	}
-	return says
+	return strings.Join(parts, " ")
 }
 
 func (d panels) table() [][]string {

@@ -56,7 +56,7 @@ func (r *Report) pairs(names fileNames, o *outcome) []picture {
 				entries = append(entries, entry{heading: true, label: v.heading})
 				first = false
 			}
-			entries = append(entries, entry{label: list[i].label(len(several) > 1), words: list[i].words(o), of: i})
+			entries = append(entries, entry{label: list[i].shortLabel(len(several) > 1), words: list[i].words(o), of: i})
 		}
 	}
 	pages := pagesOf(entries)
@@ -139,11 +139,41 @@ func bySize(list []pair, verdict string) []int {
 	return of
 }
 
-func (q pair) label(named bool) string {
+func (q pair) label(named bool) string { return q.labelOf(named, q.A, q.B) }
+
+func (q pair) labelOf(named bool, a, b string) string {
 	if named {
-		return q.Treatment + ": " + q.A + " against " + q.B
+		return q.Treatment + ": " + a + " against " + b
 	}
-	return q.A + " against " + q.B
+	return a + " against " + b
+}
+
+// shortLabel is a label whose two levels are shortened where it is too long: words
+// that both begin with are left out, then each is cut alike.
+func (q pair) shortLabel(named bool) string {
+	if textWidth(q.label(named), labelSize, false) <= mostLabel {
+		return q.label(named)
+	}
+	a, b := apartFrom(q.A, q.B), apartFrom(q.B, q.A)
+	room := (mostLabel - textWidth(q.labelOf(named, "", ""), labelSize, false)) / 2
+	return q.labelOf(named, fitted(a, labelSize, false, room), fitted(b, labelSize, false, room))
+}
+
+// apartFrom is a name without the words that it and another begin with.
+func apartFrom(name, other string) string {
+	n := 0
+	for i := range min(len(name), len(other)) {
+		if name[i] != other[i] {
+			break
+		}
+		if name[i] == ' ' {
+			n = i
+		}
+	}
+	if n == 0 {
+		return name
+	}
+	return "…" + name[n:]
 }
 
 // words are the pair's value with its interval.

@@ -135,7 +135,6 @@ var (
 	solid  = line{ink, 2.5, nil}
 	dashed = line{grey, 1.5, []vg.Length{5, 4}}
 	rule   = line{faint, 1.5, nil}
-	bar    = line{hue, 5, nil}
 )
 
 func at(x, y float64) vg.Point { return vg.Point{X: vg.Length(x), Y: vg.Length(height - y)} }

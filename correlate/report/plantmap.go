@@ -5,6 +5,7 @@ import (
 	"image/color"
 	"math"
 	"strconv"
+	"strings"
 
 	"parstead/correlate"
 	"parstead/light"
@@ -220,11 +221,11 @@ func (m plantMap) caption() string {
 }
 
 func (m plantMap) alt() string {
-	says := "Grids of the bins' positions with each plant's " + unit(m.o.Name, m.o.Unit) + "."
+	parts := []string{"Grids of the bins' positions with each plant's " + unit(m.o.Name, m.o.Unit) + "."}
 	for _, g := range m.page {
-		says += " " + g.Name + ": " + m.says(g) + "."
+		parts = append(parts, g.Name+": "+m.says(g)+".")
 	}
-	return says
+	return strings.Join(parts, " ")
 }
 
 func (m plantMap) table() [][]string {

@@ -23,6 +23,7 @@ const (
 	rowsTop    = 150.0
 	rowsBottom = 930.0
 	leastStep  = 46.0
+	mostLabel  = 640.0
 	mostRows   = 16 // lines that fit at leastStep
 )
 
@@ -59,7 +60,7 @@ func layRows(entries []entry) rows {
 			words = max(words, textWidth(e.words, smallSize, false))
 		}
 	}
-	labels, words = min(labels, 520), min(words, 480)
+	labels, words = min(labels, mostLabel), min(words, 480)
 	n := float64(max(1, len(entries)))
 	step := min(130, (rowsBottom-rowsTop)/n)
 	return rows{

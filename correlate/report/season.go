@@ -16,7 +16,7 @@ import (
 const (
 	seasonTop    = 150.0
 	seasonBottom = 810.0
-	seasonLeft   = 330.0
+	seasonLeft   = 380.0
 	mostStrips   = 8
 	mostEvents   = 10 // named under the strips
 	muchFilled   = 0.05
@@ -144,7 +144,7 @@ func (s season) dates(p pen, days int) {
 
 // strip draws one bin.
 func (s season) strip(p pen, bin string, y axis, day float64, first bool) {
-	p.text(margin, (y.from+y.to)/2+8, smallSize, left, true, ink, fitted(bin, smallSize, true, seasonLeft-margin-80))
+	p.text(margin, (y.from+y.to)/2+8, smallSize, left, true, ink, fitted(bin, smallSize, true, seasonLeft-margin-70))
 	y.beside(p, seasonLeft, width-margin, 20)
 	if m := s.meant(bin); m > 0 {
 		p.segment(seasonLeft, y.at(m), width-margin, y.at(m), line{ink, 2, []vg.Length{2, 6}})
@@ -237,20 +237,17 @@ func (s season) key(p pen) {
 func (s season) caption() string {
 	says := fmt.Sprintf("Daily light integral of every bin, %s to %s. Full dots: measured; hollow dots: more than a twentieth was filled in or is missing; grey days: not known. Thin lines run from the least to the most lit position. Dotted: what was meant to be given.", s.rack.Starts, s.rack.Ends)
 	if len(s.events) > 0 {
-		says += " Dashed lines are events of the log:"
-		for i, e := range s.events {
-			if i > 0 {
-				says += ";"
-			}
-			says += fmt.Sprintf(" %d %s, %s", e.number, e.date, e.words())
+		var parts []string
+		for _, e := range s.events {
+			parts = append(parts, fmt.Sprintf("%d %s, %s", e.number, e.date, e.words()))
 		}
-		says += "."
+		says += " Dashed lines are events of the log: " + strings.Join(parts, "; ") + "."
 	}
 	return says
 }
 
 func (s season) alt() string {
-	says := "Strips of daily light by bin."
+	parts := []string{"Strips of daily light by bin."}
 	for _, bin := range s.page {
 		var mean mean
 		gone, filled := 0, 0
@@ -265,9 +262,13 @@ func (s season) alt() string {
 				mean.add(float64(d.Mean))
 			}
 		}
-		says += fmt.Sprintf(" %s: mean %s, days from %s to %s, %d partly filled in or missing, %d not known.", bin, mean.words(), number(mean.least), number(mean.most), filled, gone)
+		if mean.n == 0 {
+			parts = append(parts, bin+": not known on any day.")
+			continue
+		}
+		parts = append(parts, fmt.Sprintf("%s: mean %s, days from %s to %s, %d partly filled in or missing, %d not known.", bin, mean.words(), number(mean.least), number(mean.most), filled, gone))
 	}
-	return says
+	return strings.Join(parts, " ")
 }
 
 func (s season) table() [][]string {
