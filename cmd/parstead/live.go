@@ -156,8 +156,9 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 	s := &page.State{
 		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: today, Starts: t.Rack.Starts, Ends: t.Rack.Ends,
 		Conditions: d.alarms.list(), Sensors: d.sensors(t, now), Log: light.Standing(log),
-		Connected: d.source.Connected(), Broker: brokerAddress(t), Tasks: tasks(t, log, today),
+		Connected: d.source.Connected(), Broker: brokerAddress(t),
 	}
+	s.Tasks = tasks(t, s.Log, now)
 	if d.teller != nil {
 		for _, u := range d.teller.Unsent() {
 			s.Unsent = append(s.Unsent, page.Unsent{Says: u.Message.Says, Tries: u.Tries, Why: u.Why})
@@ -171,7 +172,9 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 	totals := d.live.totals
 	d.live.mu.Unlock()
 	for _, bin := range t.Rack.Bins {
-		s.Bins = append(s.Bins, binState(t, bin, now, figures[today], figures[today.Add(-1)], totals))
+		b := binState(t, bin, now, figures[today], figures[today.Add(-1)], totals)
+		b.Map = mapOf(t, s.Log, bin.Name, now).String()
+		s.Bins = append(s.Bins, b)
 	}
 	return s, nil
 }
@@ -288,33 +291,4 @@ func brokerAddress(t *trial.Trial) string {
 		return t.Broker.Listen
 	}
 	return t.Broker.URL
-}
-
-// tasks says what the trial waits for from the grower.
-func tasks(t *trial.Trial, log []light.Event, today light.Date) []string {
-	var list []string
-	if !t.Dealt && len(t.Plants) > 0 {
-		list = append(list, "Deal the plants to their places: parstead layout.")
-	}
-	for _, b := range t.Rack.Bins {
-		ended := time.Time{}
-		for _, e := range light.Standing(log) {
-			if e.Kind.EndsMap() && (e.Bin == "" || e.Bin == b.Name) {
-				ended = e.At
-			}
-		}
-		surveyed := slices.ContainsFunc(t.Rack.Survey, func(r light.SurveyReading) bool {
-			return r.Position.Bin == b.Name && !r.At.Before(ended)
-		})
-		switch {
-		case !surveyed && ended.IsZero():
-			list = append(list, fmt.Sprintf("Survey bin %s with the meter: without a light map its positions can't be told apart.", b.Name))
-		case !surveyed:
-			list = append(list, fmt.Sprintf("Survey bin %s again: its light map ended on %s.", b.Name, light.DateOf(ended.In(t.Rack.Zone))))
-		}
-	}
-	if left := today.DaysUntil(t.Rack.Ends); left >= 0 && left <= 7 {
-		list = append(list, fmt.Sprintf("Harvest on %s: print the sheet, weigh, count, note what is lost.", t.Rack.Ends))
-	}
-	return list
 }

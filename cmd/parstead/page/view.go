@@ -44,7 +44,7 @@ type gridCell struct {
 const logShown = 20
 
 func newView(s *State) view {
-	v := view{State: s, Well: len(s.Conditions) == 0, Headline: headline(s), Oldest: oldest(s), Due: due(s)}
+	v := view{State: s, Well: len(s.Conditions) == 0 && heard(s) == len(s.Sensors), Headline: headline(s), Oldest: oldest(s), Due: due(s)}
 	top := 0.0
 	for _, b := range s.Bins {
 		for _, c := range b.Cells {
@@ -105,7 +105,11 @@ func summary(b Bin, known []float64) string {
 	if b.TargetDLI > 0 {
 		parts = append(parts, fmt.Sprintf("%.1f meant for the day", b.TargetDLI))
 	}
-	parts = append(parts, fmt.Sprintf("readings cover %.0f %% of the day so far", 100*b.Coverage))
+	cover := fmt.Sprintf("readings cover %.0f %% of the day so far", 100*b.Coverage)
+	if b.Coverage < 0.995 {
+		cover += ", the rest is estimated"
+	}
+	parts = append(parts, cover)
 	if b.Map != "" {
 		parts = append(parts, b.Map)
 	}
@@ -120,18 +124,25 @@ func headline(s *State) string {
 		return fmt.Sprintf("%s And %d more below.", s.Conditions[0].Says, n-1)
 	case len(s.Sensors) == 0:
 		return "No sensor is set up yet: nothing is watched."
-	default:
-		heard := 0
-		for _, x := range s.Sensors {
-			if x.Heard {
-				heard++
-			}
-		}
-		if heard == 0 {
-			return fmt.Sprintf("Waiting: none of %d sensors has been heard yet.", len(s.Sensors))
-		}
-		return fmt.Sprintf("All well: %s heard, nothing out of the ordinary.", count(heard, "sensor"))
 	}
+	switch heard := heard(s); heard {
+	case len(s.Sensors):
+		return fmt.Sprintf("All well: %s heard, nothing out of the ordinary.", count(heard, "sensor"))
+	case 0:
+		return fmt.Sprintf("Waiting: none of %s is heard yet.", count(len(s.Sensors), "sensor"))
+	default:
+		return fmt.Sprintf("Waiting: %d of %s heard so far.", heard, count(len(s.Sensors), "sensor"))
+	}
+}
+
+// heard counts the sensors that are not overdue.
+func heard(s *State) (n int) {
+	for _, x := range s.Sensors {
+		if !x.Overdue(s.Now) {
+			n++
+		}
+	}
+	return n
 }
 
 func oldest(s *State) string {
