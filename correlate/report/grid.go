@@ -55,7 +55,7 @@ func onePage(bins []light.Bin) []grid {
 		down := (len(bins) + across - 1) / across
 		w := (width - 2*margin) / float64(across)
 		h := (gridBottom - gridTop) / float64(down)
-		cw, ch := 150.0, 110.0 // larger cells say no more
+		cw, ch := 200.0, 130.0 // larger cells say no more
 		for _, b := range bins {
 			cw = min(cw, (w-gridSide-16)/float64(max(1, b.Columns)))
 			ch = min(ch, (h-gridHead-14)/float64(max(1, b.Rows)))

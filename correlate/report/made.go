@@ -35,6 +35,7 @@ func (r *Report) facts() []fact {
 		{"Root zone, water and nutrients", r.water() + " Container, medium's pH and conductivity, nutrient solution: " + notKnown},
 		{"Sensors", "Make, model, cosine correction and last calibration: " + notKnown + " The stated error is one standard deviation of a sensor's scale, as trial.toml gives it or as is assumed."},
 		{"Outcomes", r.outcomeWords()},
+		{"Data and software", "The numbers of every picture stand beside this page as CSV; parstead export writes readings, light and plants with a description of every column. Analysed and drawn by " + r.Version + "."},
 	}
 	return list
 }
@@ -175,10 +176,25 @@ func (r *Report) surveys() string {
 	slices.Sort(days)
 	says := fmt.Sprintf("%s with a handheld meter over %s, on %s.", count(len(r.Rack.Survey), "reading", "readings"),
 		count(len(positions), "position", "positions"), strings.Join(days, ", "))
+	if low, high, ok := r.surveyed(); ok {
+		says += fmt.Sprintf(" PPFD from %s to %s µmol m⁻² s⁻¹.", number(low), number(high))
+	}
 	if len(meters) > 1 {
 		says += fmt.Sprintf(" %d meters.", len(meters))
 	}
 	return says
+}
+
+// surveyed is the range of PPFD that the meter showed; ok is false where it did
+// not read PPFD.
+func (r *Report) surveyed() (low, high float64, ok bool) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, s := range r.Rack.Survey {
+		if s.Measures == light.QuantityPPFD {
+			low, high = min(low, s.Value), max(high, s.Value)
+		}
+	}
+	return low, high, low <= high
 }
 
 func (r *Report) water() string {

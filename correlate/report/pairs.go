@@ -228,7 +228,11 @@ func (d pairPicture) indifferent() (low, high float64, ok bool) {
 }
 
 func (d pairPicture) draw(p pen) {
-	p.heading(d.o.title()+": pairs compared", "with 95 % intervals that hold for all pairs of a treatment at once")
+	sub := "with 95 % intervals that hold for all pairs of a treatment at once"
+	if d.cut() {
+		sub += "; arrows: the interval goes on"
+	}
+	p.heading(d.o.title()+": pairs compared", sub)
 	a := d.axis.between(d.rows.left, d.rows.right)
 	if low, high, ok := d.indifferent(); ok {
 		p.fill(box(a.at(low), d.rows.top, a.at(high)-a.at(low), d.rows.bottom-d.rows.top), band)
@@ -247,8 +251,19 @@ func (d pairPicture) draw(p pen) {
 	})
 }
 
+// cut tells whether an interval reaches beyond the axis.
+func (d pairPicture) cut() bool {
+	return slices.ContainsFunc(d.rows.entries, func(e entry) bool {
+		ci := d.list[e.of].CI95
+		return !e.heading && ci != nil && (ci[0] < d.axis.low || ci[1] > d.axis.high)
+	})
+}
+
 func (d pairPicture) caption() string {
 	says := "A line a pair: how much the first differs from the second, with an interval that holds for all pairs of one treatment at once. The dashed line is no difference."
+	if d.cut() {
+		says += " Where an interval ends in an arrow, it goes on; its ends stand at the right."
+	}
 	if _, _, ok := d.indifferent(); ok {
 		says += " The band is what was said not to matter."
 	}

@@ -201,6 +201,10 @@ func TestOrder(t *testing.T) {
 	if err := r.page(&page, r.pictures()); err != nil {
 		t.Fatal(err)
 	}
+	var again strings.Builder
+	if err := r.page(&again, r.pictures()); err != nil || again.String() != page.String() {
+		t.Errorf("the page differs the second time (%v)", err)
+	}
 	last := -1
 	for _, want := range []string{">leaves</h3>", ">biomass_g</h3>", ">height</h3>", ">rooted</h3>", "Plants lost</h3>", "<svg", "<caption>biomass_g: means", "<dt>Randomisation", ">Safety</h2>"} {
 		at := strings.Index(page.String(), want)
