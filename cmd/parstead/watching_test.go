@@ -120,7 +120,10 @@ func watchFolder(tb testing.TB, dir string, o daemonOptions) *watched {
 	if o.clock.Now == nil {
 		o.clock = ingest.SystemClock()
 	}
-	o.tick, o.linger = 5*time.Millisecond, -1
+	o.tick = 5 * time.Millisecond
+	if o.linger == 0 {
+		o.linger = -1
+	}
 	d, err := openDaemon(tb.Context(), t, o)
 	if err != nil {
 		tb.Fatal(err)

@@ -1,0 +1,36 @@
+//go:build slow
+
+package main
+
+import (
+	"fmt"
+	"testing"
+	"time"
+)
+
+// A rack at rest whose sensors publish without acknowledgement (QoS 0) spares
+// its card: at most one commit in ten seconds, with the daemon's own settings.
+func TestARackAtRestSparesItsCard(t *testing.T) {
+	t.Parallel()
+	count := &commitCounter{}
+	w := watchFolder(t, smallTrial(t, ""), daemonOptions{sink: count.wrap, linger: 10 * time.Second})
+	c := w.device("rack")
+	const lasts = 45 * time.Second
+	begun := time.Now()
+	sent := 0
+	for tick := time.NewTicker(time.Second); time.Since(begun) < lasts; <-tick.C {
+		for _, bin := range []string{"upper", "lower"} {
+			c.Publish("rack/"+bin, 0, false, fmt.Sprint(100+sent))
+			sent++
+		}
+	}
+	commits := count.commits.Load()
+	if most := int64(lasts/(10*time.Second)) + 1; commits == 0 || commits > most {
+		t.Errorf("%d commits in %s, at most %d are due", commits, lasts, most)
+	}
+	t.Logf("%d readings in %d commits in %s", sent, commits, lasts)
+	w.stop()
+	if stored := count.readings.Load(); stored != int64(sent) {
+		t.Errorf("%d of %d readings were stored", stored, sent)
+	}
+}
