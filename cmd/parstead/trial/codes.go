@@ -3,6 +3,8 @@ package trial
 import (
 	"fmt"
 	"regexp"
+	"slices"
+	"strings"
 )
 
 // What spreadsheets write in place of a code such as 1E5, 3-4 or mar3 (common
@@ -57,13 +59,30 @@ func (l *loader) knownPlant(r row, code string) *plantRow {
 	if p := l.plants[code]; p != nil || l.incomplete {
 		return p
 	}
-	mend := "correct the code, or add the plant to " + l.source
-	if near, ok := nearest(code, l.order); ok {
-		mend = fmt.Sprintf("write %s, or add the plant to %s", near, l.source)
-	}
-	if l.source == "" {
-		mend = "add the plant to plants.csv"
+	mend := "add the plant to plants.csv"
+	if l.source != "" {
+		mend = l.mendCode(code, l.source)
 	}
 	l.fault(r.cell("plant").at, fmt.Sprintf("no plant has the code %q", code), mend)
 	return nil
+}
+
+// mendCode tells what to do about a code that the sheet has not. Another code is
+// named only if its numbers are the same: P25 was not meant to be P15.
+func (l *loader) mendCode(code, sheet string) string {
+	if near, ok := nearest(code, l.order); ok && slices.Equal(numbersIn(near), numbersIn(code)) {
+		return fmt.Sprintf("write %s, or add the plant to %s", near, sheet)
+	}
+	return "correct the code, or add the plant to " + sheet
+}
+
+var digitRun = regexp.MustCompile(`\d+`)
+
+// numbersIn are the numbers in a code, without leading zeros.
+func numbersIn(code string) []string {
+	numbers := digitRun.FindAllString(code, -1)
+	for i, n := range numbers {
+		numbers[i] = strings.TrimLeft(n, "0")
+	}
+	return numbers
 }

@@ -50,6 +50,7 @@ func TestConfigMistakes(t *testing.T) {
 		{"missing key", []edit{toml("timezone = \"Europe/Lisbon\"\n", "")}, "trial.toml:1:2: error:", "[trial] has no timezone"},
 		{"unknown zone", []edit{toml("Europe/Lisbon", "Europe/Lisboa")}, "trial.toml:3:1: error:", "IANA"},
 		{"the machine's zone", []edit{toml("Europe/Lisbon", "Local")}, "trial.toml:3:1: error:", "IANA"},
+		{"treatment named as the results name light", []edit{toml("\"medium\"", "\"Light\""), {"layout.csv", "medium", "Light"}}, "trial.toml:44:1: warning:", "such as Light_level"},
 		{"wrong kind", []edit{toml(`"sound"`, "7")}, "trial.toml:2:1: error:", "it is a number, where a text is due"},
 		{"ends first", []edit{toml("2026-06-14", "2025-06-14")}, "trial.toml:5:1: error:", "before it starts"},
 		{"ends in a century", []edit{toml("2026-06-14", "2126-06-14")}, "trial.toml:5:1: error:", "correct the year"},
@@ -394,5 +395,15 @@ func TestWindow(t *testing.T) {
 		if first != day(c.first) || last != day(c.last) || ok != c.ok {
 			t.Errorf("%+v: %v to %v, %v", c.w, first, last, ok)
 		}
+	}
+}
+
+// The page and the embedded broker can't share an address.
+func TestPageAndBrokerAtOneAddress(t *testing.T) {
+	t.Parallel()
+	_, problems := trial.Load(folder(t, toml("url = \"tcp://127.0.0.1:1883\"\n", "listen = \"127.0.0.1:1883\"\n[page]\nlisten = \"127.0.0.1:1883\"\n")))
+	const want = "trial.toml:10:1: error: the broker listens on 127.0.0.1:1883 already"
+	if lines := told(problems); len(lines) != 2 || !strings.HasPrefix(lines[1], want) {
+		t.Error(strings.Join(lines, "\n"))
 	}
 }

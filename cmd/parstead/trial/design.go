@@ -14,7 +14,8 @@ import (
 var (
 	layoutHeadings  = []string{"plant", "bin", "row", "column", "guard"}
 	harvestHeadings = []string{"plant", "date", "status", "lost_on", "cause", "leave_out", "remarks"}
-	pairHeadings    = []string{"_gross", "_tare", "_again"} // endings
+	resultNames     = []string{"light", "block", "intercept"} // what results call by these names themselves
+	pairHeadings    = []string{"_gross", "_tare", "_again"}   // endings
 )
 
 func (l *loader) readTreatments(tables []*table) {
@@ -24,6 +25,9 @@ func (l *loader) readTreatments(tables []*table) {
 		if slices.Contains(layoutHeadings, strings.ToLower(tr.Name)) {
 			t.fault("name", fmt.Sprintf("a treatment can't be called %q: layout.csv has a column of that name", tr.Name), "choose another name")
 			tr.Name = ""
+		}
+		if slices.Contains(resultNames, strings.ToLower(tr.Name)) {
+			t.warn("name", fmt.Sprintf("the treatment is called %q, and so is something else in the results", tr.Name), fmt.Sprintf("choose another name, such as %s_level", tr.Name))
 		}
 		tr.Levels, _ = t.texts("levels", `["coir", "bark"]`)
 		if n := len(tr.Levels); n == 1 {

@@ -86,7 +86,7 @@ func TestEveryKey(t *testing.T) {
 	}
 	if d := cmp.Diff([]trial.Treatment{
 		{Name: "medium", Levels: []string{"coir", "bark"}, SetPer: trial.PerPlant},
-		{Name: "light", Levels: []string{"low", "high"}, SetPer: trial.PerBin, SetsLight: true},
+		{Name: "light_level", Levels: []string{"low", "high"}, SetPer: trial.PerBin, SetsLight: true},
 		{Name: "feed", Levels: []string{"weak", "strong"}, SetPer: trial.PerReservoir},
 		{Name: "cultivar", Levels: []string{"A", "B"}, SetPer: trial.Given},
 	}, read.Treatments); d != "" {

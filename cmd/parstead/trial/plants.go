@@ -17,6 +17,7 @@ type plantRow struct {
 	cells  map[string]cell // by folded heading
 	leaves time.Time       // from when another plant may have its place
 	moves  []plantMove     // in order of time
+	stray  bool            // whether plants.csv is there and has no such plant, which is told
 }
 
 // roster is every plant by its code, and the columns that are known of plants.
@@ -164,13 +165,10 @@ func (l *loader) placePlants(placed, came *sheet) {
 			l.takeCells(p, r)
 		default:
 			if came != nil { // else the layout alone says which plants there are
-				mend := "correct the code, or add the plant to " + came.file
-				if near, ok := nearest(code, l.order); ok {
-					mend = fmt.Sprintf("write %s, or add the plant to %s", near, came.file)
-				}
-				l.fault(r.cell("plant").at, fmt.Sprintf("%s has no plant %q", came.file, code), mend)
+				l.fault(r.cell("plant").at, fmt.Sprintf("%s has no plant %q", came.file, code), l.mendCode(code, came.file))
 			}
 			p = l.addPlant(r, code)
+			p.stray = came != nil
 		}
 		order, seen[code] = append(order, code), true
 		p.Place, _ = l.position(r)
@@ -264,23 +262,24 @@ func (l *loader) checkColumns(placed *sheet) {
 }
 
 // checkTreatments looks at who got what: every plant something, every level a
-// plant, and the same within what got it as a whole.
+// plant (asked only once every plant has one), and the same within what got it as a whole.
 func (l *loader) checkTreatments() {
 	for i, tr := range l.Treatments {
 		if tr.Name == "" || l.incomplete || !slices.Contains(l.columns, tr.Name) || !l.Dealt && tr.SetPer != Given {
 			continue
 		}
-		used := map[string]bool{}
+		used, lacking := map[string]bool{}, false
 		for _, code := range l.order {
 			p := l.plants[code]
 			c, filled := p.cells[fold(tr.Name)]
-			if !filled && !p.Guard {
+			lacking = lacking || !filled && !p.Guard
+			if !filled && !p.Guard && !p.stray {
 				l.fault(p.at, fmt.Sprintf("the plant %s has no %s", code, tr.Name), "write its level, or yes under guard")
 			}
 			used[c.text] = used[c.text] || !p.Guard
 		}
 		for j, level := range tr.Levels {
-			if !used[level] {
+			if !used[level] && !lacking {
 				l.fault(l.doc.at("treatment[%d].levels[%d]", i, j), fmt.Sprintf("no plant has the level %q of %s", level, tr.Name), "remove the level, or correct it here or in the sheet")
 			}
 		}
@@ -297,19 +296,29 @@ func (l *loader) checkTreatments() {
 	}
 }
 
-// checkWhole complains of plants that got another level than the first plant of
-// what the treatment is set per.
+// checkWhole complains of plants that got another level than most plants of what
+// the treatment is set per.
 func (l *loader) checkWhole(tr Treatment, what string, unit func(light.Position) string) {
-	first := map[string]*plantRow{}
+	shares := map[string]map[string]int{} // plants by unit and level
+	most := map[string]*plantRow{}        // a plant with the level that most of its unit have
 	for _, code := range l.order {
 		p := l.plants[code]
 		level, name := p.Treatments[tr.Name], unit(p.Place)
 		if level == "" || name == "" {
 			continue
 		}
-		if other := first[name]; other == nil {
-			first[name] = p
-		} else if other.Treatments[tr.Name] != level {
+		if shares[name] == nil {
+			shares[name] = map[string]int{}
+		}
+		shares[name][level]++
+		if other := most[name]; other == nil || shares[name][level] > shares[name][other.Treatments[tr.Name]] {
+			most[name] = p
+		}
+	}
+	for _, code := range l.order {
+		p := l.plants[code]
+		level, name := p.Treatments[tr.Name], unit(p.Place)
+		if other := most[name]; other != nil && level != "" && other.Treatments[tr.Name] != level {
 			l.fault(p.cells[fold(tr.Name)].at, fmt.Sprintf("%s is set per %s, but in %q the plant %s has %s and %s has %s",
 				tr.Name, what, name, other.Code, other.Treatments[tr.Name], p.Code, level), fmt.Sprintf(`give the %s one level, or write set_per = "plant"`, what))
 		}
@@ -332,7 +341,7 @@ func (l *loader) checkSplit() {
 		return
 	}
 	for _, code := range l.order {
-		if p := l.plants[code]; p.Columns[l.AnalyseBy] == "" && !p.Guard {
+		if p := l.plants[code]; p.Columns[l.AnalyseBy] == "" && !p.Guard && !p.stray {
 			l.fault(p.at, fmt.Sprintf("the plant %s has no %s, by which results are split", code, l.AnalyseBy), "fill the cell, or write yes under guard")
 		}
 	}

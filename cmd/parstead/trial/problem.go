@@ -3,6 +3,7 @@ package trial
 import (
 	"cmp"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 )
@@ -73,10 +74,27 @@ func cutMend(err error, usual string) (says, mend string) {
 	return says, "write " + mend
 }
 
-// sorted lists the problems by file, line and column, each once.
+// sorted lists the problems by file, line and column, each once. A file comes
+// before those whose mistakes may only follow from its own.
 func (p *problems) sorted() []Problem {
 	slices.SortStableFunc(p.list, func(a, b Problem) int {
-		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
+		return cmp.Or(cmp.Compare(depth(a.File), depth(b.File)), cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
 	return slices.Compact(p.list)
+}
+
+// depth is how many files a file rests on.
+func depth(file string) int {
+	switch name := strings.TrimSuffix(file, filepath.Ext(file)); name {
+	case "":
+		return 0
+	case "trial":
+		return 1
+	case "plants":
+		return 2
+	case "layout":
+		return 3
+	default:
+		return 4
+	}
 }

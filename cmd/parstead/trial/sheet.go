@@ -71,9 +71,13 @@ func (r row) cell(heading string) cell {
 // not be read, which broken tells apart. Columns other than the needed and the
 // known ones are mistakes, unless known is nil.
 func (l *loader) openSheet(name string, needed, known []string) (s *sheet, broken bool) {
+	before := len(l.list)
 	s, found := l.readSheet(name)
 	if s == nil {
 		return nil, found
+	}
+	if slices.ContainsFunc(needed, func(heading string) bool { return !s.has(heading) }) {
+		l.list = l.list[:before] // what the rows lack may only follow from the headings
 	}
 	misnamed := map[string]bool{} // headings that were told already
 	for _, heading := range needed {
@@ -81,7 +85,10 @@ func (l *loader) openSheet(name string, needed, known []string) (s *sheet, broke
 			continue
 		}
 		broken = true
-		mend := fmt.Sprintf("add a column %s; cells are separated by commas, semicolons or tabs", heading)
+		mend := fmt.Sprintf("add a column %s, or move the headings into the first line", heading)
+		if len(s.headings) == 1 && !s.workbook {
+			mend = fmt.Sprintf("add a column %s; cells are separated by commas, semicolons or tabs", heading)
+		}
 		if near, ok := nearest(heading, s.texts()); ok {
 			mend = fmt.Sprintf("call the column %q %s", near, heading)
 			misnamed[near] = true
@@ -89,6 +96,11 @@ func (l *loader) openSheet(name string, needed, known []string) (s *sheet, broke
 			misnamed[s.headings[0].text] = true // another separator
 		}
 		l.fault(place{s.file, 1, 1}, fmt.Sprintf("there is no column %s", heading), mend)
+	}
+	if !slices.ContainsFunc(s.headings, func(h cell) bool {
+		return hasHeading(needed, h.text) || hasHeading(known, h.text) || misnamed[h.text]
+	}) {
+		return nil, true // a title, or no headings at all
 	}
 	for i, h := range s.headings {
 		switch {
@@ -203,10 +215,15 @@ func parseCSV(file string, data []byte, p *problems) *sheet {
 		}
 		if err != nil {
 			at := place{file, 1, 1}
-			if broken, ok := errors.AsType[*csv.ParseError](err); ok {
+			broken, ok := errors.AsType[*csv.ParseError](err)
+			if ok {
 				at.line, at.column = max(broken.Line, 1), lines.column(broken.Line, broken.Column)
 			}
-			p.fault(at, "a quotation mark stands alone", `put it twice ("") inside a quoted cell, or remove it`)
+			if broken != nil && broken.StartLine < broken.Line {
+				p.fault(place{file, broken.StartLine, 1}, "a quotation mark opens a cell that nothing closes", "close the cell with another, or remove the mark")
+			} else {
+				p.fault(at, "a quotation mark stands alone", `put it twice ("") inside a quoted cell, or remove it`)
+			}
 			return nil
 		}
 		cells := make([]cell, len(texts))
@@ -259,6 +276,9 @@ func (s *sheet) add(cells []cell, p *problems) {
 	switch spare := cells[min(n, len(cells)):]; {
 	case slices.ContainsFunc(spare, func(c cell) bool { return !c.blank() }):
 		mend := "write texts that hold a separator in quotes"
+		if s.workbook {
+			mend = "give every cell a heading, or clear it"
+		}
 		if !s.decimalComma && !s.workbook {
 			for i := range len(cells) - 1 {
 				if digits(strings.TrimLeft(cells[i].text, "+-")) && digits(cells[i+1].text) {

@@ -107,7 +107,7 @@ func (l *loader) spread(s *sheet, times []time.Time, first, last int) {
 		return
 	}
 	if length > longestWalk {
-		l.fault(at, fmt.Sprintf("the walk from line %d to %d would have lasted %v", s.rows[first].at.line, s.rows[last].at.line, length), "write the time into the first and the last row of every walk")
+		l.fault(at, fmt.Sprintf("the walk from line %d to %d would have lasted %.1f h", s.rows[first].at.line, s.rows[last].at.line, length.Hours()), "write the time into the first and the last row of every walk")
 		return
 	}
 	for i := first + 1; i < last; i++ {
