@@ -59,7 +59,7 @@ func TestSheetMistakes(t *testing.T) {
 		{"unknown bin", []edit{layout("A3,lower", "A3,lowr")}, "layout.csv:4:4: error:", `write "lower"`},
 		{"row zero", []edit{layout("A3,lower,1", "A3,lower,0")}, "layout.csv:4:10: error:", "row 0 is off the grid"},
 		{"half a row", []edit{layout("A3,lower,1", "A3,lower,1.5")}, "layout.csv:4:10: error:", "not a whole number"},
-		{"odd one out in a bin", []edit{{"layout.csv", sound["layout.csv"], "plant,bin,row,column,medium\nA1,upper,1,1,coir\nA2,upper,1,2,bark\nA3,upper,1,3,bark\nA4,lower,1,2,coir\n"}, toml("set_per = \"plant\"", "set_per = \"bin\"")}, "layout.csv:2:16: error:", "the plant A2 has bark and A1 has coir"},
+		{"odd one out in a bin", []edit{{"layout.csv", sound["layout.csv"], "plant,bin,row,column,medium\nA1,upper,1,1,coir\nA2,upper,1,2,bark\nA3,upper,1,3,bark\nA4,lower,1,2,coir\n"}, toml("set_per = \"plant\"", "set_per = \"bin\"")}, "layout.csv:2:14: error:", "the plant A3 has bark and A1 has coir"},
 		{"no treatment column", []edit{layout("medium", "mdium")}, "layout.csv:1:1: error:", `call the column "mdium" medium`},
 		{"unknown level", []edit{layout("1,2,bark,no", "1,2,brak,no"), layout("1,2,bark,yes", "1,2,bark,no")}, "layout.csv:3:14: error:", "write bark"},
 		{"no level", []edit{layout("A3,lower,1,1,coir", "A3,lower,1,1,")}, "layout.csv:4:1: error:", "has no medium"},
