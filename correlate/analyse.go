@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"parstead/correlate/dist"
+	"parstead/correlate/model"
 )
 
 // Analyse gives the harvest correlation: one result per outcome and value of
@@ -43,7 +43,7 @@ func Analyse(ctx context.Context, in *Input, opts Options) (*Result, error) {
 	}
 	result.Lost = in.losses(levels, opts)
 	result.OutcomeCorrelations = in.correlations(levels)
-	falseDiscovery(in, result.Outcomes)
+	falseDiscovery(result.Outcomes)
 	for i := range result.Outcomes {
 		in.find(&result.Outcomes[i], result)
 	}
@@ -151,18 +151,9 @@ func (s *sample) alike(r *OutcomeResult) {
 
 // falseDiscovery adjusts the treatment and light effects of the outcomes that
 // are not primary, as one family per value of analyse_by.
-func falseDiscovery(in *Input, outcomes []OutcomeResult) {
-	treatments := map[string]bool{"light": true}
-	for _, t := range in.Treatments {
-		treatments[t.Name] = true
-	}
-	inFamily := func(effect string) bool {
-		for part := range strings.SplitSeq(effect, " × ") {
-			if !treatments[part] {
-				return false
-			}
-		}
-		return true
+func falseDiscovery(outcomes []OutcomeResult) {
+	inFamily := func(k model.Kind) bool {
+		return k == model.KindTreatment || k == model.KindInteraction || k == model.KindLight
 	}
 	families := map[string][]*Effect{}
 	members := map[string]map[string]bool{}
@@ -175,7 +166,7 @@ func falseDiscovery(in *Input, outcomes []OutcomeResult) {
 		}
 		key := fmt.Sprint(r.Of)
 		for j := range r.Effects {
-			if e := &r.Effects[j]; e.P != nil && inFamily(e.Effect) {
+			if e := &r.Effects[j]; e.P != nil && inFamily(e.kind) {
 				families[key] = append(families[key], e)
 				if members[key] == nil {
 					members[key] = map[string]bool{}

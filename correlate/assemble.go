@@ -77,7 +77,7 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 	l := b.with.all[i]
 	if l.err != nil {
 		for _, name := range l.treatments {
-			r.Effects = append(r.Effects, Effect{Effect: name, Unit: string(l.unit)})
+			r.Effects = append(r.Effects, Effect{Effect: name, Unit: string(l.unit), kind: model.KindTreatment})
 			s.say("not tested", name, "%s", s.whyUntested(l))
 		}
 		return
@@ -90,7 +90,7 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 				}
 			}
 		}
-		e := Effect{Effect: t.Effect, Unit: string(l.unit)}
+		e := Effect{Effect: t.Effect, Unit: string(l.unit), kind: t.Kind}
 		if t.OK {
 			e.Test, e.Value, e.DF, e.P = "F", known(t.F), t.DF[:], known(t.P)
 		} else {

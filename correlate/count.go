@@ -120,7 +120,7 @@ func (s *sample) negativeBinomial(r *OutcomeResult, f *model.CountFit) {
 }
 
 func chiEffect(t model.ChiTest, test string) Effect {
-	return Effect{Effect: t.Effect, Test: test, Value: known(t.Chi2), DF: []float64{t.DF}, P: known(t.P), Unit: string(model.PerPlant)}
+	return Effect{Effect: t.Effect, Test: test, Value: known(t.Chi2), DF: []float64{t.DF}, P: known(t.P), Unit: string(model.PerPlant), kind: t.Kind}
 }
 
 // countLight fills in the slope of a count's logarithm on light.

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"parstead/correlate/model"
 )
 
 // teller words the findings of one outcome: short sentences with number,
@@ -121,7 +123,7 @@ func (t *teller) treatments() {
 	dependent := map[string]bool{}
 	for _, e := range t.r.Effects {
 		parts := strings.Split(e.Effect, " × ")
-		if len(parts) == 2 && e.P != nil && *e.P < 0.05 {
+		if e.kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
 			t.say("%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, pText(*e.P))
 			dependent[parts[0]], dependent[parts[1]] = true, true
 			t.pairs(e, t.oneApart(e.Effect))
@@ -132,7 +134,7 @@ func (t *teller) treatments() {
 			continue
 		}
 		for _, e := range t.r.Effects {
-			if e.Effect == tr.Name {
+			if e.kind == model.KindTreatment && e.Effect == tr.Name {
 				t.treatment(e)
 			}
 		}
@@ -195,27 +197,48 @@ func (t *teller) replicates(unit string) string {
 	case "bin", "reservoir":
 		return "whole " + unit + "s are the replicates"
 	}
-	return "over plants"
+	return "single plants are the replicates"
 }
 
 // adjusted says what an effect was adjusted for.
 func (t *teller) adjusted(effect string) string {
 	var names []string
-	own := t.effect(effect)
+	i := slices.IndexFunc(t.r.Effects, func(e Effect) bool { return e.Effect == effect && isTreatment(e) })
 	for _, e := range t.r.Effects {
-		isTreatment := slices.ContainsFunc(t.in.Treatments, func(tr Treatment) bool { return slices.Contains(strings.Split(e.Effect, " × "), tr.Name) })
 		switch {
-		case isTreatment, e.Test == "", e.Effect == "light" && t.setsLight(effect):
-		case own != nil && own.Unit == "plant" && e.Unit != "plant":
-		case own != nil && own.Unit != "plant" && t.in.Bin != nil && e.Effect == t.in.Bin.Name:
+		case isTreatment(e), e.Test == "", e.kind == model.KindLight && t.setsLight(effect):
+		case i >= 0 && t.r.Effects[i].Unit == "plant" && e.Unit != "plant":
+		case i >= 0 && t.r.Effects[i].Unit != "plant" && e.kind == model.KindBin:
 		default:
-			names = append(names, e.Effect)
+			names = append(names, t.in.shown(e))
 		}
 	}
 	if len(names) == 0 {
 		return ""
 	}
 	return ", adjusted for " + list(names)
+}
+
+func isTreatment(e Effect) bool {
+	return e.kind == model.KindTreatment || e.kind == model.KindInteraction
+}
+
+// shown is an effect's name with the column's beside where that says more:
+// "bin (shelf)".
+func (in *Input) shown(e Effect) string {
+	column := e.Effect
+	switch e.kind {
+	case model.KindBin:
+		column = in.Bin.Name
+	case model.KindBlock:
+		column = in.Block.Name
+	case model.KindLight:
+		column = in.Light.Name
+	}
+	if column == e.Effect {
+		return e.Effect
+	}
+	return fmt.Sprintf("%s (%s)", e.Effect, column)
 }
 
 func (t *teller) setsLight(effect string) bool {
@@ -356,7 +379,7 @@ func (t *teller) wouldShow(c Comparison) string {
 	if c.SmallestDetectable == nil {
 		return ""
 	}
-	says := fmt.Sprintf("; this trial would have shown %s in four trials of five", t.size(*c.SmallestDetectable))
+	says := fmt.Sprintf("; this trial would have shown %s or more in four cases of five", t.size(*c.SmallestDetectable))
 	return says + t.wouldNeed(c)
 }
 
@@ -385,19 +408,19 @@ func (t *teller) size(d float64) string { return t.sizes(d, d) }
 
 // sizes words the range of smallest detectable differences.
 func (t *teller) sizes(least, most float64) string {
-	word := func(d float64) string { return unit(number(d), t.r.Unit) }
+	what, word := "a difference of ", func(d float64) string { return unit(number(d), t.r.Unit) }
 	switch {
 	case t.r.Kind == YesNo:
-		word = func(d float64) string { return "odds × " + number(math.Exp(d)) }
+		what, word = "an odds ratio of ", func(d float64) string { return number(math.Exp(d)) }
 	case t.ratio() && most >= math.Ln2:
-		word = func(d float64) string { return "× " + number(math.Exp(d)) }
+		what, word = "a ratio of ", func(d float64) string { return number(math.Exp(d)) }
 	case t.ratio():
 		word = func(d float64) string { return percent(math.Exp(d) - 1) }
 	}
 	if word(least) == word(most) {
-		return word(most)
+		return what + word(most)
 	}
-	return word(least) + " to " + word(most)
+	return what + word(least) + " (sharpest pair) to " + word(most) + " (bluntest)"
 }
 
 // goal is the smallest difference that matters, on the scale of the standard
@@ -442,19 +465,19 @@ func (t *teller) manyOpen(e Effect, open []Comparison, of int) {
 		}
 	}
 	if most == 0 {
-		t.say("%s: %s no difference in %s was shown.", e.Effect, among(len(open), of), t.r.Name)
+		t.say("%s: no difference in %s was shown %s.", e.Effect, t.r.Name, among(len(open), of))
 		return
 	}
-	t.say("%s: %s no difference in %s was shown; this trial would have shown %s in four trials of five%s; the widest interval is that of %s and %s, %s.",
-		e.Effect, among(len(open), of), t.r.Name, t.sizes(least, most), t.wouldNeed(widest), widest.A, widest.B, t.about(widest))
+	t.say("%s: no difference in %s was shown %s; this trial would have shown %s or more in four cases of five%s; the widest interval is that of %s and %s, %s.",
+		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(widest), widest.A, widest.B, t.about(widest))
 }
 
 // among words how many of the pairs are meant.
 func among(open, of int) string {
 	if open == of {
-		return fmt.Sprintf("for any of the %d pairs", of)
+		return fmt.Sprintf("for any of its %d pairs", of)
 	}
-	return fmt.Sprintf("between %d of %d pairs", open, of)
+	return fmt.Sprintf("for %d of its %d pairs", open, of)
 }
 
 // covariates words the slopes of covariates.

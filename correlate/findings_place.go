@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"parstead/correlate/model"
 )
 
 // notAtRandom is what every finding about light has to add.
@@ -26,7 +28,7 @@ func (t *teller) light() {
 			where = ", within bins"
 		}
 		lead := ""
-		if e := t.effect("light"); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
+		if e := find(t.r.Effects, model.KindLight, "light"); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
 			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", pText(*e.PFDR))
 		}
 		t.slope(per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
@@ -47,15 +49,6 @@ func (t *teller) light() {
 	if said {
 		t.say(notAtRandom)
 	}
-}
-
-func (t *teller) effect(name string) *Effect {
-	for i := range t.r.Effects {
-		if t.r.Effects[i].Effect == name {
-			return &t.r.Effects[i]
-		}
-	}
-	return nil
 }
 
 // curves words the shapes that fit about as well as the best, and what only

@@ -247,18 +247,26 @@ func (s *sample) less(k int) (*sample, error) {
 // first is the effect that the outcome is about first of all: the first
 // treatment, else light, else the first covariate; nil where there is none.
 func (s *sample) first(effects []Effect) *Effect {
-	var names []string
 	for _, t := range s.terms.Treatments {
-		names = append(names, t.Name)
-	}
-	names = append(names, "light")
-	for _, c := range s.terms.Covariates {
-		names = append(names, c.Name)
-	}
-	for _, n := range names {
-		if i := slices.IndexFunc(effects, func(e Effect) bool { return e.Effect == n && e.P != nil }); i >= 0 {
-			return &effects[i]
+		if e := find(effects, model.KindTreatment, t.Name); e != nil && e.P != nil {
+			return e
 		}
+	}
+	if e := find(effects, model.KindLight, "light"); e != nil && e.P != nil {
+		return e
+	}
+	for _, c := range s.terms.Covariates {
+		if e := find(effects, model.KindCovariate, c.Name); e != nil && e.P != nil {
+			return e
+		}
+	}
+	return nil
+}
+
+// find is the effect of this kind and name; nil where there is none.
+func find(effects []Effect, kind model.Kind, name string) *Effect {
+	if i := slices.IndexFunc(effects, func(e Effect) bool { return e.kind == kind && e.Effect == name }); i >= 0 {
+		return &effects[i]
 	}
 	return nil
 }

@@ -1,5 +1,7 @@
 package correlate
 
+import "parstead/correlate/model"
+
 // Result is the harvest correlation of one trial. Its JSON has the keys of the
 // command's contract; what could not be estimated is absent and a check says why.
 type Result struct {
@@ -81,6 +83,8 @@ type Effect struct {
 	PFDR     *float64  `json:"p_fdr,omitempty"`
 	PRedealt *float64  `json:"p_redealt,omitempty"`
 	Unit     string    `json:"unit,omitempty"` // what was replicated: plant, bin or reservoir
+
+	kind model.Kind // tells a treatment called "light" from light
 }
 
 // Coefficient is one column of the model.

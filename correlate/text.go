@@ -7,11 +7,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"unicode/utf8"
 )
-
-// lineWidth is what a terminal is sure to have.
-const lineWidth = 80
 
 // WriteText writes the results for a terminal, 80 columns wide: for each
 // outcome the findings first, then tables, then checks.
@@ -34,83 +30,9 @@ func (r *Result) WriteText(w io.Writer) error {
 	return p.out.Flush()
 }
 
-// printer writes lines; the writer keeps its first error for Flush.
-type printer struct{ out *bufio.Writer }
-
-func (p *printer) line(format string, args ...any) {
-	fmt.Fprintf(p.out, format+"\n", args...)
-}
-
 func (p *printer) heading(text string) {
 	p.line("")
-	p.line("%s", text)
-}
-
-// wrapped breaks text into lines, the first after one margin, the others after
-// another.
-func (p *printer) wrapped(first, margin, text string) {
-	line := first
-	empty := true
-	for word := range strings.FieldsSeq(text) {
-		if !empty && width(line)+1+width(word) > lineWidth {
-			p.line("%s", line)
-			line, empty = margin, true
-		}
-		if !empty {
-			line += " "
-		}
-		line += word
-		empty = false
-	}
-	p.line("%s", line)
-}
-
-func width(s string) int { return utf8.RuneCountInString(s) }
-
-// table writes rows in aligned columns, the first to the left and the others to
-// the right; a first cell that would make its row too wide has a line of its own.
-func (p *printer) table(rows [][]string) {
-	if len(rows) == 0 {
-		return
-	}
-	widths := make([]int, len(rows[0]))
-	for _, row := range rows {
-		for j, cell := range row {
-			widths[j] = max(widths[j], width(cell))
-		}
-	}
-	rest := 2
-	for _, w := range widths[1:] {
-		if w > 0 {
-			rest += 2 + w
-		}
-	}
-	widths[0] = max(8, min(widths[0], lineWidth-rest))
-	for _, row := range rows {
-		name := row[0]
-		if width(name) > widths[0] { // a line of its own
-			p.line("  %s", cut(name, lineWidth-2))
-			name = ""
-		}
-		var line strings.Builder
-		line.WriteString("  " + padded(name, widths[0]))
-		for j, cell := range row[1:] {
-			if w := widths[j+1]; w > 0 {
-				line.WriteString(strings.Repeat(" ", 2+w-width(cell)) + cell)
-			}
-		}
-		p.line("%s", strings.TrimRight(line.String(), " "))
-	}
-}
-
-func padded(s string, w int) string { return s + strings.Repeat(" ", max(0, w-width(s))) }
-
-// cut shortens a name that is too long.
-func cut(s string, w int) string {
-	if width(s) <= w {
-		return s
-	}
-	return string([]rune(s)[:w-1]) + "…"
+	p.wrapped("", "  ", text)
 }
 
 func (p *printer) outcome(o *OutcomeResult) {
@@ -118,8 +40,8 @@ func (p *printer) outcome(o *OutcomeResult) {
 	if len(o.Of) > 0 {
 		title += ", " + ofWords(o.Of)
 	}
-	p.line("%s", title)
-	p.line("%s", strings.Repeat("─", min(lineWidth, width(title))))
+	p.wrapped("", "", title)
+	p.line(strings.Repeat("─", min(lineWidth, width(title))))
 	what := string(o.Kind)
 	if o.Unit != "" {
 		what += " in " + o.Unit

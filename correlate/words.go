@@ -21,7 +21,8 @@ func number(x float64) string {
 	case a >= 1e7 || a < 1e-4:
 		text = strconv.FormatFloat(x, 'e', 2, 64)
 	default:
-		text = strconv.FormatFloat(x, 'f', max(0, 2-int(math.Floor(math.Log10(a)))), 64)
+		rounded, _ := strconv.ParseFloat(strconv.FormatFloat(a, 'e', 2, 64), 64) // own text: never fails
+		text = strconv.FormatFloat(x, 'f', max(0, 2-int(math.Floor(math.Log10(rounded)))), 64)
 	}
 	return strings.ReplaceAll(text, "-", "−")
 }

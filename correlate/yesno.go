@@ -33,7 +33,7 @@ func (s *sample) yesNo(r *OutcomeResult) error {
 		if shares.Test.Drawn > 0 {
 			s.say("exact", t.Name, "more than a million tables: p rests on %d drawn ones", shares.Test.Drawn)
 		}
-		exact.Effects = append(exact.Effects, Effect{Effect: t.Name, Test: "exact", P: known(shares.Test.P), Unit: string(model.PerPlant)})
+		exact.Effects = append(exact.Effects, Effect{Effect: t.Name, Test: "exact", P: known(shares.Test.P), Unit: string(model.PerPlant), kind: model.KindTreatment})
 		exact.Comparisons = append(exact.Comparisons, s.sharePairs(used, shares)...)
 	}
 	if len(exact.Effects) > 0 {
@@ -142,7 +142,7 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 	if err != nil {
 		return err
 	}
-	e := Effect{Effect: name, Unit: string(t.SetPer)}
+	e := Effect{Effect: name, Unit: string(t.SetPer), kind: model.KindTreatment}
 	if test.OK {
 		e.Test, e.P = "exact", known(test.P)
 	} else {
@@ -192,7 +192,7 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 	}
 	for _, test := range tests {
 		if s.setsLight(test.Effect) {
-			if i := slices.IndexFunc(without, func(o model.ChiTest) bool { return o.Effect == test.Effect }); i >= 0 {
+			if i := slices.IndexFunc(without, func(o model.ChiTest) bool { return o.Effect == test.Effect && o.Kind == test.Kind }); i >= 0 {
 				test = without[i]
 			}
 		}

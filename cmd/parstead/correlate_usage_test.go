@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/rivo/uniseg"
 )
 
 // A command line that can't be meant ends with 2, bad data with 1, both with
@@ -85,7 +87,7 @@ func TestCorrelateTableText(t *testing.T) {
 				t.Fatal(err)
 			}
 			for line := range strings.SplitSeq(out, "\n") {
-				if n := len([]rune(line)); n > 80 {
+				if n := uniseg.StringWidth(line); n > 80 || strings.Contains(line, "…") {
 					t.Errorf("%d columns: %s", n, line)
 				}
 			}

@@ -39,8 +39,8 @@ type Variable struct {
 // Terms are what a model is made of. The order of a model's columns is fixed:
 // intercept, block, bin, treatments, interactions, covariates, light.
 type Terms struct {
-	NoIntercept  bool // only for models without any factor
-	Block, Bin   *Factor
+	NoIntercept  bool    // only for models without any factor
+	Block, Bin   *Factor // their effects are called "block" and "bin" whatever their names
 	Treatments   []Treatment
 	Interactions bool // all two-way interactions of the treatments
 	Covariates   []Variable
@@ -63,7 +63,7 @@ const (
 
 // Effect is a set of neighbouring columns that are tested together.
 type Effect struct {
-	Name       string // "medium", "A × B", "light", "block" by the factor's own name, a covariate's name
+	Name       string // "medium", "A × B", "block", "bin", "light", a covariate's name
 	Kind       Kind
 	Factors    []int // the factors it is made of, by index into Design.Factors
 	First, End int   // its columns
@@ -206,10 +206,10 @@ func (d *Design) places(t Terms) {
 		bin = d.used(*t.Bin)
 	}
 	if len(block.Levels) > 1 && (t.Bin == nil || !Holds(bin, block)) {
-		d.factor(block, KindBlock)
+		d.factor("block", block, KindBlock)
 	}
 	if t.Bin != nil {
-		d.bin = d.factor(bin, KindBin)
+		d.bin = d.factor("bin", bin, KindBin)
 	}
 }
 
@@ -222,7 +222,7 @@ func (d *Design) treat(t Terms) error {
 		}
 		var index int
 		if tr.SetPer == PerPlant {
-			index = d.factor(f, KindTreatment)
+			index = d.factor(f.Name, f, KindTreatment)
 		} else {
 			if d.bin < 0 {
 				return fmt.Errorf("treatment %q is set per %s: name the bins too", f.Name, tr.SetPer)
@@ -299,8 +299,9 @@ func (d *Design) add(e Effect, columns ...Column) {
 	d.Effects = append(d.Effects, e)
 }
 
-// factor adds a factor and a column for each level but the first.
-func (d *Design) factor(f Factor, kind Kind) int {
+// factor adds a factor and a column for each level but the first, under the
+// name of its effect.
+func (d *Design) factor(name string, f Factor, kind Kind) int {
 	index := len(d.Factors)
 	d.Factors = append(d.Factors, f)
 	if len(f.Levels) < 2 {
@@ -308,14 +309,14 @@ func (d *Design) factor(f Factor, kind Kind) int {
 	}
 	columns := make([]Column, len(f.Levels)-1)
 	for l := range columns {
-		columns[l] = Column{Of: f.Name, Level: f.Levels[l+1], Against: f.Levels[0], Values: make([]float64, d.N)}
+		columns[l] = Column{Of: name, Level: f.Levels[l+1], Against: f.Levels[0], Values: make([]float64, d.N)}
 	}
 	for i, l := range f.Of {
 		if l > 0 {
 			columns[l-1].Values[i] = 1
 		}
 	}
-	d.add(Effect{Name: f.Name, Kind: kind, Factors: []int{index}}, columns...)
+	d.add(Effect{Name: name, Kind: kind, Factors: []int{index}}, columns...)
 	return index
 }
 
