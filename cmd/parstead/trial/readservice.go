@@ -89,7 +89,8 @@ func (l *loader) readPage(t *table, _ bool) {
 	if l.Page.Listen != "" && !loopback(l.Page.Listen) && !t.has("code_file") {
 		t.fault("listen", fmt.Sprintf("everyone who reaches %s could write into the trial", l.Page.Listen), "add code_file, or listen on "+pageListen)
 	}
-	if l.Broker.Embedded && l.Page.Listen != "" && l.Page.Listen == l.Broker.Listen {
+	// Port 0 is any free one, and never the same twice.
+	if l.Broker.Embedded && l.Page.Listen != "" && l.Page.Listen == l.Broker.Listen && !strings.HasSuffix(l.Page.Listen, ":0") {
 		t.fault("listen", fmt.Sprintf("the broker listens on %s already", l.Page.Listen), "give the page another port, such as "+pageListen)
 	}
 	t.finish()
