@@ -35,13 +35,11 @@ func (c *correlateCmd) readFolder(e *env) (*correlate.Input, error) {
 	for i, p := range t.Plants {
 		stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
 	}
-	lights, err := books.Plants(e.ctx, stays, account.Window(t.Window))
+	lights, remarks, err := books.PlantsAndRemarks(e.ctx, stays, account.Window(t.Window))
 	if err != nil {
 		return nil, err
 	}
-	if err := remarks(e.ctx, e.stderr, books); err != nil {
-		return nil, err
-	}
+	tellRemarks(e.stderr, remarks)
 	log, err := view.Events(e.ctx)
 	if err != nil {
 		return nil, err

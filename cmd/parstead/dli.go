@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"context"
 	"fmt"
 	"io"
 	"math"
@@ -55,13 +54,12 @@ func (c *dliCmd) Run(e *env) error {
 	}
 	defer view.Close() //nolint:errcheck // it only read
 	books := account.New(&t.Rack, view, account.Options{Now: e.now})
-	days, err := books.Days(e.ctx, from, to)
+	season, err := books.Season(e.ctx, from, to)
 	if err != nil {
 		return err
 	}
-	if err := remarks(e.ctx, e.stderr, books); err != nil {
-		return err
-	}
+	tellRemarks(e.stderr, season.Remarks)
+	days := season.Days
 	out := bufio.NewWriterSize(e.stdout, 1<<16)
 	switch {
 	case c.JSON && c.Per == "bin":
@@ -73,7 +71,7 @@ func (c *dliCmd) Run(e *env) error {
 	case c.Per == "position":
 		printDays(out, days)
 	default:
-		printLight(out, t, days)
+		printLight(out, t, season)
 	}
 	return out.Flush()
 }
@@ -98,16 +96,12 @@ func lightDays(t *trial.Trial, first, last string) (from, to light.Date, err err
 	return from, to, nil
 }
 
-// remarks tells what of the surveys is not used, apart from the results.
-func remarks(ctx context.Context, w io.Writer, books *account.Account) error {
-	list, err := books.Remarks(ctx)
-	if err != nil {
-		return err
-	}
-	for _, remark := range list {
+// tellRemarks tells what of surveys and sensors is not used, apart from the
+// results.
+func tellRemarks(w io.Writer, remarks []string) {
+	for _, remark := range remarks {
 		fmt.Fprintln(w, "parstead:", remark)
 	}
-	return nil
 }
 
 // printArray writes a JSON array, an object a line. The writer keeps its first
@@ -164,7 +158,8 @@ func printDays(w io.Writer, days []account.Day) {
 
 // printLight sums the days up: a grid of mean DLI for each bin, with what
 // stands behind it.
-func printLight(w io.Writer, t *trial.Trial, days []account.Day) {
+func printLight(w io.Writer, t *trial.Trial, season *account.Season) {
+	days := season.Days
 	if len(days) == 0 {
 		fmt.Fprintln(w, "No light is known yet: no sensor has been heard and no survey was walked.")
 		return
@@ -175,7 +170,14 @@ func printLight(w io.Writer, t *trial.Trial, days []account.Day) {
 	}
 	fmt.Fprintf(w, "Daily light integral, mol m⁻² d⁻¹, mean of %s to %s\n", first, last)
 	for _, bin := range t.Rack.Bins {
-		printBin(w, bin, days)
+		if !printBin(w, bin, days) {
+			continue
+		}
+		for _, m := range season.Maps {
+			if m.Bin == bin.Name {
+				fmt.Fprintf(w, "  %s\n", m.Words(t.Rack.Zone))
+			}
+		}
 	}
 }
 
@@ -193,7 +195,8 @@ func (m *tally) add(x float64) { m.sum, m.n = m.sum+x, m.n+1 }
 
 func (m tally) mean() float64 { return m.sum / m.n }
 
-func printBin(w io.Writer, bin light.Bin, days []account.Day) {
+// printBin prints one bin's grid; known is false if there is none.
+func printBin(w io.Writer, bin light.Bin, days []account.Day) (known bool) {
 	cells := make([]tally, bin.Rows*bin.Columns)
 	var covered, filled, off tally
 	missing := map[light.Date]bool{}
@@ -214,7 +217,7 @@ func printBin(w io.Writer, bin light.Bin, days []account.Day) {
 	}
 	if off.n == 0 {
 		fmt.Fprintf(w, "\n%s: light not known.\n", bin.Name)
-		return
+		return false
 	}
 	least, all, squares := math.Inf(1), tally{}, 0.0
 	for _, m := range cells {
@@ -258,6 +261,7 @@ func printBin(w io.Writer, bin light.Bin, days []account.Day) {
 		fmt.Fprintln(table, "\t")
 	}
 	_ = table.Flush() // w keeps the error
+	return true
 }
 
 func sourceWords(sources map[account.Source]int) string {

@@ -89,13 +89,11 @@ func stretches(trial light.Span) []light.Span {
 
 func (x *exporter) dli() error {
 	books := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
-	days, err := books.Days(x.ctx, x.trial.Rack.Starts, x.trial.Rack.Ends)
+	season, err := books.Season(x.ctx, x.trial.Rack.Starts, x.trial.Rack.Ends)
 	if err != nil {
 		return err
 	}
-	if err := remarks(x.ctx, x.stderr, books); err != nil {
-		return err
-	}
+	tellRemarks(x.stderr, season.Remarks)
 	known := func(d *account.Day, v float64) string {
 		if !d.Known {
 			return ""
@@ -118,7 +116,7 @@ func (x *exporter) dli() error {
 			}
 			return d.Source.String()
 		}},
-	}, each(days))
+	}, each(season.Days))
 }
 
 func (x *exporter) climate() error {

@@ -63,6 +63,23 @@ func New(rack *light.Rack, src light.Source, o Options) *Account {
 // Errors: what keeps a sensor's readings from meaning light, named by sensor or
 // bin, and errors of the source.
 func (a *Account) Days(ctx context.Context, from, to light.Date) ([]Day, error) {
+	s, err := a.Season(ctx, from, to)
+	if err != nil {
+		return nil, err
+	}
+	return s.Days, nil
+}
+
+// Season is the light of some light days, with what stands behind it.
+type Season struct {
+	Days    []Day
+	Maps    []MapInUse // by bin, then time
+	Remarks []string   // whole sentences: what of surveys and sensors is not used, and why
+}
+
+// Season is Days together with the light maps that were used and what was left
+// out of account: it reads nothing more than Days does.
+func (a *Account) Season(ctx context.Context, from, to light.Date) (*Season, error) {
 	bins, err := a.bins(ctx, a.frame(from, to, nil), nil)
 	if err != nil {
 		return nil, err
@@ -71,30 +88,29 @@ func (a *Account) Days(ctx context.Context, from, to light.Date) ([]Day, error) 
 	for _, b := range bins {
 		n += len(b.places) * len(b.frame.dates)
 	}
-	days := make([]Day, 0, n)
+	s := &Season{Days: make([]Day, 0, n)}
 	for _, b := range bins {
 		for i := range b.places {
-			days = b.days(&b.places[i], days)
+			s.Days = b.days(&b.places[i], s.Days)
 		}
+		s.Maps = append(s.Maps, b.mapsInUse()...)
 	}
-	return days, nil
+	s.Remarks = a.remarks(bins)
+	return s, nil
 }
 
-// Remarks says what of the surveys was left out of the light maps, and why.
-func (a *Account) Remarks(ctx context.Context) ([]string, error) {
-	events, err := a.src.Events(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var remarks []string
-	for _, b := range a.rack.Bins {
-		bin, err := a.bin(ctx, b, light.Standing(events))
-		if err != nil {
-			return nil, err
+// remarks says what of surveys and sensors is not used, and what is wanting.
+func (a *Account) remarks(bins []*bin) (remarks []string) {
+	for _, b := range bins {
+		remarks = append(remarks, b.remarks...)
+		for _, m := range b.mapsInUse() {
+			if m.Method == "" {
+				remarks = append(remarks, "Bin "+b.Name+": "+m.Words(a.rack.Zone)+".")
+			}
 		}
-		remarks = append(remarks, bin.remarks...)
+		remarks = append(remarks, b.suspicions()...)
 	}
-	return remarks, nil
+	return remarks
 }
 
 // frame is the stretch of time that is asked for: light days, each from its
@@ -144,11 +160,10 @@ func (a *Account) bins(ctx context.Context, f frame, levels []float64) ([]*bin, 
 	standing := light.Standing(events)
 	bins := make([]*bin, len(a.rack.Bins))
 	err = parallel(len(bins), func(i int) error {
-		b, err := a.bin(ctx, a.rack.Bins[i], standing)
+		b, err := a.bin(ctx, a.rack.Bins[i], standing, f)
 		if err != nil {
 			return err
 		}
-		b.enter(f)
 		bins[i] = b
 		return b.compute(ctx, levels)
 	})

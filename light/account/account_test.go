@@ -351,8 +351,8 @@ func TestWhatEndsAMap(t *testing.T) {
 		}
 	}
 	rack.Survey = rack.Survey[:1]
-	remarks, err := account.New(rack, src, account.Options{}).Remarks(t.Context())
-	if err != nil || len(remarks) != 1 || !strings.Contains(remarks[0], "upper") {
-		t.Errorf("%q, %v", remarks, err)
+	got, err := account.New(rack, src, account.Options{}).Season(t.Context(), rack.Starts, rack.Ends)
+	if err != nil || len(got.Remarks) != 2 || !strings.Contains(got.Remarks[0], "one position") || !strings.Contains(got.Remarks[1], "no light map") {
+		t.Errorf("%q, %v", got.Remarks, err)
 	}
 }

@@ -24,6 +24,8 @@ type bin struct {
 	regimes []light.Span // stretches of unchanged lamps, timers and sensors
 	outages []light.Span // of the lamp, known from the log; an open end lasts until readings come back
 
+	suspects []suspicion // in the order in which they were found
+
 	frame  frame
 	cells  []cell
 	first  []int // cells[first[d]:first[d+1]] make up date d
@@ -51,8 +53,9 @@ type place struct {
 	light []ownLight
 }
 
-// bin gathers what the account knows of a bin, without its readings.
-func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event) (*bin, error) {
+// bin gathers what the account knows of a bin over the frame, without its
+// sensors' readings.
+func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f frame) (*bin, error) {
 	b := &bin{Bin: of, rack: a.rack, src: a.src}
 	for _, l := range a.rack.Lamps {
 		if slices.Contains(of.Lamps, l.Name) {
@@ -78,11 +81,13 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event) (*bi
 			b.outages = append(b.outages, out)
 		}
 	}
-	survey, err := b.survey(ctx)
+	asked := light.Span{From: unix(f.bounds[0]), Until: unix(f.bounds[len(f.bounds)-1])}
+	epochs := slices.DeleteFunc(between(changes), func(s light.Span) bool { return !s.Overlaps(asked) })
+	survey, err := b.survey(ctx, epochs)
 	if err != nil {
 		return nil, err
 	}
-	b.maps, b.remarks = a.o.Maps(of, survey, between(changes), b.anchors)
+	b.maps, b.remarks = a.o.Maps(of, survey, epochs, b.anchors)
 	for _, l := range b.lamps {
 		for _, edge := range []time.Time{l.During.From, l.During.Until} {
 			if !edge.IsZero() {
@@ -91,6 +96,7 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event) (*bi
 		}
 	}
 	b.regimes = between(changes)
+	b.enter(f)
 	return b, nil
 }
 
@@ -245,13 +251,13 @@ func (b *bin) findPlaces() {
 
 // survey gives the walks over this bin as the maps need them: in PPFD at the
 // height of the plants, with what the bin's sensors showed at the same instant.
-func (b *bin) survey(ctx context.Context) ([]field.Reading, error) {
+func (b *bin) survey(ctx context.Context, epochs []light.Span) ([]field.Reading, error) {
 	var survey []field.Reading
 	var factors []dli.Factor
 	reference := newBlend(b, b.tracks, false)
 	defer reference.release()
 	for _, r := range b.rack.Survey {
-		if r.Position.Bin != b.Name {
+		if r.Position.Bin != b.Name || !slices.ContainsFunc(epochs, func(s light.Span) bool { return s.Holds(r.At) }) {
 			continue
 		}
 		ppfd := r.Value

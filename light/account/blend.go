@@ -226,7 +226,7 @@ func (bl *blend) load(ctx context.Context, from, until int64) error {
 		bl.curves[i] = l
 		l.from, l.until = bl.b.dayOf(from).From.UnixNano(), bl.b.dayOf(until-1).Until.UnixNano()
 		var err error
-		if l.curve, _, err = t.read(ctx, bl.b.src, l.series, []int64{l.from, l.until}); err != nil {
+		if l.curve, _, _, err = bl.b.read(ctx, t, l.series, []int64{l.from, l.until}); err != nil {
 			return err
 		}
 	}

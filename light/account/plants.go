@@ -91,13 +91,19 @@ const photoperiodLevel = 1
 //
 // Errors: those of Days, and a stay in a bin that the rack does not have.
 func (a *Account) Plants(ctx context.Context, plants []PlantStay, w Window) ([]PlantLight, error) {
+	lights, _, err := a.PlantsAndRemarks(ctx, plants, w)
+	return lights, err
+}
+
+// PlantsAndRemarks is Plants together with the remarks that Season would make.
+func (a *Account) PlantsAndRemarks(ctx context.Context, plants []PlantStay, w Window) ([]PlantLight, []string, error) {
 	last := a.rack.Starts.Add(-1)
 	var cuts []int64
 	for _, p := range plants {
 		last = later(last, earlier(p.Until, a.rack.Ends))
 		for _, s := range p.Stays {
 			if _, ok := a.rack.Bin(s.Position.Bin); !ok {
-				return nil, fmt.Errorf("plant %s stands in bin %s, which the trial does not have: correct its place", p.Code, s.Position.Bin)
+				return nil, nil, fmt.Errorf("plant %s stands in bin %s, which the trial does not have: correct its place", p.Code, s.Position.Bin)
 			}
 			for _, t := range []time.Time{s.During.From, s.During.Until} {
 				if !t.IsZero() {
@@ -118,7 +124,7 @@ func (a *Account) Plants(ctx context.Context, plants []PlantStay, w Window) ([]P
 	}
 	bins, err := a.bins(ctx, f, levels)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	byName := map[string]*bin{}
 	for _, b := range bins {
@@ -133,7 +139,7 @@ func (a *Account) Plants(ctx context.Context, plants []PlantStay, w Window) ([]P
 		end := max(first, min(len(days), a.rack.Starts.DaysUntil(to)+1))
 		lights[i] = PlantLight{p.Code, summarise(days, len(levels)), summarise(days[first:end], len(levels))}
 	}
-	return lights, nil
+	return lights, a.remarks(bins), nil
 }
 
 // plantDay is a plant's light on one light day.

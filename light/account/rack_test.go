@@ -141,7 +141,7 @@ func walk(rack *light.Rack, at time.Time, ppfd ...float64) {
 // over the bin's sensors, 1 at the first anchor that was surveyed, each with an
 // error of 6 %. They keep these tests apart from how maps are smoothed.
 func ratios(bin light.Bin, survey []field.Reading, epochs []light.Span, anchors func(time.Time) []field.Anchor) (maps []field.Map, remarks []string) {
-	for i, epoch := range epochs {
+	for _, epoch := range epochs {
 		n := bin.Rows * bin.Columns
 		m := field.Map{Bin: bin.Name, During: epoch, Plateau: 1, OwnScale: true, Ratio: make([]float64, n), RelativeError: make([]float64, n)}
 		for k := range n {
@@ -162,7 +162,7 @@ func ratios(bin light.Bin, survey []field.Reading, epochs []light.Span, anchors 
 		if at.IsZero() {
 			continue
 		}
-		if i > 0 {
+		if !epoch.From.IsZero() {
 			m.During.From = at
 		}
 		sum, weights := 0.0, 0.0

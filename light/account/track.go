@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 	"sync"
-	"time"
 
 	"parstead/light"
 	"parstead/light/dli"
@@ -25,6 +24,7 @@ type track struct {
 
 	lights []dli.Light // per cell of the frame
 	gaps   []dli.Gap
+	stuck  []dli.Gap     // runs of equal readings over the frame, set aside
 	above  []placesAbove // per cell, if wanted
 	frame  *loaded       // its curve over the frame, while it is kept
 }
@@ -107,6 +107,9 @@ func (b *bin) compute(ctx context.Context, levels []float64) error {
 		if err != nil {
 			return err
 		}
+		if err := b.compare(ctx, levels); err != nil {
+			return err
+		}
 		return b.settle(ctx)
 	}
 	room := mostKept
@@ -118,7 +121,10 @@ func (b *bin) compute(ctx context.Context, levels []float64) error {
 			room -= len(t.frame.curve.Times)
 		}
 	}
-	err := b.settle(ctx)
+	err := b.compare(ctx, levels)
+	if err == nil {
+		err = b.settle(ctx)
+	}
 	for _, t := range b.tracks {
 		if t.frame != nil {
 			buffers.Put(t.frame.series)
@@ -137,10 +143,11 @@ func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room in
 		bounds = append(bounds, c.until)
 	}
 	series := buffers.Get().(*light.Series)
-	curve, lights, err := t.read(ctx, b.src, series, bounds)
+	curve, lights, runs, err := b.read(ctx, t, series, bounds)
 	if err != nil {
 		return err
 	}
+	t.stuck = runs
 	t.lights, t.gaps = lights, curve.Gaps
 	b.countAbove(t, &curve, levels)
 	if len(curve.Times) > room {
@@ -151,17 +158,19 @@ func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room in
 	return nil
 }
 
-// read integrates the track's readings over the bounds. The curve lives in the
-// series' memory.
-func (t *track) read(ctx context.Context, src light.Source, series *light.Series, bounds []int64) (dli.Curve, []dli.Light, error) {
+// read integrates the track's readings over the bounds, without the runs in which
+// it was stuck. The curve lives in the series' memory.
+func (b *bin) read(ctx context.Context, t *track, series *light.Series, bounds []int64) (dli.Curve, []dli.Light, []dli.Gap, error) {
 	series.Reset()
 	from, until := max(bounds[0]-t.maxGap, t.from), min(bounds[len(bounds)-1]+t.maxGap+1, t.until)
-	if from < until {
-		span := light.Span{From: time.Unix(0, from), Until: time.Unix(0, until)}
-		if err := src.Series(ctx, t.sensor, span, series); err != nil {
-			return dli.Curve{}, nil, fmt.Errorf("read sensor %s: %w", t.sensor, err)
-		}
+	if from >= until {
+		curve, lights := dli.Integrate(series, t.stretches, bounds, nil)
+		return curve, lights, nil, nil
 	}
-	curve, lights := dli.Integrate(series, t.stretches, bounds, nil)
-	return curve, lights, nil
+	if err := b.src.Series(ctx, t.sensor, light.Span{From: unix(from), Until: unix(until)}, series); err != nil {
+		return dli.Curve{}, nil, nil, fmt.Errorf("read sensor %s: %w", t.sensor, err)
+	}
+	runs := stuck(series, t.stretches, b.switchings(from, until))
+	curve, lights := dli.Integrate(series, without(t.stretches, runs), bounds, nil)
+	return curve, lights, runs, nil
 }

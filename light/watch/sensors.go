@@ -9,12 +9,16 @@ import (
 	"parstead/light"
 )
 
+// The thresholds that the light account shares, which judges past readings.
 const (
-	flatReadings  = 6                // equal ones in a row: the least that can be called stuck
-	flatEachSide  = 30 * time.Minute // of a switching time that a stuck sensor did not see
-	saturatedOf   = 5                // newest readings, of which
-	saturatedWant = 3                // say that the sensor is at its ceiling
-	ratioOff      = 0.15             // natural log of a sensor's share in the bin, against its baseline
+	FlatReadings = 6                // equal ones in a row: the least that can be called stuck
+	FlatEachSide = 30 * time.Minute // of a switching time that a stuck sensor did not see
+	RatioOff     = 0.15             // natural log of a sensor's share in the bin, against its baseline
+)
+
+const (
+	saturatedOf   = 5 // newest readings, of which
+	saturatedWant = 3 // say that the sensor is at its ceiling
 )
 
 // silent names the sensors that are not heard, those of one bin or of the whole
@@ -120,7 +124,7 @@ func (l *look) flat(s *sensed) (since time.Time, ok bool) {
 	for i > 0 && s.points[i-1].value == s.points[n-1].value {
 		i--
 	}
-	if i < 0 || n-i < flatReadings {
+	if i < 0 || n-i < FlatReadings {
 		return time.Time{}, false
 	}
 	run := light.Span{From: s.points[i].at, Until: s.points[n-1].at}
@@ -131,7 +135,7 @@ func (l *look) flat(s *sensed) (since time.Time, ok bool) {
 }
 
 func crossesEdge(run light.Span, timer []light.Span) bool {
-	in := light.Span{From: run.From.Add(flatEachSide), Until: run.Until.Add(-flatEachSide)}
+	in := light.Span{From: run.From.Add(FlatEachSide), Until: run.Until.Add(-FlatEachSide)}
 	return in.From.Before(in.Until) && slices.ContainsFunc(timer, func(t light.Span) bool {
 		return in.Holds(t.From) || in.Holds(t.Until)
 	})
@@ -149,7 +153,7 @@ func (l *look) othersSawLight(s *sensed, run light.Span) bool {
 				n++
 			}
 		}
-		if time.Duration(n)*o.Every >= flatEachSide {
+		if time.Duration(n)*o.Every >= FlatEachSide {
 			return true
 		}
 	}
@@ -185,7 +189,7 @@ func (l *look) ratios() []Condition {
 				worst, off = i, d
 			}
 		}
-		if off <= ratioOff {
+		if off <= RatioOff {
 			continue
 		}
 		says := fmt.Sprintf("Sensor %s reads %+.0f %% against the other sensors of bin %s.", sensors[worst].Name, 100*math.Expm1(logs[worst]-median(slices.Concat(logs[:worst], logs[worst+1:]))), bin.Name)
