@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"maps"
 	"os"
 	"path/filepath"
@@ -48,33 +47,33 @@ type adoption struct {
 	seen    map[string]stamp
 }
 
-// filesLooked is how often the folder is looked at.
-const filesLooked = 10 * time.Second
+// filesLooked is how often the folder is looked at, in rounds of keepHouse.
+const filesLooked = 10
 
 // adoptChanges takes changed files into use once they have stood still for one
 // look and are free of errors; else the old ones stay in force and the
-// condition "files" says why.
-func (d *daemon) adoptChanges(ctx context.Context) {
+// condition "files" says why. It tells whether either has come about.
+func (d *daemon) adoptChanges() (news bool) {
 	a := &d.adoption
-	if time.Since(a.looked) < filesLooked {
-		return
+	if time.Since(a.looked) < filesLooked*d.tick {
+		return false
 	}
 	a.looked = time.Now()
 	t := d.trial.Load()
 	now := stamps(t.Dir)
 	if a.adopted == nil {
 		a.adopted, a.seen = now, now
-		return
+		return false
 	}
 	settled := maps.Equal(now, a.seen)
 	a.seen = now
 	if !settled || maps.Equal(now, a.adopted) {
-		return
+		return false
 	}
 	a.adopted = now
 	fresh, err := trial.Open(t.Dir)
 	if err == nil {
-		err = d.adopt(ctx, t, fresh)
+		err = d.adopt(t, fresh)
 	}
 	if err != nil {
 		d.log.Error("changed files not adopted", "error", err)
@@ -83,13 +82,14 @@ func (d *daemon) adoptChanges(ctx context.Context) {
 			Says: "The trial's files have changed and can't be used; the old ones stay in force.",
 			Do:   err.Error() + " Then the daemon takes them by itself. parstead check " + filepath.Base(t.Dir) + " lists everything.",
 		})
-		return
+		return true
 	}
 	d.alarms.filesAre(nil)
 	d.log.Info("changed files adopted")
+	return true
 }
 
-func (d *daemon) adopt(_ context.Context, old, fresh *trial.Trial) error {
+func (d *daemon) adopt(old, fresh *trial.Trial) error {
 	if err := d.intake.SetFeeds(fresh.Feeds); err != nil {
 		return err
 	}

@@ -21,15 +21,21 @@ func TestCorrelateTableNames(t *testing.T) {
 	}{
 		{
 			"cases/oats.csv", "--outcome Y:measure --block B --bin plot --bin-treatment V --treatment N",
-			[]string{"bin", "N", "block", "V"}, []string{"intercept", "bin", "N"}, []string{"adjusted for bin (plot)", "adjusted for block (B)"},
+			[]string{"bin", "N", "block", "V"},
+			[]string{"intercept", "bin", "N"},
+			[]string{"adjusted for bin (plot)", "adjusted for block (B)"},
 		},
 		{
 			"cases/sleep.csv", "--outcome extra:measure --treatment group --block ID",
-			[]string{"block", "group"}, []string{"intercept", "block", "group"}, []string{"adjusted for block (ID)"},
+			[]string{"block", "group"},
+			[]string{"intercept", "block", "group"},
+			[]string{"adjusted for block (ID)"},
 		},
 		{
 			"cases/co2.csv", "--outcome uptake:measure --bin Plant --bin-treatment Type --light conc",
-			[]string{"bin", "light", "Type"}, []string{"intercept", "bin", "light"}, []string{"light (conc)"},
+			[]string{"bin", "light", "Type"},
+			[]string{"intercept", "bin", "light"},
+			[]string{"light (conc)"},
 		},
 	} {
 		r := correlated(t, c.file, strings.Fields(c.flags)...).Outcomes[0]

@@ -326,7 +326,9 @@ func (d *daemon) keepHouse(ctx context.Context) error {
 	for round := 1; ; round++ {
 		now := d.clock.Now()
 		d.service.beat()
-		d.adoptChanges(ctx)
+		if d.adoptChanges() {
+			looked = time.Time{}
+		}
 		if err := d.live.update(ctx, d, now); err != nil {
 			d.log.Error("light totals not updated", "error", err)
 		}

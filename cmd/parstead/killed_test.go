@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -227,7 +228,8 @@ func (s *sender) missing(t *testing.T, dir string) (wrong []string) {
 			wrong = append(wrong, fmt.Sprintf("%d was acknowledged and is lost", n))
 		}
 	}
-	return wrong[:min(len(wrong), 10)]
+	slices.Sort(wrong)
+	return wrong[:min(len(wrong), 30)]
 }
 
 func TestKilledProgramKeepsWhatItAcknowledged(t *testing.T) {
@@ -262,6 +264,7 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 	random := rand.New(rand.NewPCG(20260302, 2))
 	s := newSender()
 	p := runProgram(t, "run", dir)
+	first := p
 	p.ready(page) // from now on the broker keeps its session
 	ended, enough := make(chan error, 1), make(chan struct{})
 	go func() {
@@ -294,7 +297,7 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 	var wrong []string
 	defer func() {
 		if t.Failed() {
-			t.Logf("%d acknowledged of %d sent: %q\n%s", s.count(), s.last, wrong, p.said)
+			t.Logf("%d acknowledged of %d sent: %q\nthe first: %s\nthe last: %s", s.count(), s.last, wrong, first.said, p.said)
 		}
 	}()
 	eventually(t, "the backlog is stored", func() bool {

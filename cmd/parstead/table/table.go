@@ -17,7 +17,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"github.com/xuri/excelize/v2"
+	"parstead/cmd/parstead/workbook"
 )
 
 // Table is the columns that were asked for. Cells are trimmed; rows without
@@ -53,6 +53,9 @@ func readText(r io.Reader, file string, columns []string) (*Table, error) {
 	}
 	if bytes.HasPrefix(start, []byte{0xff, 0xfe}) || bytes.HasPrefix(start, []byte{0xfe, 0xff}) {
 		return nil, fmt.Errorf("%s is written in UTF-16: save it as CSV in UTF-8", file)
+	}
+	if bytes.IndexByte(start, 0) >= 0 {
+		return nil, fmt.Errorf("%s is no text: name a table of separated values, or an .xlsx", file)
 	}
 	if mark := []byte("\ufeff"); bytes.HasPrefix(start, mark) {
 		if _, err := buffered.Discard(len(mark)); err != nil {
@@ -94,6 +97,8 @@ func (t *Table) broken(err error) error {
 		return fmt.Errorf("read %s: %w", t.file, err)
 	}
 	switch {
+	case errors.Is(at.Err, csv.ErrQuote) && at.StartLine < at.Line:
+		return fmt.Errorf("%s, line %d: a double quote opens a cell that nothing closes; close it with another, or remove it", t.file, at.StartLine)
 	case errors.Is(at.Err, csv.ErrFieldCount):
 		return fmt.Errorf("%s, line %d: the row has more or fewer cells than the heading; a cell that holds the separator must stand in double quotes", t.file, at.Line)
 	case errors.Is(at.Err, csv.ErrQuote), errors.Is(at.Err, csv.ErrBareQuote):
@@ -132,22 +137,20 @@ func most(counts map[rune]int) rune {
 
 // readSheet reads a spreadsheet's first sheet.
 func readSheet(r io.Reader, file string, columns []string) (*Table, error) {
-	book, err := excelize.OpenReader(r, excelize.Options{RawCellValue: true})
+	data, err := io.ReadAll(r)
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
-	defer book.Close() //nolint:errcheck // it was only read
-	rows, err := book.Rows(book.GetSheetName(0))
+	rows, err := workbook.Read(data)
 	if err != nil {
-		return nil, fmt.Errorf("read %s: %w", file, err)
+		return nil, fmt.Errorf("read %s: %w: save it again as .xlsx or .csv, without a password", file, err)
 	}
-	defer rows.Close() //nolint:errcheck // it was only read
 	t := &Table{file: file}
 	var pick []int
-	for line := 1; rows.Next(); line++ {
-		record, err := rows.Columns()
-		if err != nil {
-			return nil, fmt.Errorf("read %s, line %d: %w", file, line, err)
+	for i, row := range rows {
+		record := make([]string, len(row))
+		for j, c := range row {
+			record[j] = c.Text
 		}
 		if pick == nil {
 			if len(record) == 0 {
@@ -158,12 +161,14 @@ func readSheet(r io.Reader, file string, columns []string) (*Table, error) {
 			}
 			continue
 		}
-		if err := t.add(record, pick, line); err != nil {
+		for k, j := range pick {
+			if j < len(row) && row[j].Unknown {
+				return nil, fmt.Errorf("%s, line %d, column %q: the cell is a formula whose value the file doesn't hold: save it from a spreadsheet program, or type the value", file, i+1, t.names[k])
+			}
+		}
+		if err := t.add(record, pick, i+1); err != nil {
 			return nil, err
 		}
-	}
-	if err := rows.Error(); err != nil {
-		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
 	return t.done(pick)
 }

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"parstead/cmd/parstead/workbook"
 	"parstead/light"
 )
 
@@ -43,7 +44,7 @@ func (l *loader) number(c cell, what string) (x float64, ok bool) {
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	switch {
-	case c.turn == turnedDate:
+	case c.turn == workbook.Date:
 		l.fault(c.at, fmt.Sprintf("%s: a spreadsheet has turned the number into the date %s", what, c.text), "format the column as numbers and type the number again")
 	case !plainNumber.MatchString(text):
 		l.fault(c.at, fmt.Sprintf("%s %q is not a number", what, c.text), "write digits, as in 12.5, or leave the cell blank")

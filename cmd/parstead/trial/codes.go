@@ -5,6 +5,8 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"parstead/cmd/parstead/workbook"
 )
 
 // What spreadsheets write in place of a code such as 1E5, 3-4 or mar3 (common
@@ -35,13 +37,13 @@ func (l *loader) codes(s *sheet) []string {
 		case c.blank():
 			l.fault(c.at, "the plant's code is blank", "write the code, or clear the whole line")
 			continue
-		case t != asItIs:
+		case t != workbook.None:
 		case exponentCode.MatchString(c.text):
-			t = turnedExponent
+			t = workbook.Exponent
 		case monthCode.MatchString(c.text), dayCode.MatchString(c.text) && looksLikeDay < len(s.rows):
-			t = turnedDate
+			t = workbook.Date
 		}
-		if t != asItIs {
+		if t != workbook.None {
 			l.fault(c.at, fmt.Sprintf("a spreadsheet has turned the plant's code into %s: %s", t, c.text),
 				"format the column as text, then type the code again")
 			continue

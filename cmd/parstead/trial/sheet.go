@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"parstead/cmd/parstead/workbook"
 )
 
 // sheet is a table with headings, from a .csv or an .xlsx file.
@@ -34,17 +36,8 @@ type cell struct {
 	sheet *sheet
 	text  string
 	at    place
-	turn  turn
+	turn  workbook.Turn
 }
-
-// turn is what a spreadsheet made of a cell.
-type turn string
-
-const (
-	asItIs         turn = ""
-	turnedDate     turn = "a date"
-	turnedExponent turn = "a number with an exponent"
-)
 
 func (c cell) blank() bool { return c.text == "" }
 
