@@ -185,7 +185,7 @@ func (l *contents) add(ctx context.Context, pack *zip.Writer, path, name string,
 	if err != nil {
 		return err
 	}
-	defer f.Close()
+	defer f.Close() //nolint:errcheck // it only read
 	entry, err := pack.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: now})
 	if err != nil {
 		return err

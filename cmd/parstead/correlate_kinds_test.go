@@ -263,7 +263,7 @@ func where(t testing.TB, file, column, value string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
+	defer f.Close() //nolint:errcheck // it only read
 	records, err := csv.NewReader(f).ReadAll()
 	if err != nil {
 		t.Fatal(err)

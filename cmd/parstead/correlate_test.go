@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -326,24 +325,4 @@ func interval(t *testing.T, what string, got, want *[2]float64, tolerance, scale
 	for i := range want {
 		near(t, what+" ci95", &got[i], want[i], tolerance, scale)
 	}
-}
-
-// column is one column of a CSV table of testdata.
-func column(t testing.TB, file, name string) []string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", file))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	records, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	j := slices.Index(records[0], name)
-	var cells []string
-	for _, r := range records[1:] {
-		cells = append(cells, r[j])
-	}
-	return cells
 }

@@ -159,7 +159,7 @@ func (s *sender) publish(address string, enough int) error {
 	if err != nil {
 		return err
 	}
-	defer c.Close()
+	defer func() { _ = c.Close() }()
 	if _, err := c.Write(connectPacket); err != nil {
 		return err
 	}

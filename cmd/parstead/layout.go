@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -206,9 +207,7 @@ func place(t *trial.Trial, plan deal.Plan, l *deal.Layout) {
 		p := &t.Plants[i]
 		p.Place = light.Position{Bin: at.Bin, Row: at.Row, Column: at.Column}
 		levels := map[string]string{}
-		for name, level := range p.Treatments {
-			levels[name] = level
-		}
+		maps.Copy(levels, p.Treatments)
 		for j, tr := range plan.Treatments {
 			if k := l.Labels[j][i]; k >= 0 {
 				levels[tr.Name] = tr.Levels[k]

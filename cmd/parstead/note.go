@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -203,12 +204,7 @@ func (c *noteCmd) list(e *env, t *trial.Trial) error {
 func printLog(w io.Writer, log []light.Event, zone *time.Location) error {
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for i, x := range entries(log) {
-		where := ""
-		for _, part := range []string{x.Bin, x.Sensor, x.Plant} {
-			if part != "" {
-				where += part + " "
-			}
-		}
+		where := strings.Join(strings.Fields(strings.Join([]string{x.Bin, x.Sensor, x.Plant}, " ")), " ")
 		text := x.Text
 		if x.Withdraws != 0 {
 			text = fmt.Sprintf("withdraws %d. %s", x.Withdraws, text)
