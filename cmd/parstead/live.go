@@ -120,11 +120,12 @@ func earlier(a, b light.Date) light.Date {
 
 // state is what the page and the metrics show now.
 func (d *daemon) state(ctx context.Context) (*page.State, error) {
-	now := d.clock.Now()
 	d.live.mu.Lock()
 	last, at := d.live.state, d.live.stateAt
 	d.live.mu.Unlock()
-	if age := now.Sub(at); last != nil && age >= 0 && age < stateLasts {
+	// By both clocks: the daemon's may stand still, or be set.
+	now, begun := d.clock.Now(), time.Now()
+	if last != nil && begun.Sub(at) < stateLasts && now.Sub(last.Now).Abs() < stateLasts {
 		return last, nil
 	}
 	s, err := d.newState(ctx, now)
@@ -132,7 +133,7 @@ func (d *daemon) state(ctx context.Context) (*page.State, error) {
 		return nil, err
 	}
 	d.live.mu.Lock()
-	d.live.state, d.live.stateAt = s, now
+	d.live.state, d.live.stateAt = s, begun
 	d.live.mu.Unlock()
 	return s, nil
 }
