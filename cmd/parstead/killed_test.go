@@ -103,7 +103,7 @@ func (p *process) ready(page string) {
 	p.t.Helper()
 	deadline := time.Now().Add(30 * time.Second)
 	for {
-		if _, text := fetch("http://" + page + "/metrics"); strings.Contains(text, "parstead_broker_connected 1") {
+		if _, text := fetch("http://" + page + "/metrics"); strings.Contains(text, "\nparstead_broker_connected 1\n") {
 			return
 		}
 		if time.Now().After(deadline) {
