@@ -36,6 +36,21 @@ type correlateCmd struct {
 	treatments []statedTreatment // of both kinds, in the order of the command line
 }
 
+// Help is what correlate --help says beside its options.
+func (correlateCmd) Help() string {
+	return `Of a trial's folder everything is taken that its files say: outcomes, treatments,
+places and the light of each plant. Of a table exactly the columns are fitted
+that are named. What can't be answered is said, with what would answer it.
+
+Examples:
+  parstead correlate mytrial --report mytrial-report
+  parstead correlate --table plants.csv --outcome biomass_g:measure \
+      --treatment medium --bin bin --light light_dli --json
+
+Exit status: 0 an outcome could be computed, 1 none could or a fault, 2 a command
+line that can't be meant.`
+}
+
 type statedTreatment struct {
 	name string
 	per  correlate.SetPer

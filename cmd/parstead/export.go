@@ -28,20 +28,20 @@ type exportCmd struct {
 func (exportCmd) Help() string {
 	return `Writes the whole trial as CSV files that another program can read:
   readings.csv     what the sensors read, raw; parstead import reads it back
-  set_aside.csv    readings that came late or stale and have no time of their own
+  set_aside.csv    readings of which nobody knows when they were taken
   dli.csv          light of each position and day
   climate.csv      the air of each bin and day
   plants.csv       a row a plant: place, treatments, start, light, outcomes;
                    parstead correlate --table reads it
   log.csv          the trial's log
   description.json units, meaning and source of every column
-Times are UTC, RFC 3339. A cell is empty where nothing is known. A daemon may run
-meanwhile.
+Times are UTC, RFC 3339. A cell is empty where nothing is known. A daemon may
+run meanwhile.
 
 Examples:
   parstead export mytrial mytrial-files
-  parstead correlate --table mytrial-files/plants.csv --outcome biomass_g:measure \
-      --treatment medium --bin bin --light light_dli
+  parstead correlate --table mytrial-files/plants.csv \
+      --outcome biomass_g:measure --treatment medium --light light_dli
 
 Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 }

@@ -39,7 +39,7 @@ stretch: all of a bin or sensor, or the one that the text names first.
 
 Examples:
   parstead note mytrial "lamp raised by 5 cm" --kind lamp_moved --bin upper
-  parstead note mytrial --kind ignore --sensor "upper centre" \
+  parstead note mytrial --kind ignore --sensor "upper light" \
       --from "2026-08-22 09:00" --until "2026-08-24 18:00"
   parstead note mytrial
 
