@@ -22,7 +22,7 @@ const (
 )
 
 // daemonsOwn lists them: they are told as soon as they are found.
-var daemonsOwn = []string{conditionClock, conditionDisk, conditionFiles}
+var daemonsOwn = []string{conditionClock, conditionDisk, conditionFiles, conditionBackup}
 
 const (
 	diskFloor  = 256 << 20 // bytes that must stay free

@@ -10,6 +10,7 @@ import (
 
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
+	"parstead/ingest/broker"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -157,7 +158,7 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 	s := &page.State{
 		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: today, Starts: t.Rack.Starts, Ends: t.Rack.Ends,
 		Conditions: d.alarms.list(), Sensors: d.sensors(t, now), Log: light.Standing(log),
-		Connected: d.source.Connected(), Broker: brokerAddress(t),
+		Connected: d.source.Connected(), Broker: d.brokerAddress(),
 	}
 	s.Tasks = tasks(t, s.Log, now)
 	if d.teller != nil {
@@ -287,9 +288,10 @@ func luxFactor(rack *light.Rack, bin string, now time.Time) light.LuxPerPPFD {
 	return 0
 }
 
-func brokerAddress(t *trial.Trial) string {
-	if t.Broker.Embedded {
-		return t.Broker.Listen
+// brokerAddress is where readings are published.
+func (d *daemon) brokerAddress() string {
+	if own, ok := d.source.(*broker.Broker); ok {
+		return own.Addr().String()
 	}
-	return t.Broker.URL
+	return d.trial.Load().Broker.URL
 }

@@ -70,7 +70,7 @@ func (c *runCmd) Run(e *env) error {
 		return err
 	}
 	d.service.fromEnvironment()
-	o.log.Info("watching", "trial", t.Name, "broker", brokerAddress(t), "page", d.pageURL())
+	o.log.Info("watching", "trial", t.Name, "broker", d.brokerAddress(), "page", d.pageURL())
 	return d.run(e.ctx)
 }
 
