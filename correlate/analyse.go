@@ -4,7 +4,10 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
+
+	"golang.org/x/sync/errgroup"
 
 	"parstead/correlate/dist"
 	"parstead/correlate/model"
@@ -27,18 +30,31 @@ func Analyse(ctx context.Context, in *Input, opts Options) (*Result, error) {
 			levels = append(levels, slices.Index(in.By.Levels, l))
 		}
 	}
+	type part struct {
+		outcome *Outcome
+		level   int
+	}
+	var parts []part
 	for o := range in.Outcomes {
 		for _, level := range levels {
-			if err := ctx.Err(); err != nil {
-				return nil, err
+			if out := &in.Outcomes[o]; in.By == nil || in.hasRows(out, level) {
+				parts = append(parts, part{out, level})
 			}
-			if in.By != nil && !in.hasRows(&in.Outcomes[o], level) {
-				continue
-			}
-			result.Outcomes = append(result.Outcomes, in.outcome(&in.Outcomes[o], level, opts))
 		}
 	}
-	if err := ctx.Err(); err != nil {
+	result.Outcomes = make([]OutcomeResult, len(parts))
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i, p := range parts {
+		group.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			result.Outcomes[i] = in.outcome(p.outcome, p.level, opts)
+			return nil
+		})
+	}
+	if err := group.Wait(); err != nil {
 		return nil, err
 	}
 	result.Lost = in.losses(levels, opts)

@@ -201,11 +201,24 @@ func (p *permuted) shuffle(rng *rand.Rand, z []float64) {
 }
 
 // project writes what is left of z when the columns are removed into e. It
-// takes two columns at a time, since the processor can.
+// takes four and two columns at a time, since the processor can.
 func (p *permuted) project(z, e []float64) {
 	e = e[:len(z)]
 	copy(e, z)
 	k := 0
+	for ; k+3 < len(p.q); k += 4 {
+		q0, q1, q2, q3 := p.q[k][:len(z)], p.q[k+1][:len(z)], p.q[k+2][:len(z)], p.q[k+3][:len(z)]
+		var c0, c1, c2, c3 float64
+		for i, v := range z {
+			c0 += q0[i] * v
+			c1 += q1[i] * v
+			c2 += q2[i] * v
+			c3 += q3[i] * v
+		}
+		for i, v := range e {
+			e[i] = v - (c0*q0[i] + c1*q1[i]) - (c2*q2[i] + c3*q3[i])
+		}
+	}
 	for ; k+1 < len(p.q); k += 2 {
 		a, b := p.q[k][:len(z)], p.q[k+1][:len(z)]
 		var ca, cb float64

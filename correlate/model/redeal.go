@@ -111,7 +111,7 @@ func (r *redealing) list(all iter.Seq[[]int]) []Redealt {
 // as small as the number of dealt columns.
 type redealing struct {
 	effects []Effect // those with a dealt factor
-	rows    []float64
+	rows    []numbers
 	width   int   // numbers a row: r, then Q's columns
 	offset  []int // by row: where its cells start
 	cells   int
@@ -126,6 +126,16 @@ type redealing struct {
 
 // lanes is how many numbers of a row are added at a time.
 const lanes = 4
+
+// numbers are a part of a row's.
+type numbers [lanes]float64
+
+func (n *numbers) add(v *numbers) {
+	n[0] += v[0]
+	n[1] += v[1]
+	n[2] += v[2]
+	n[3] += v[3]
+}
 
 func (f *Fit) redealing(dealt []int) *redealing {
 	if f.Exact {
@@ -175,14 +185,15 @@ func newRedealing(d *Design, y, rootWeights []float64, dealt []int) *redealing {
 	project(left, b.q, make([]float64, len(b.q)))
 	r.rss = dot(left, left)
 	r.width = (1 + len(b.q) + lanes - 1) / lanes * lanes
-	r.rows = make([]float64, d.N*r.width)
+	parts := r.width / lanes
+	r.rows = make([]numbers, d.N*parts)
 	left = weighed(left)
 	for i := range d.N {
-		r.rows[i*r.width] = left[i]
+		r.rows[i*parts][0] = left[i]
 	}
 	for k, q := range b.q {
 		for i, v := range weighed(q) {
-			r.rows[i*r.width+1+k] = v
+			r.rows[i*parts+(1+k)/lanes][(1+k)%lanes] = v
 		}
 	}
 	r.layCells(d, dealt, mix)
@@ -265,7 +276,7 @@ func (r *redealing) tests() []Redealt {
 // redealer is one worker's memory.
 type redealer struct {
 	*redealing
-	sums   []float64 // by cell: the sums of its rows' numbers
+	sums   []numbers // by cell: the sums of its rows' numbers
 	cross  []float64 // by column: the same
 	gram   []float64 // T'MT, lower triangle
 	factor []float64
@@ -276,7 +287,7 @@ type redealer struct {
 func (r *redealing) worker() *redealer {
 	m := len(r.columns)
 	return &redealer{
-		redealing: r, sums: make([]float64, r.cells*r.width), cross: make([]float64, m*r.width),
+		redealing: r, sums: make([]numbers, r.cells*r.width/lanes), cross: make([]float64, m*r.width),
 		gram: make([]float64, m*m), factor: make([]float64, m*m), z: make([]float64, m), ratio: make([]float64, len(r.effects)),
 	}
 }
@@ -294,24 +305,24 @@ func (w *redealer) count(labels []int, reached []int64) {
 // ratios gives each effect's ΔRSS / RSS for one deal.
 func (w *redealer) ratios(labels []int, into []float64) {
 	clear(w.sums)
-	width := w.width
+	width, parts := w.width, w.width/lanes
+	offset := w.offset[:len(labels)]
+	rows := w.rows
 	for i, l := range labels {
-		c := (w.offset[i] + l) * width
-		for k := 0; k < width; k += lanes {
-			sum, v := (*[lanes]float64)(w.sums[c+k:]), (*[lanes]float64)(w.rows[i*width+k:])
-			sum[0] += v[0]
-			sum[1] += v[1]
-			sum[2] += v[2]
-			sum[3] += v[3]
+		sums := w.sums[(offset[i]+l)*parts:]
+		sums[0].add(&rows[0])
+		for k := 1; k < parts; k++ {
+			sums[k].add(&rows[k])
 		}
+		rows = rows[parts:]
 	}
 	m := len(w.columns)
 	clear(w.cross)
 	for j, cells := range w.columns {
 		cross := w.cross[j*width : j*width+width]
 		for _, c := range cells {
-			for k, v := range w.sums[c*width : c*width+width] {
-				cross[k] += v
+			for part := range parts {
+				(*numbers)(cross[part*lanes:]).add(&w.sums[c*parts+part])
 			}
 		}
 	}
@@ -320,7 +331,7 @@ func (w *redealer) ratios(labels []int, into []float64) {
 		for b := range a + 1 {
 			var g float64
 			for _, c := range w.shared[a][b] {
-				g += w.sums[c*width+1] // Q's first column is 1/√n
+				g += w.sums[c*parts][1] // Q's first column is 1/√n
 			}
 			g *= w.root
 			for k, v := range w.cross[b*width+1 : b*width+width] {

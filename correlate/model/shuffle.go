@@ -10,9 +10,8 @@ import (
 
 // Shuffle re-deals labels freely among the rows of a group: plants within a bin.
 type Shuffle struct {
-	labels  []int
-	rows    [][]int // by group
-	largest int     // number of rows in a group
+	labels []int
+	rows   [][]int // by group
 }
 
 // NewShuffle re-deals the labels within groups; nil groups means that all rows
@@ -21,11 +20,7 @@ func NewShuffle(labels, groups []int) *Shuffle {
 	if groups == nil {
 		groups = make([]int, len(labels))
 	}
-	s := &Shuffle{labels: labels, rows: groupRows(groups)}
-	for _, rows := range s.rows {
-		s.largest = max(s.largest, len(rows))
-	}
-	return s
+	return &Shuffle{labels: labels, rows: groupRows(groups)}
 }
 
 func groupRows(groups []int) [][]int {
@@ -40,16 +35,8 @@ func groupRows(groups []int) [][]int {
 // called from several goroutines.
 func (s *Shuffle) Deal(rng *rand.Rand, labels []int) {
 	copy(labels, s.labels)
-	held := make([]int, s.largest)
 	for _, rows := range s.rows {
-		group := held[:len(rows)]
-		for i, r := range rows {
-			group[i] = labels[r]
-		}
-		shuffle(rng, group)
-		for i, r := range rows {
-			labels[r] = group[i]
-		}
+		shuffleAt(rng, labels, rows)
 	}
 }
 
@@ -67,6 +54,22 @@ func shuffle[T any](rng *rand.Rand, x []T) {
 	for ; i > 0; i-- {
 		j := rng.IntN(i + 1)
 		x[i], x[j] = x[j], x[i]
+	}
+}
+
+// shuffleAt is shuffle of the values that stand at the places given.
+func shuffleAt[T any](rng *rand.Rand, x []T, at []int) {
+	swap := func(i, j int) { i, j = at[i], at[j]; x[i], x[j] = x[j], x[i] }
+	i := len(at) - 1
+	for ; i >= 4 && i < mostInFours; i -= 4 {
+		a, b, c, d := four(rng, i)
+		swap(i, a)
+		swap(i-1, b)
+		swap(i-2, c)
+		swap(i-3, d)
+	}
+	for ; i > 0; i-- {
+		swap(i, rng.IntN(i+1))
 	}
 }
 
