@@ -49,8 +49,12 @@ func (a *accuracy) coverage() (mean, se float64) {
 
 func (a *accuracy) String() string {
 	mean, se := a.coverage()
-	return fmt.Sprintf("median %.2f %%, 95th percentile %.2f %%, 95 %% interval covers %.1f %% (± %.1f), %d days unknown of %d",
-		100*a.share(0.5), 100*a.share(0.95), 100*mean, 100*se, a.unknown, len(a.off)+a.unknown)
+	return fmt.Sprintf("%s, 95 %% interval covers %.1f %% (± %.1f), %d days unknown of %d",
+		a.errors(), 100*mean, 100*se, a.unknown, len(a.off)+a.unknown)
+}
+
+func (a *accuracy) errors() string {
+	return fmt.Sprintf("median %.2f %%, 95th percentile %.2f %%", 100*a.share(0.5), 100*a.share(0.95))
 }
 
 // judge compares one way to make maps with the truth.
@@ -125,7 +129,9 @@ func nearestValue(bin light.Bin, at light.Position, mean map[light.Position]floa
 func plainMaps(bin light.Bin, survey []field.Reading, epochs []light.Span, anchors func(time.Time) []field.Anchor, value func(light.Bin, light.Position, map[light.Position]float64) float64) (maps []field.Map, remarks []string) {
 	for _, epoch := range epochs {
 		sum, n := map[light.Position]float64{}, map[light.Position]float64{}
-		m := field.Map{Bin: bin.Name, During: epoch}
+		// To its own scale, so that the account does not put it to that of the
+		// position of the sensor, which one value a bin knows nothing of.
+		m := field.Map{Bin: bin.Name, During: epoch, OwnScale: true}
 		for _, r := range survey {
 			if !epoch.Holds(r.At) {
 				continue
@@ -145,7 +151,7 @@ func plainMaps(bin light.Bin, survey []field.Reading, epochs []light.Span, ancho
 		}
 		for _, p := range bin.Positions() {
 			m.Ratio = append(m.Ratio, value(bin, p, sum))
-			m.RelativeError = append(m.RelativeError, 0.06)
+			m.RelativeError = append(m.RelativeError, 0) // these claim none
 		}
 		at := nearestValue(bin, anchors(m.Walked)[0].Position, sum)
 		for i := range m.Ratio {
@@ -177,7 +183,7 @@ func TestLightIsAsExactAsItSays(t *testing.T) {
 		plain.add(judge(t, w, src, even))
 	}
 	t.Logf("light map: %s", &mapped)
-	t.Logf("one value a bin: %s", &plain)
+	t.Logf("one value a bin: %s", plain.errors())
 	if mapped.share(0.5) > 0.025 || mapped.share(0.95) > 0.07 {
 		t.Errorf("median %.3f, 95th percentile %.3f", mapped.share(0.5), mapped.share(0.95))
 	}
