@@ -143,7 +143,7 @@ func walk(rack *light.Rack, at time.Time, ppfd ...float64) {
 func ratios(bin light.Bin, survey []field.Reading, epochs []light.Span, anchors func(time.Time) []field.Anchor) (maps []field.Map, remarks []string) {
 	for _, epoch := range epochs {
 		n := bin.Rows * bin.Columns
-		m := field.Map{Bin: bin.Name, During: epoch, Plateau: 1, OwnScale: true, Ratio: make([]float64, n), RelativeError: make([]float64, n)}
+		m := field.Map{Bin: bin.Name, Method: "reading", During: epoch, Plateau: 1, OwnScale: true, Ratio: make([]float64, n), RelativeError: make([]float64, n)}
 		for k := range n {
 			m.Ratio[k], m.RelativeError[k] = math.NaN(), 0.06
 		}

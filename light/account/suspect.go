@@ -127,6 +127,7 @@ const (
 	baselineDays = 7       // whole days at a regime's beginning that show what each sensor reads beside the others
 	baselineLook = 14      // light days among which they are looked for
 	plainlyLit   = 0.5     // of its baseline: such a sensor sees its lamp
+	darkLog      = -7.0    // the least logarithm of a share: so that darkness can be set against light
 	dayNS        = 8.64e13 // ns
 )
 
@@ -260,7 +261,7 @@ func (b *bin) judge(c int, base []float64, wrong []string) {
 	lit := false
 	for i, t := range b.tracks {
 		if l := t.lights[c]; float64(l.Covered) >= fullDay*float64(cell.until-cell.from) {
-			seen, logs = append(seen, i), append(logs, math.Log(float64(l.Mol))-base[i])
+			seen, logs = append(seen, i), append(logs, max(math.Log(float64(l.Mol))-base[i], darkLog))
 			lit = lit || float64(l.Mol)*light.MicromolesPerMole/time.Duration(l.Covered).Seconds() > darkest
 		}
 	}
@@ -271,7 +272,7 @@ func (b *bin) judge(c int, base []float64, wrong []string) {
 		wrong[i] = ""
 	}
 	doubt := func(off float64) string {
-		if math.IsInf(off, -1) {
+		if off < math.Log(outBelow) {
 			return "it was dark while others of the bin were lit"
 		}
 		return "its share of the bin's light has changed"
