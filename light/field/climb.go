@@ -12,16 +12,16 @@ func (b bounds) hold(x point) bool {
 	return x[0] >= b.low[0] && x[0] <= b.high[0] && x[1] >= b.low[1] && x[1] <= b.high[1]
 }
 
-// The compass search's first step and the least it goes on with. Parameters are
-// logarithms: a likelihood hardly changes over a twentieth.
+// The compass search's first step from a coarse grid, and the least it goes on
+// with. Parameters are logarithms: a likelihood hardly changes over a tenth.
 const (
 	firstStep = 0.8
-	lastStep  = 0.05
+	lastStep  = 0.1
 )
 
 // climb finds a maximum of f from the best of the starts by compass search: a
 // step along either axis while one leads up, else half the step.
-func climb(f func(point) float64, starts []point, b bounds) (top point, value float64) {
+func climb(f func(point) float64, starts []point, step float64, b bounds) (top point, value float64) {
 	value = math.Inf(-1)
 	try := func(x point) bool {
 		if !b.hold(x) {
@@ -37,7 +37,7 @@ func climb(f func(point) float64, starts []point, b bounds) (top point, value fl
 	for _, x := range starts {
 		try(x)
 	}
-	for step := firstStep; step >= lastStep; step /= 2 {
+	for ; step >= lastStep; step /= 2 {
 		for moved := true; moved; {
 			moved = false
 			for axis := range top {

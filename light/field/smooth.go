@@ -193,7 +193,8 @@ func (l lattice) between(a, b light.Position) float64 {
 
 // krige smooths by kriging, with or without a plane beneath: whichever predicts
 // left-out positions better. Range, sill and nugget are by restricted maximum
-// likelihood.
+// likelihood: a coarse grid finds the right hill, on half of the values where
+// there are many, and a climb on all of them its top.
 func (g *grouped) krige() (*Surface, error) {
 	pitch := math.Min(g.bin.PitchRows, g.bin.PitchColumns)
 	diagonal := math.Hypot(g.bin.PitchRows*float64(g.bin.Rows), g.bin.PitchColumns*float64(g.bin.Columns))
@@ -201,68 +202,86 @@ func (g *grouped) krige() (*Surface, error) {
 		low:  point{math.Log(pitch / 2), -math.Log(lambdaBound)},
 		high: point{math.Log(4 * diagonal), math.Log(lambdaBound)},
 	}
-	// A coarse grid finds the right hill.
 	var starts []point
 	for _, phi := range []float64{2 * pitch, 5 * pitch, diagonal} {
 		for _, lambda := range []float64{0.02, 0.3, 5} {
 			starts = append(starts, point{math.Log(phi), math.Log(lambda)})
 		}
 	}
-	best, top, err := g.krigeOver(0, starts, bounds)
-	if !g.spreads() {
-		return best, err
+	step := firstStep
+	if len(g.cells) > many {
+		if top, _, err := g.half().climb(0, starts, firstStep, bounds); err == nil {
+			starts, step = []point{top}, firstStep/2
+		}
 	}
-	if err == nil { // the hill with a plane lies near
-		starts = []point{top, {top[0] - math.Ln2, top[1] + math.Ln2}}
+	top, level, err := g.climb(0, starts, step, bounds)
+	if err != nil {
+		return nil, err
 	}
-	tilted, _, otherwise := g.krigeOver(2, starts, bounds)
-	if err != nil || otherwise == nil && tilted.LeaveOneOut < best.LeaveOneOut {
-		return tilted, otherwise
+	if g.spreads() { // the hill with a plane lies near
+		x, tilted, err := g.climb(2, []point{top, {top[0] - math.Ln2, top[1] + math.Ln2}}, firstStep/2, bounds)
+		if err == nil && rms(tilted.leaveOneOut()) < rms(level.leaveOneOut()) {
+			return g.kriged(tilted, 2, x), nil
+		}
 	}
-	return best, nil
+	return g.kriged(level, 0, top), nil
 }
 
 // lambdaBound bounds the search: a nugget from a thousandth of the sill to a
 // thousand sills; the range from half a pitch to four times the grid's diagonal.
 const lambdaBound = 1e3
 
-// krigeOver smooths over a trend of one degree, from the best of the starts
-// (logarithms of range and nugget), and tells where it ended.
-func (g *grouped) krigeOver(degree int, starts []point, bounds bounds) (*Surface, point, error) {
+// many values are so many that half of them show where the hill is.
+const many = 32
+
+// half is every other value of the survey.
+func (g *grouped) half() *grouped {
+	h := *g
+	h.cells, h.meter, h.mean, h.n = nil, nil, nil, nil
+	for i := 0; i < len(g.cells); i += 2 {
+		h.cells, h.meter = append(h.cells, g.cells[i]), append(h.meter, g.meter[i])
+		h.mean, h.n = append(h.mean, g.mean[i]), append(h.n, g.n[i])
+	}
+	return &h
+}
+
+// climb finds the most likely range and nugget (their logarithms) over a trend of
+// one degree, from the best of the starts, and solves for them.
+func (g *grouped) climb(degree int, starts []point, step float64, bounds bounds) (point, *kriged, error) {
 	f := g.trend(g.cells, g.meter, degree)
 	n, p := f.Dims()
 	if n <= p {
-		return nil, point{}, errSingular
+		return point{}, nil, errSingular
 	}
 	k := newKriged(n, p)
 	nugget := make([]float64, n)
-	solve := func(x point) (l lattice, lambda float64, err error) {
-		l, lambda = g.lattice(matern(math.Exp(x[0]))), math.Exp(x[1])
+	solve := func(x point) error {
+		l, lambda := g.lattice(matern(math.Exp(x[0]))), math.Exp(x[1])
 		for i, repeats := range g.n {
 			nugget[i] = lambda / repeats
 		}
-		err = k.solve(f, g.mean, nugget, func(i, j int) float64 { return l.between(g.cells[i], g.cells[j]) })
-		return l, lambda, err
+		return k.solve(f, g.mean, nugget, func(i, j int) float64 { return l.between(g.cells[i], g.cells[j]) })
 	}
-	x, value := climb(func(x point) float64 {
-		_, lambda, err := solve(x)
-		if err != nil {
+	top, value := climb(func(x point) float64 {
+		if solve(x) != nil {
 			return math.Inf(-1)
 		}
-		loglik, _ := k.restricted(g.within, g.df, lambda)
+		loglik, _ := k.restricted(g.within, g.df, math.Exp(x[1]))
 		return loglik
-	}, starts, bounds)
+	}, starts, step, bounds)
 	if math.IsInf(value, -1) {
-		return nil, x, errSingular
+		return top, nil, errSingular
 	}
-	l, lambda, err := solve(x)
-	if err != nil {
-		return nil, x, err
-	}
+	return top, k, solve(top)
+}
+
+// kriged is the surface by kriging with the range and nugget at a point.
+func (g *grouped) kriged(k *kriged, degree int, x point) *Surface {
+	lambda := math.Exp(x[1])
 	_, sill := k.restricted(g.within, g.df, lambda)
-	s := g.surface(k, degree, sill, l.between)
+	s := g.surface(k, degree, sill, g.lattice(matern(math.Exp(x[0]))).between)
 	s.Method, s.Noise, s.Range = "kriging", math.Sqrt(lambda*sill), math.Exp(x[0])
-	return s, x, nil
+	return s
 }
 
 // regress fits a plane or a mean by least squares. What positions differ by
