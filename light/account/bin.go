@@ -62,8 +62,8 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 			b.lamps = append(b.lamps, l)
 		}
 	}
-	if of.WaterCM > 0 && of.Attenuation == 0 && b.readFromAbove() {
-		return nil, fmt.Errorf("bin %s stands under %v cm of water and its light is not read at the plants: give attenuation_per_m, ln(upper PPFD / lower PPFD) over the metres between two readings", of.Name, of.WaterCM)
+	if err := b.knowWater(ctx); err != nil {
+		return nil, err
 	}
 	if err := b.findTracks(log, a.o.SetAside); err != nil {
 		return nil, err
@@ -87,7 +87,9 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	if err != nil {
 		return nil, err
 	}
-	b.maps, b.remarks = a.o.Maps(of, survey, epochs, b.anchors)
+	var told []string
+	b.maps, told = a.o.Maps(of, survey, epochs, b.anchors)
+	b.remarks = append(b.remarks, told...)
 	for _, l := range b.lamps {
 		for _, edge := range []time.Time{l.During.From, l.During.Until} {
 			if !edge.IsZero() {
@@ -165,11 +167,6 @@ func (b *bin) factors() ([]dli.Factor, error) {
 		}
 	}
 	return factors, nil
-}
-
-// underWater is the share of PPFD at one depth that arrives at another.
-func (b *bin) underWater(fromCM, toCM float64) float64 {
-	return math.Exp(-b.Attenuation * (toCM - fromCM) / 100)
 }
 
 // enter lays the bin's cells over the frame.

@@ -375,6 +375,49 @@ func TestSeveralSensors(t *testing.T) {
 	}
 }
 
+// A day that others are filled from may itself lack a thousandth: not of the very
+// time that is to be filled.
+func TestDonorWithoutTheHourThatIsWanted(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	rack.Ends = rack.Starts.Add(3)
+	quick := quantum("centre", place(1, 2))
+	quick.Every, quick.MaxGap = 10*time.Second, 40*time.Second
+	rack.Sensors = []light.Sensor{quick}
+	lit, s := lamp(rack.Zone, 100), &light.Series{}
+	for at := rack.Trial().From; !at.After(rack.Trial().Until); at = at.Add(10 * time.Second) {
+		s.Add(at, lit(at), 0)
+	}
+	for day, seconds := range map[string]int{"2026-10-13": 60, "2026-10-14": 60, "2026-10-15": 40} {
+		from := local(t, rack, day+" 12:00")
+		cut(s, from, from.Add(time.Duration(seconds)*time.Second))
+	}
+	src := &light.Memory{Readings: map[string]*light.Series{"centre": s}}
+	f := find(t, allDays(t, rack, src, account.Options{}), place(1, 2), "2026-10-13")
+	near(t, "a minute filled", float64(f.DLI), wholeDay(100), 1e-9)
+	near(t, "its share", f.Filled, 1.0/(14*60), 1e-6)
+	if f.Missing != 0 || !(f.Error.Total() < 0.06) {
+		t.Errorf("%+v", f)
+	}
+}
+
+// What is darker than a meter tells says nothing about whether a lamp is out.
+func TestFaintLightIsNoOutage(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	rack.Sensors = []light.Sensor{quantum("centre", place(1, 2))}
+	s := season(rack, lamp(rack.Zone, 0.8))
+	from, until := local(t, rack, "2026-10-20 12:00"), local(t, rack, "2026-10-20 15:00")
+	cut(s, from, until)
+	change(s, from, from.Add(time.Second), func(float64) float64 { return 0 })
+	src := &light.Memory{Readings: map[string]*light.Series{"centre": s}}
+	f := find(t, allDays(t, rack, src, account.Options{}), place(1, 2), "2026-10-20")
+	near(t, "filled all the same", float64(f.DLI), wholeDay(0.8), 1e-3)
+	if f.Missing != 0 {
+		t.Errorf("%+v", f)
+	}
+}
+
 // However it is asked for, a figure is the same: a day alone or in the season,
 // sensors in any order, parts of the season one after the other.
 func TestAnswersDoNotDependOnTheQuestion(t *testing.T) {

@@ -82,6 +82,8 @@ func TestEqualDarknessIsBelieved(t *testing.T) {
 	for _, s := range src.Readings {
 		change(s, local(t, rack, "2026-10-20 10:00"), local(t, rack, "2026-10-22 17:00"), func(float64) float64 { return 0 })
 	}
+	// One of them has an offset, which is no lamp's light.
+	change(src.Readings["b"], local(t, rack, "2026-10-20 21:00"), local(t, rack, "2026-10-22 07:00"), func(float64) float64 { return 0.3 })
 	got := seasonOf(t, rack, src)
 	if f := find(t, got.Days, place(1, 1), "2026-10-21"); f.DLI != 0 || f.Covered != 1 {
 		t.Errorf("%+v", f)
@@ -166,5 +168,25 @@ func TestTwoSensorsThatPart(t *testing.T) {
 			t.Errorf("%q", told)
 		}
 		near(t, "its place", float64(find(t, got.Days, place(1, 2), "2026-10-25").DLI), wholeDay(c.want), 0.01)
+	}
+}
+
+// Three equal readings an hour about a switching that came late are no proof.
+func TestFewEqualReadingsAreBelieved(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	slow := quantum("a", place(1, 1))
+	slow.Every, slow.MaxGap = 30*time.Minute, 5*time.Hour
+	rack.Sensors = []light.Sensor{slow}
+	all, s := noisy(rack, 100, 1), &light.Series{}
+	for i, at := range all.Times {
+		if at%int64(30*time.Minute) == 0 {
+			s.Add(time.Unix(0, at), all.Values[i], 0)
+		}
+	}
+	change(s, local(t, rack, "2026-10-20 20:30"), local(t, rack, "2026-10-20 21:31"), func(float64) float64 { return 100 })
+	got := seasonOf(t, rack, &light.Memory{Readings: map[string]*light.Series{"a": s}})
+	if told := about(got.Remarks, "a"); len(told) != 0 {
+		t.Errorf("%q", told)
 	}
 }

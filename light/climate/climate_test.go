@@ -169,6 +169,9 @@ func TestWhatIsNotKnownIsAbsent(t *testing.T) {
 	src.Log = []light.Event{
 		{ID: 1, Kind: light.Ignore, Sensor: "air", During: rack.Day(rack.Starts.Add(2))},
 		{ID: 2, Kind: light.Mute, Sensor: "air", During: rack.Day(rack.Starts)},
+		{ID: 3, Kind: light.Ignore, Sensor: "air"}, // without a stretch it sets nothing aside
+		{ID: 4, Kind: light.Ignore, Sensor: "damp", During: rack.Day(rack.Starts)},
+		{ID: 5, Kind: light.Other, Sensor: "air", During: rack.Day(rack.Starts)},
 	}
 	got := days(t, rack, src, climate.Options{})
 	near(t, "minus one degree is a temperature", got[0].LightMean, -1, 1e-12)
