@@ -25,6 +25,7 @@ type bin struct {
 	outages []light.Span // of the lamp, known from the log; an open end lasts until readings come back
 
 	suspects []suspicion // in the order in which they were found
+	doubts   []float64   // per cell: error, as a share, of sensors that part with nobody knowing which is wrong
 
 	frame  frame
 	cells  []cell
@@ -192,6 +193,7 @@ func (b *bin) enter(f frame) {
 		b.cells = append(b.cells, b.cell(f.dates[d], from, until))
 		b.first = append(b.first, len(b.cells))
 	}
+	b.doubts = make([]float64, len(b.cells))
 	b.whole = newBlend(b, b.tracks, true)
 	b.findPlaces()
 }

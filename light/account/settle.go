@@ -92,6 +92,7 @@ func (bl *blend) measure(ctx context.Context, lights []cellLight) ([][]dli.Gap, 
 		if parts[c], gaps[c], err = bl.cell(ctx, c); err != nil {
 			return nil, err
 		}
+		parts[c].error = max(parts[c].error, parts[c].mol*bl.b.doubts[c])
 		lights[c].measured = parts[c]
 	}
 	bl.keepDays(parts)

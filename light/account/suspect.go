@@ -60,6 +60,35 @@ func (b *bin) switchings(from, until int64) (edges []int64) {
 	return slices.DeleteFunc(slices.Compact(edges), func(t int64) bool { return t == from || t == until })
 }
 
+// stuckRuns finds in what a track read in a window where it was stuck. A run that
+// reaches out of the window is followed for a day, since the switching that it
+// missed may lie there: a figure must not depend on how much is asked for.
+func (b *bin) stuckRuns(ctx context.Context, t *track, series *light.Series, from, until int64) ([]dli.Gap, error) {
+	if reachesOut(series, t.stretches) {
+		from, until = from-int64(24*time.Hour), until+int64(24*time.Hour)
+		series = new(light.Series)
+		if err := b.src.Series(ctx, t.sensor, light.Span{From: unix(from), Until: unix(until)}, series); err != nil {
+			return nil, fmt.Errorf("read sensor %s: %w", t.sensor, err)
+		}
+	}
+	return stuck(series, t.stretches, b.switchings(from, until)), nil
+}
+
+// reachesOut tells whether a series begins or ends with equal light readings.
+func reachesOut(s *light.Series, stretches []dli.Stretch) bool {
+	n := len(s.Times)
+	if n < watch.FlatReadings {
+		return false
+	}
+	for _, end := range [][]float64{s.Values[:watch.FlatReadings], s.Values[n-watch.FlatReadings:]} {
+		equal := !slices.ContainsFunc(end, func(x float64) bool { return x != end[0] })
+		if equal && (bright(end[0], s.Times[0], stretches) || bright(end[0], s.Times[n-1], stretches)) {
+			return true
+		}
+	}
+	return false
+}
+
 // stuck finds the runs of equal light readings that reach past a switching of the
 // lamp by watch.FlatEachSide on both sides: such a sensor did not see it. Equal
 // darkness may be true, and is for the bin's other sensors to judge.
@@ -307,6 +336,7 @@ func (b *bin) judge(c int, base []float64, wrong []string) {
 		b.suspect(suspicion{sensor: b.tracks[seen[low]].sensor, during: during, why: wrong[seen[low]]})
 		return
 	}
+	b.doubts[c] = math.Expm1(logs[high]-logs[low]) / 2 // either may be right
 	b.suspect(suspicion{
 		sensor: b.tracks[seen[low]].sensor, during: during, kept: true,
 		why: "it and " + b.tracks[seen[high]].sensor + " no longer agree, and of two neither can be called the wrong one",

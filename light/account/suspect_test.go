@@ -73,6 +73,26 @@ func TestStuckSensorIsSetAside(t *testing.T) {
 	}
 }
 
+// A run that misses no switching on its first or its last day is found all the
+// same when such a day is asked for alone.
+func TestStuckRunIsFoundFromAnyDay(t *testing.T) {
+	t.Parallel()
+	rack := newRack(t)
+	rack.Sensors = []light.Sensor{quantum("a", place(1, 1))}
+	s := noisy(rack, 100, 1)
+	change(s, local(t, rack, "2026-10-20 20:45"), local(t, rack, "2026-10-22 05:00"), func(float64) float64 { return 97.5 })
+	src := &light.Memory{Readings: map[string]*light.Series{"a": s}}
+	got := seasonOf(t, rack, src)
+	for _, d := range []string{"2026-10-20", "2026-10-21", "2026-10-22"} {
+		near(t, d, float64(find(t, got.Days, place(1, 1), d).DLI), wholeDay(100), 0.003)
+		alone, err := account.New(rack, src, account.Options{Maps: ratios}).Days(t.Context(), date(t, d), date(t, d))
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, d+" alone", float64(find(t, alone, place(1, 1), d).DLI), float64(find(t, got.Days, place(1, 1), d).DLI), 1e-12)
+	}
+}
+
 // Equal darkness is no fault: a lamp that is out all day.
 func TestEqualDarknessIsBelieved(t *testing.T) {
 	t.Parallel()
@@ -167,7 +187,11 @@ func TestTwoSensorsThatPart(t *testing.T) {
 		if told := about(got.Remarks, "b"); len(told) != 1 || !strings.Contains(told[0], c.says) {
 			t.Errorf("%q", told)
 		}
-		near(t, "its place", float64(find(t, got.Days, place(1, 2), "2026-10-25").DLI), wholeDay(c.want), 0.01)
+		f := find(t, got.Days, place(1, 2), "2026-10-25")
+		near(t, "its place", float64(f.DLI), wholeDay(c.want), 0.01)
+		if before := find(t, got.Days, place(1, 2), "2026-10-15"); c.share > 0 && (f.Error.Total() < 0.2 || before.Error.Total() != 0.05) {
+			t.Errorf("errors %v and before %v", f.Error, before.Error)
+		}
 	}
 }
 

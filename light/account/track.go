@@ -170,7 +170,10 @@ func (b *bin) read(ctx context.Context, t *track, series *light.Series, bounds [
 	if err := b.src.Series(ctx, t.sensor, light.Span{From: unix(from), Until: unix(until)}, series); err != nil {
 		return dli.Curve{}, nil, nil, fmt.Errorf("read sensor %s: %w", t.sensor, err)
 	}
-	runs := stuck(series, t.stretches, b.switchings(from, until))
+	runs, err := b.stuckRuns(ctx, t, series, from, until)
+	if err != nil {
+		return dli.Curve{}, nil, nil, err
+	}
 	curve, lights := dli.Integrate(series, without(t.stretches, runs), bounds, nil)
 	return curve, lights, runs, nil
 }
