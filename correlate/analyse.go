@@ -45,6 +45,9 @@ func Analyse(ctx context.Context, in *Input, opts Options) (*Result, error) {
 	result.Outcomes = make([]OutcomeResult, len(parts))
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(runtime.GOMAXPROCS(0))
+	if len(in.Plants) > mostRows {
+		group.SetLimit(1) // a model of so many rows takes gigabytes
+	}
 	for i, p := range parts {
 		group.Go(func() error {
 			if err := ctx.Err(); err != nil {
