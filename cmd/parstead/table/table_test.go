@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -153,4 +154,46 @@ func FuzzText(f *testing.F) {
 			}
 		}
 	})
+}
+
+// A date where a number was typed is no number, and a formula without its value
+// is no blank.
+func TestSheetMangled(t *testing.T) {
+	t.Parallel()
+	book := excelize.NewFile()
+	for cell, v := range map[string]any{"A1": "x", "B1": "y", "A2": time.Date(2026, 5, 3, 0, 0, 0, 0, time.UTC), "B2": 1} {
+		if err := book.SetCellValue("Sheet1", cell, v); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := book.SetCellFormula("Sheet1", "B3", "1+1"); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "t.xlsx")
+	if err := book.SaveAs(path); err != nil {
+		t.Fatal(err)
+	}
+	table, err := Read(path, []string{"x"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := table.Numbers("x"); err == nil || !strings.Contains(err.Error(), `line 2, column "x": "2026-05-03" is not a number`) {
+		t.Error(err)
+	}
+	if _, err := Read(path, []string{"y"}); err == nil || !strings.Contains(err.Error(), `line 3, column "y": the cell is a formula whose value`) {
+		t.Error(err)
+	}
+}
+
+// What is no text is told as such, and an open quote where it opens.
+func TestNoTable(t *testing.T) {
+	t.Parallel()
+	for content, want := range map[string]string{
+		"\x7fELF\x00\x00a,b\n":        "is no text",
+		"x,y\n1,2\n\"3,4\n5,6\n7,8\n": "line 3: a double quote opens a cell that nothing closes",
+	} {
+		if _, err := text(t, content, "x"); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v", content, err)
+		}
+	}
 }
