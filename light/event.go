@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -46,7 +47,8 @@ func ParseKind(s string) (Kind, error) {
 	if k := Kind(s); slices.Contains(growersKinds, k) {
 		return k, nil
 	}
-	return "", fmt.Errorf("%q is not a kind of note: use one of %v", s, growersKinds)
+	words := strings.Trim(fmt.Sprint(growersKinds), "[]")
+	return "", fmt.Errorf("%q is not a kind of note: use one of %s", s, strings.ReplaceAll(words, " ", ", "))
 }
 
 // EndsMap tells whether an event of this kind makes a light map invalid.
