@@ -26,7 +26,11 @@ func (s *sample) again() {
 		return
 	}
 	sd := math.Sqrt(squares / 2 / m)
-	says := fmt.Sprintf("%s plants were measured twice: a value repeats to ± %s (one standard deviation)", freedom(m), s.withUnit(number(sd)))
+	if known(sd) == nil || known(mean) == nil {
+		s.say("repeatability", "", "how well a value repeats could not be worked out: some are too large to square")
+		return
+	}
+	says := fmt.Sprintf("%s measured twice: a value repeats to ± %s (one standard deviation)", were(int(m)), s.withUnit(number(sd)))
 	if mean > 0 {
 		says += fmt.Sprintf(", %s of their mean", percent(sd/(mean/m)))
 	}
@@ -43,7 +47,7 @@ func (s *sample) withLeftOut(r *OutcomeResult, level int) {
 	for _, i := range s.leftOut {
 		reasons[s.in.LeaveOut[i]] = true
 	}
-	c.Says = fmt.Sprintf("%d plants were left out (%s)", len(s.leftOut), list(sortedKeys(reasons)))
+	c.Says = fmt.Sprintf("%s left out (%s)", were(len(s.leftOut)), list(sortedKeys(reasons)))
 	all, err := s.in.sample(s.out, level, s.opts, true)
 	with := OutcomeResult{}
 	if err == nil {

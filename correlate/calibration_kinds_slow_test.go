@@ -24,6 +24,7 @@ func massCases() []trialCase {
 				"adjusted mean holds": single, "equal slopes alarm": otherTest, "spread alarms": toldOnly,
 			},
 			draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+				t.Helper()
 				in := grown(rng, 2, 2*perMedium, 4)
 				o := &in.Outcomes[0]
 				o.Scale = Log
@@ -57,6 +58,7 @@ func massCases() []trialCase {
 		name: "masses, labels dealt anew", trials: 1000,
 		bounds: map[string]bound{"medium alarms": otherTest, "medium alarms, dealt anew": otherTest, "medium pairs hold at once": family},
 		draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+			t.Helper()
 			in := grown(rng, 2, 12, 3)
 			in.Light, in.Table = nil, true
 			for i := range in.Outcomes[0].Values { // skewed noise: what re-dealing is there for
@@ -73,6 +75,7 @@ func massCases() []trialCase {
 			"medium alarms": {0, 1, "told only: one spread taken for all"},
 		},
 		draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+			t.Helper()
 			in := grown(rng, 1, 36, 3)
 			in.Light, in.Bin, in.Outcomes[0].Start = nil, nil, nil
 			for i := range in.Outcomes[0].Values {
@@ -108,6 +111,7 @@ func countCases() []trialCase {
 			cases = append(cases, trialCase{
 				name: fmt.Sprintf("counts, %s, %d plants a medium", spread, perMedium), trials: 2000, bounds: bounds,
 				draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+					t.Helper()
 					const light = 0.05
 					in := grown(rng, 2, 3*perMedium/2, 3)
 					o := &in.Outcomes[0]
@@ -179,6 +183,7 @@ func eventCases() []trialCase {
 				"share holds":              {0.93, 1, "Wilson's interval moves in steps with few events"},
 			},
 			draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+				t.Helper()
 				in := grown(rng, 2, 36, 3)
 				in.Light = nil
 				events(in, rng, share, 0)
@@ -209,6 +214,7 @@ func eventsInLight(share float64, perBin int) trialCase {
 		name: fmt.Sprintf("events on %g %%, with light", 100*share), trials: 2000,
 		bounds: map[string]bound{"medium alarms": otherTest, "light alarms": otherTest, "light slope holds": single, "a model was fitted": {0.5, 1, ""}},
 		draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+			t.Helper()
 			in := grown(rng, 2, perBin, 3)
 			events(in, rng, share, 0)
 			r := analyse(t, in)
@@ -257,6 +263,7 @@ func unitCases() []trialCase {
 		cases = append(cases, trialCase{
 			name: fmt.Sprintf("%s, level per bin", kind), trials: 2000, bounds: bounds,
 			draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+				t.Helper()
 				in := grown(rng, bins, perBin, 3)
 				in.Light = nil
 				in.perUnit(rng, kind, nil)
@@ -282,6 +289,7 @@ func unitCases() []trialCase {
 			"level alarms, bins for reservoirs": {0.06, 1, "what bins as replicates would have claimed"},
 		},
 		draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
+			t.Helper()
 			in := grown(rng, 2*bins, perBin/2, 3)
 			in.Light = nil
 			in.Reservoir = &Factor{Name: "reservoir"}
@@ -340,6 +348,7 @@ func (in *Input) perUnit(rng *rand.Rand, kind Kind, units *Factor) {
 
 // naive analyses plants as if each had got its bin's treatment by itself.
 func naive(t *testing.T, c *calibrated, in *Input) {
+	t.Helper()
 	plain := *in
 	plain.Bin, plain.Reservoir = nil, nil
 	plain.Treatments = slices.Clone(in.Treatments[1:])

@@ -8,7 +8,6 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 )
 
@@ -19,7 +18,6 @@ import (
 
 // calibrated counts what happened over the trials of one case.
 type calibrated struct {
-	mu   sync.Mutex
 	rows map[string]*tally
 	name []string
 }

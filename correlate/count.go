@@ -132,6 +132,7 @@ func (s *sample) countLight(r *OutcomeResult, f *model.CountFit) {
 	for _, c := range f.Coefficients() {
 		if c.Of == "light" && s.terms.Light != nil {
 			result.Slope = slopeOf(c.Estimate)
+			s.correct(result, s.terms.Bin, c.Estimate)
 		}
 	}
 	if s.terms.Light != nil {
@@ -179,6 +180,7 @@ func (s *sample) countBetweenBins() *Slope {
 		if f, err = d.Count(counts, exposures); err == nil {
 			for _, c := range f.Coefficients() {
 				if c.Of == "light" {
+					s.betweenHolds()
 					slope := slopeOf(c.Estimate)
 					return &slope
 				}

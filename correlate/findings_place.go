@@ -47,6 +47,9 @@ func (t *teller) light() {
 	}
 	t.curves()
 	if said {
+		if by := t.in.Light.ByWindow; by != "" {
+			t.say("Light is each plant's mean daily light integral %s.", by)
+		}
 		t.say(notAtRandom)
 	}
 }
@@ -200,7 +203,7 @@ func (t *teller) losses(all *Result) {
 		}
 	}
 	if !said && lost > 0 {
-		t.say("These results are of the survivors: %d plants were lost; no difference in losses between treatments was shown.", lost)
+		t.say("These results are of the survivors: %s lost; no difference in losses between treatments was shown.", were(lost))
 	}
 	if accident > 0 {
 		t.say("%d more came to grief by accident, which is no treatment's loss.", accident)

@@ -84,7 +84,7 @@ type Light struct {
 	// Raw tells that each figure comes from readings of the plant's own (a sensor
 	// there, an unsmoothed survey), so that independent error shrinks the slope.
 	Raw bool
-	// ByWindow words the window for findings: "over the whole trial".
+	// ByWindow words the window, for findings: "over the whole trial".
 	ByWindow string
 }
 
@@ -149,7 +149,7 @@ type Input struct {
 	Reservoir  *Factor
 	Row        []int // grid rows and columns counted from 1, 0 where blank; nil where unknown
 	Column     []int
-	Covariates []Column
+	Covariates []Column // one that differs between bins only is refused: the bins stand for it
 	Light      *Light
 	By         *Factor // each level gets results of its own; nil: one result
 	Outcomes   []Outcome

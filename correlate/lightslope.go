@@ -26,7 +26,7 @@ func (s *sample) light(r *OutcomeResult, b both) {
 			within := result.Slope
 			result.WithinBin = &within
 		}
-		s.correct(result, slope)
+		s.correct(result, s.terms.Bin, slope)
 	}
 	result.BetweenBin = s.betweenBins()
 	if result.Slope.Slope != nil || result.BetweenBin != nil {
@@ -51,52 +51,72 @@ func (s *sample) betweenBins() *Slope {
 		s.say("between_bin", "", "the slope between bins could not be estimated: %v", err)
 		return nil
 	}
+	s.betweenHolds()
+	slope := slopeOf(e)
+	return &slope
+}
+
+// betweenHolds says what else the slope between bins may hold.
+func (s *sample) betweenHolds() {
 	for _, t := range s.treatments {
 		if t.SetPer != PerPlant && t.SetPer != Given && !t.SetsLight {
 			s.say("between_bin", t.Name, "the slope between bins may hold some of what %s did, which whole bins got", t.Name)
 		}
 	}
-	slope := slopeOf(e)
-	return &slope
 }
 
-// correct makes up for independent error in the light figures.
+// reliability is how much of what the light figures differ by is light, after
+// bins, block and covariates; ok is false, with a check that says why, where it
+// cannot be told.
 //
 //	λ = 1 − σ²ᵤ / σ²ₓ
 //
 // σ²ᵤ is the mean variance of the figures' independent error, σ²ₓ the variance
-// of light that bins and covariates leave. The slope is divided by λ where the
-// figures are readings of the plant's own and λ is at least 0.5. A smoothed
-// map's value already is the expectation given the survey, so that dividing
-// would overshoot.
+// of light that bins, block and covariates leave.
 //
 // Fuller (1987), Measurement Error Models, section 1.1.
-func (s *sample) correct(result *LightResult, slope model.Estimate) {
-	in := s.figures
-	if in.Independent == nil {
+func (s *sample) reliability(bins *model.Factor) (reliability float64, ok bool) {
+	if s.figures.Independent == nil {
 		if !s.in.Table {
 			s.say("reliability", "", "how far the light figures can be trusted one by one is not known: no reliability is given")
 		}
-		return
+		return 0, false
 	}
 	var error2 float64
 	for _, i := range s.rows {
-		error2 += in.Independent[i] * in.Independent[i] / float64(len(s.rows))
+		error2 += s.figures.Independent[i] * s.figures.Independent[i] / float64(len(s.rows))
 	}
-	d, err := model.NewDesign(len(s.rows), model.Terms{Block: s.terms.Block, Bin: s.terms.Bin, Covariates: s.terms.Covariates})
-	if err != nil {
+	d, err := model.NewDesign(len(s.rows), model.Terms{Block: s.terms.Block, Bin: bins, Covariates: s.terms.Covariates})
+	var f *model.Fit
+	if err == nil {
+		f, err = d.Fit(s.terms.Light.Values)
+	}
+	switch {
+	case err != nil:
+		s.say("reliability", "", "the reliability of the light figures could not be estimated: %v", err)
+		return 0, false
+	case f.Exact || math.IsNaN(error2):
+		s.say("reliability", "", "the reliability of the light figures could not be estimated: the error of some is not known, or they do not differ")
+		return 0, false
+	}
+	return 1 - error2/f.MeanSquare(), true
+}
+
+// correct gives the light figures' reliability, and the slope of a measure or
+// of a count's logarithm divided by it where the figures are readings of the
+// plant's own and it is at least 0.5. A smoothed map's value already is the
+// expectation given the survey, so that dividing would overshoot.
+func (s *sample) correct(result *LightResult, bins *model.Factor, slope model.Estimate) {
+	reliability, ok := s.reliability(bins)
+	if !ok {
 		return
 	}
-	f, err := d.Fit(s.terms.Light.Values)
-	if err != nil || f.Exact {
-		return
-	}
-	reliability := 1 - error2/f.MeanSquare()
 	result.Reliability = known(reliability)
 	switch {
-	case math.IsNaN(reliability):
-	case !in.Raw:
+	case !s.figures.Raw:
 		s.say("corrected_for_error", "", "not corrected: the light figures come from a smoothed map, whose values need no correction")
+	case s.out.Kind == YesNo:
+		s.say("corrected_for_error", "", "not corrected: log odds do not shrink in proportion to the reliability")
 	case reliability < leastReliability:
 		s.say("corrected_for_error", "", "not corrected: with a reliability of %s the light figures differ mostly by chance", number(reliability))
 	case slope.OK():

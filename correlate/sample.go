@@ -135,7 +135,7 @@ func (s *sample) sayUnlit(candidates []int) {
 	}
 	s.figures = light
 	if unlit > 0 {
-		s.say("light", "", "%d plants are missing because their light is not known: a sensor, a survey or lux_per_ppfd for their bins would bring them in", unlit)
+		s.say("light", "", "the light of %d of these plants is not known, so that they are missing: a sensor, a survey or lux_per_ppfd for their bins would bring them in", unlit)
 	}
 }
 
@@ -230,10 +230,37 @@ func (s *sample) fill() error {
 		}
 		s.terms.Covariates = append(s.terms.Covariates, v)
 	}
+	if name := s.likeBins(); name != "" {
+		return fmt.Errorf("%s is the same throughout each bin, so it cannot be told apart from whatever else the bins differ by: leave it out, the bins stand for it", name)
+	}
 	if s.figures != nil {
 		s.terms.Light = &model.Variable{Name: "light", Values: pick(s.figures.Values, s.rows)}
 	}
 	return nil
+}
+
+// likeBins names a covariate that differs between bins only, such as their air
+// temperature; "" where there is none. Bins are in the models, so that it has
+// no slope there; among bins it would be one of few numbers against another.
+func (s *sample) likeBins() string {
+	if s.terms.Bin == nil {
+		return ""
+	}
+	for _, c := range s.terms.Covariates {
+		first := map[int]float64{}
+		within, between := false, false
+		for k, b := range s.terms.Bin.Of {
+			if _, ok := first[b]; !ok {
+				first[b] = c.Values[k]
+			}
+			within = within || c.Values[k] != first[b]
+			between = between || c.Values[k] != c.Values[0]
+		}
+		if between && !within {
+			return c.Name
+		}
+	}
+	return ""
 }
 
 func (s *sample) factor(f Factor) model.Factor {

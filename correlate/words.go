@@ -65,6 +65,14 @@ func unit(n, of string) string {
 	return n + " " + of
 }
 
+// were counts plants with their verb: "1 plant was", "3 plants were".
+func were(n int) string {
+	if n == 1 {
+		return "1 plant was"
+	}
+	return strconv.Itoa(n) + " plants were"
+}
+
 // list joins names: "a, b and c".
 func list(names []string) string {
 	if len(names) < 2 {

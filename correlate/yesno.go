@@ -2,6 +2,7 @@ package correlate
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 
@@ -126,11 +127,14 @@ func exactVerdict(p, a, b float64) string {
 
 // unitShares tests a treatment of whole bins or reservoirs over all deals.
 func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error {
-	units := *s.terms.Bin
+	units := s.terms.Bin
 	if t.SetPer == model.PerReservoir {
-		units = *s.reservoir()
+		units = s.reservoir()
 	}
-	used := overUnits(units).factor
+	if units == nil {
+		return fmt.Errorf("treatment %s is set per %s: name the %ss too", name, t.SetPer, t.SetPer)
+	}
+	used := overUnits(*units).factor
 	if !model.Holds(used, t.Factor) {
 		return errors.New("treatment " + name + " is set per " + string(t.SetPer) + " but differs within one: give it per plant or mend the table")
 	}
@@ -203,15 +207,32 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 		r.Coefficients = append(r.Coefficients, k)
 		if c.Of == "light" && s.terms.Light != nil {
 			r.Light = &LightResult{Slope: Slope{k.Estimate, k.SE, k.CI95, k.P, nil}, VIF: s.inflation(full.Design)}
+			s.correct(r.Light, nil, model.Estimate{})
+			if s.terms.Bin != nil {
+				s.say("within_bin", "", "bins stay out of the model of single answers, so that the slopes within and between bins are not told apart")
+			}
 		}
 	}
 	return true, s.logisticPairs(r, full, bare)
 }
 
+// mostProfiled bounds the work of the model of single answers, in rows times
+// columns squared times intervals: a minute's, each interval being found by a
+// dozen fits.
+const mostProfiled = 4e8
+
 func (s *sample) fitLogistic(t model.Terms) (*model.LogisticFit, error) {
 	d, err := model.NewDesign(len(s.y), t)
 	if err != nil {
 		return nil, err
+	}
+	columns := len(d.Columns)
+	intervals := columns
+	for _, f := range d.Families() {
+		intervals += len(f.Cells) * (len(f.Cells) - 1) / 2
+	}
+	if work := float64(d.N) * float64(columns*columns) * float64(intervals); work > mostProfiled {
+		return nil, fmt.Errorf("%d rows with %d columns and %d intervals would take minutes: name fewer rows or columns", d.N, columns, intervals)
 	}
 	return d.Logistic(s.y)
 }

@@ -112,7 +112,7 @@ func likeliestSize(y, mean []float64, start float64) (float64, error) {
 	}
 	theta := start
 	if theta == 0 {
-		theta = n / inverse
+		theta = max(1e-6, min(1e6, n/inverse))
 	}
 	// The score falls through zero at the maximum: positive below it.
 	lo, hi := 0.0, math.Inf(1)
@@ -139,12 +139,12 @@ func likeliestSize(y, mean []float64, start float64) (float64, error) {
 			next = theta * math.Exp(math.Max(-1, math.Min(1, -theta*score/curve)))
 		}
 		if !(next > lo && next < hi) {
-			next = math.Sqrt(lo * hi)
+			next = max(theta/2, min(theta*2, math.Sqrt(lo*hi))) // an open bracket is closed by steps
 		}
 		if math.Abs(next-theta) <= 1e-13*theta {
 			return next, nil
 		}
-		if theta = next; theta > 1e9 {
+		if theta = next; !(theta > 1e-9 && theta < 1e9) {
 			return 0, ErrUnlikely
 		}
 	}

@@ -168,11 +168,19 @@ func (f *bent) settle() error {
 	reach := t * t * s2
 	width := t * math.Sqrt(s2) * norm(f.jacobian.solveT(append(make([]float64, len(f.jacobian.q)-1), 1))) / f.k
 	lo, hi := f.shape.bounds(c.light)
+	if width = max(width, (hi-lo)/mostSteps); !(width <= largest) {
+		return errFarApart
+	}
 	f.low, f.lowOK = f.end(lo, -width, reach)
 	f.high, f.highOK = f.end(hi, width, reach)
 	f.spread()
 	return nil
 }
+
+// mostSteps bounds the walk from K̂ to a bound.
+const mostSteps = 1000
+
+var errFarApart = errors.New("the bend cannot be measured: light and outcome lie too many powers of ten apart")
 
 // end walks from K̂ towards the bound in steps of width and finds where RSS has
 // risen by reach; ok is false where it has not at the bound.

@@ -113,11 +113,12 @@ const (
 	smallest = 1e-70
 )
 
-// A design has at most 400 columns and 5e7 numbers: room for any rack, and a
+// A design has at most 400 columns and 1.5e7 numbers: room for any rack or a
+// million rows of a table within 2 GB, and a
 // column of names given for a treatment is found before memory runs out.
 const (
 	mostColumns = 400
-	mostNumbers = 5e7
+	mostNumbers = 1.5e7
 )
 
 // NewDesign builds the columns of a model with n rows. A block that is a union

@@ -1,0 +1,144 @@
+package correlate
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+)
+
+// A count's light figures have a reliability, and their slope is made up for
+// chance error where plants carry readings of their own: over many plants it
+// comes back to what the true light did. A map's is left alone.
+func TestCountsCorrectedForErrorOfLight(t *testing.T) {
+	t.Parallel()
+	const slope, spread, blur = 0.3, 1.0, 0.6
+	rng := rand.New(rand.NewPCG(12, 12))
+	in := rack(12, 4, 1500)
+	o := &in.Outcomes[0]
+	o.Kind = Count
+	in.Light.Independent = make([]float64, len(in.Plants))
+	for i := range in.Plants {
+		light := 5 + spread*rng.NormFloat64()
+		o.Values[i] = poisson(rng, math.Exp(slope*light))
+		in.Light.Values[i] = light + blur*rng.NormFloat64()
+		in.Light.Independent[i] = blur
+	}
+	in.Light.Raw = true
+	r := result(t, in, Options{}).Outcomes[0]
+	want := 1 - blur*blur/(spread*spread+blur*blur)
+	approx(t, "reliability", r.Light.Reliability, want, 0.03)
+	approx(t, "slope", r.Light.Slope.Slope, slope*want, 0.01) // four standard errors
+	approx(t, "corrected slope", &r.Light.Corrected.Slope, slope, 0.015)
+	approx(t, "corrected slope", &r.Light.Corrected.Slope, *r.Light.Slope.Slope / *r.Light.Reliability, 1e-12)
+	if !strings.Contains(told(r), "Made up for chance error in the light figures") {
+		t.Error(told(r))
+	}
+	if r.Light.WithinBin == nil || r.Light.BetweenBin == nil || fmtDF(r.Light.BetweenBin) != 2 {
+		t.Errorf("within %+v, between %+v", r.Light.WithinBin, r.Light.BetweenBin)
+	}
+
+	in.Light.Raw = false
+	r = result(t, in, Options{}).Outcomes[0]
+	if r.Light.Corrected != nil || r.Light.Reliability == nil || !strings.Contains(says(r), "not corrected: the light figures come from a smoothed map") {
+		t.Errorf("corrected %+v; %s", r.Light.Corrected, says(r))
+	}
+
+	in.Light.Raw = true
+	for i := range in.Light.Independent {
+		in.Light.Independent[i] = 1
+	}
+	r = result(t, in, Options{}).Outcomes[0]
+	if r.Light.Corrected != nil || !strings.Contains(says(r), "differ mostly by chance") {
+		t.Errorf("corrected %+v; %s", r.Light.Corrected, says(r))
+	}
+
+	in.Light.Independent[0] = math.NaN()
+	r = result(t, in, Options{}).Outcomes[0]
+	if r.Light.Reliability != nil || !strings.Contains(says(r), "the error of some is not known") {
+		t.Errorf("reliability %+v; %s", r.Light.Reliability, says(r))
+	}
+}
+
+func fmtDF(s *Slope) float64 {
+	if s.DF == nil {
+		return math.NaN()
+	}
+	return *s.DF
+}
+
+// A level without an event has no ratio, a rate of zero in its raw mean, and a
+// limit that holds from above.
+func TestLevelWithoutEvents(t *testing.T) {
+	t.Parallel()
+	o := analysed(t, counts(func(l, i int) float64 {
+		if l == 1 {
+			return 0
+		}
+		return float64(1 + i%3)
+	}))
+	e := effect(t, o, "g")
+	if e.P == nil || *e.P > 0.01 {
+		t.Errorf("the F test stands: %+v", e)
+	}
+	for _, c := range o.Comparisons {
+		if none := c.A == "b" || c.B == "b"; none != (c.Ratio == nil) || none != (c.CI95 == nil) {
+			t.Errorf("comparison %+v", c)
+		}
+	}
+	c, ok := check(o, "no events")
+	if !ok || c.Value == nil || !(*c.Value > 0 && *c.Value < 1) || !strings.Contains(c.Says, "one-sided 95 % limit") {
+		t.Errorf("check %+v", c)
+	}
+}
+
+// Single answers are modelled without bins: their slope is one, and a check
+// says why it is not parted.
+func TestAnswersHaveOneSlope(t *testing.T) {
+	t.Parallel()
+	in := rack(13, 4, 30)
+	in.Outcomes[0].Kind = YesNo
+	for i, v := range in.Outcomes[0].Values {
+		in.Outcomes[0].Values[i] = float64(int(math.Abs(10*v)) % 2)
+	}
+	in.Light.Independent, in.Light.Raw = make([]float64, len(in.Plants)), true
+	for i := range in.Light.Independent {
+		in.Light.Independent[i] = 0.1
+	}
+	o := result(t, in, Options{}).Outcomes[0]
+	l := o.Light
+	if l == nil || l.Slope.Slope == nil || l.WithinBin != nil || l.BetweenBin != nil || l.Corrected != nil || l.Reliability == nil {
+		t.Errorf("light %+v", l)
+	}
+	for _, want := range []string{"within_bin: bins stay out", "corrected_for_error: not corrected: log odds"} {
+		if !strings.Contains(says(o), want) {
+			t.Errorf("no %q in %s", want, says(o))
+		}
+	}
+}
+
+// What differs between bins only is no covariate, whatever is asked: plants
+// would be counted as its replicates, or the bins leave nothing of it.
+func TestCovariateOfBins(t *testing.T) {
+	t.Parallel()
+	for _, kind := range []Kind{Measure, Count, YesNo} {
+		in := rack(14, 6, 12)
+		in.Light = nil
+		in.Outcomes[0].Kind = kind
+		warm := Column{Name: "celsius"}
+		for i, b := range in.Bin.Codes {
+			warm.Values = append(warm.Values, 20+float64(b%4))
+			if kind != Measure {
+				in.Outcomes[0].Values[i] = float64(i % 2)
+			}
+		}
+		in.Covariates = []Column{warm}
+		if o := analysed(t, in); o.Model != "" || !strings.Contains(says(o), "celsius is the same throughout each bin") {
+			t.Errorf("%s: model %q; %s", kind, o.Model, says(o))
+		}
+		warm.Values[0]++
+		if o := analysed(t, in); strings.Contains(says(o), "is the same throughout each bin") {
+			t.Errorf("%s: %s", kind, says(o))
+		}
+	}
+}
