@@ -99,7 +99,7 @@ func massCases() []trialCase {
 // as spread as chance makes counts, more and less.
 func countCases() []trialCase {
 	var cases []trialCase
-	for _, perMedium := range []int{4, 8, 16, 24} {
+	for _, perMedium := range []int{4, 8, 24} {
 		for _, spread := range []string{"as chance", "over", "under"} {
 			bounds := map[string]bound{
 				"medium alarms": otherTest, "medium pairs hold at once": family, "medium m1 interval holds": single,

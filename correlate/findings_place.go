@@ -167,7 +167,7 @@ func (t *teller) suspects() {
 		}
 		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", upper(t.in.plant(x.Plant)), unit(number(x.Value), t.r.Unit))
 		if x.PWithout != nil {
-			text += fmt.Sprintf("; without it the first p is %s", pText(*x.PWithout))
+			text += fmt.Sprintf("; without it p for %s is %s", x.about, pText(*x.PWithout))
 		}
 		t.say("%s.", text)
 	}

@@ -208,15 +208,17 @@ func (s *sample) suspects(r *OutcomeResult, f *model.Fit) {
 	}
 	for _, x := range list {
 		row := s.rows[x.Row]
-		r.Suspects = append(r.Suspects, Suspect{
-			Plant: s.in.Plants[row], Value: s.raw[x.Row], Studentized: x.Studentized, PWithout: s.pWithout(x.Row),
-		})
+		suspect := Suspect{Plant: s.in.Plants[row], Value: s.raw[x.Row], Studentized: x.Studentized}
+		if e := s.firstWithout(x.Row); e != nil {
+			suspect.PWithout, suspect.about = e.P, e.Effect
+		}
+		r.Suspects = append(r.Suspects, suspect)
 	}
 }
 
-// pWithout is the p value of the outcome's first effect without one row; nil
-// where that cannot be had.
-func (s *sample) pWithout(k int) *float64 {
+// firstWithout is the outcome's first effect without one row; nil where that
+// cannot be had.
+func (s *sample) firstWithout(k int) *Effect {
 	less, err := s.less(k)
 	if err != nil {
 		return nil
@@ -225,10 +227,7 @@ func (s *sample) pWithout(k int) *float64 {
 	if err := less.brief(&r); err != nil {
 		return nil
 	}
-	if e := less.first(r.Effects); e != nil {
-		return e.P
-	}
-	return nil
+	return less.first(r.Effects)
 }
 
 // less is the sample without its k-th row.

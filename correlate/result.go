@@ -243,7 +243,9 @@ type Suspect struct {
 	Plant       string   `json:"plant"`
 	Value       float64  `json:"value"`
 	Studentized float64  `json:"studentized"`
-	PWithout    *float64 `json:"p_without,omitempty"`
+	PWithout    *float64 `json:"p_without,omitempty"` // of the outcome's first effect
+
+	about string // that effect's name
 }
 
 // Check is a test of an assumption, or the reason why a quantity is absent.

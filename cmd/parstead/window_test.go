@@ -1,0 +1,92 @@
+package main
+
+import (
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"parstead/cmd/parstead/demo"
+	"parstead/cmd/parstead/trial"
+	"parstead/correlate"
+	"parstead/light/account"
+)
+
+// The light that a harvest is set against is that of light_window: the first
+// week's and the other days' together are the whole season's, plant by plant,
+// and findings say which it was.
+func TestCorrelateLightWindow(t *testing.T) {
+	t.Parallel()
+	w, err := demo.New(demo.Config{Seed: 3, Days: demo.MinDays, Quiet: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Join(t.TempDir(), "demo")
+	if err := w.WriteFolder(dir); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(dir, "trial.toml")
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	readings := w.Readings(30 * time.Minute)
+	in := func(window string) (*correlate.Input, *trial.Trial) {
+		edited := strings.Replace(string(text), "[trial]\n", "[trial]\n"+window+"\n", 1)
+		if err := os.WriteFile(file, []byte(edited), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		tr, err := trial.Open(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		stays := make([]account.PlantStay, len(tr.Plants))
+		for i, p := range tr.Plants {
+			stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
+		}
+		lights, err := account.New(&tr.Rack, readings, account.Options{}).Plants(t.Context(), stays, account.Window(tr.Window))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return inputOf(tr, lights), tr
+	}
+	whole, tr := in("")
+	first, _ := in(`light_window = "first 7 days"`)
+	starts := tr.Rack.Starts
+	rest, _ := in(`light_window = "` + starts.Add(7).String() + ".." + tr.Rack.Ends.String() + `"`)
+	compared := 0
+	for i, all := range whole.Light.Values {
+		p := tr.Plants[i]
+		if math.IsNaN(all) || p.Status != trial.Harvested || p.Date.IsZero() {
+			continue
+		}
+		days := float64(starts.DaysUntil(p.Date)) + 1
+		if got := (7*first.Light.Values[i] + (days-7)*rest.Light.Values[i]) / days; math.Abs(got-all) > 1e-9*all {
+			t.Errorf("%s: 7 days of %g and %g of %g are %g, not %g", whole.Plants[i], first.Light.Values[i], days-7, rest.Light.Values[i], got, all)
+		}
+		if first.Light.Values[i] != rest.Light.Values[i] {
+			compared++
+		}
+	}
+	if compared < 100 {
+		t.Errorf("%d plants were compared", compared)
+	}
+	for _, c := range []struct {
+		in   *correlate.Input
+		want string
+	}{
+		{whole, "Light is each plant's mean daily light integral from the trial's start to the harvest."},
+		{first, "Light is each plant's mean daily light integral over the first 7 days."},
+	} {
+		c.in.Outcomes = c.in.Outcomes[:1]
+		r, err := correlate.Analyse(t.Context(), c.in, correlate.Options{Seed: 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if text := strings.Join(r.Outcomes[0].Findings, "\n"); !strings.Contains(text, c.want) {
+			t.Errorf("no %q in:\n%s", c.want, text)
+		}
+	}
+}
