@@ -285,7 +285,7 @@ func (c *layoutCmd) tell(w io.Writer, plan deal.Plan, l *deal.Layout) error {
 	_, err := fmt.Fprintf(w, `%d plants dealt to %d bins, %d of them guards; written to %s.
 %s
 Seed %d. The seed, the procedure and the planned outcomes are sealed in the log.
-Next: print labels with parstead sheet %s labels, then parstead run %s.
-`, len(plan.Plants), len(plan.Bins), guards, filepath.Join(c.Folder, layoutFile), l.Record.Procedure, l.Record.Seed, c.Folder, c.Folder)
+Next: put each plant where the file says, then parstead run %s.
+`, len(plan.Plants), len(plan.Bins), guards, filepath.Join(c.Folder, layoutFile), l.Record.Procedure, l.Record.Seed, c.Folder)
 	return err
 }

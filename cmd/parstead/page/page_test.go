@@ -86,7 +86,7 @@ func TestPageSaysWhatIsKnown(t *testing.T) {
 		t.Fatalf("status %d: %s", status, body)
 	}
 	for _, want := range []string{
-		"All well: 3 sensors heard", "day 3 of 154", "Oldest newest reading: 40 s ago, of upper centre.",
+		"All well: 3 sensors heard", "day 3 of 154", "Heard longest ago: upper centre, 40 s ago.",
 		"Light so far today: 1.25 mol m⁻² on average over 1 bin; 1.10 was due by this hour.",
 		"So far 1.25 mol m⁻² on average, 1.00 to 1.50 over its positions; 1.10 due by now; 4.3 meant for the day; readings cover 98 % of the day so far, the rest is estimated; light map of 2026-07-21.",
 		"Light not known yet today.", "5900.0 lx (85 µmol m⁻² s⁻¹)", "wiped &lt;dust&gt;", "lower &lt;b&gt;",

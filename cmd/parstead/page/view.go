@@ -162,7 +162,7 @@ func oldest(s *State) string {
 	if worst == nil {
 		return ""
 	}
-	return fmt.Sprintf("Oldest newest reading: %s ago, of %s.", ago(worst.Age(s.Now)), worst.Name)
+	return fmt.Sprintf("Heard longest ago: %[2]s, %[1]s ago.", ago(worst.Age(s.Now)), worst.Name)
 }
 
 func due(s *State) string {
