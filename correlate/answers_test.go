@@ -224,3 +224,29 @@ func TestDependentTreatmentsAreToldByCells(t *testing.T) {
 		t.Errorf("nobody asked for interactions: %s", text)
 	}
 }
+
+// Where light cannot stay in the model, plants that were missing only for want
+// of their light come back, and the bin treatment keeps its replicates.
+func TestLightLeftOutBringsItsPlantsBack(t *testing.T) {
+	t.Parallel()
+	in := rack(5, 6, 12)
+	for i, b := range in.Bin.Codes {
+		in.Light.Values[i] = float64(4 + b) // one figure a bin: not to be told from the bins
+		if b == 5 {
+			in.Light.Values[i] = math.NaN()
+		}
+	}
+	o := result(t, in, Options{}).Outcomes[0]
+	if o.N != 72 || o.Missing != 0 {
+		t.Errorf("%d plants, %d missing; want 72 and none", o.N, o.Missing)
+	}
+	if o.Light != nil {
+		t.Error("light has a slope")
+	}
+	if c, ok := check(o, "light"); !ok || !strings.Contains(c.Says, "left out of the model") {
+		t.Errorf("the checks do not say that light was left out: %+v", o.Checks)
+	}
+	if got := effect(t, o, "level"); got.P == nil || got.DF[1] != 4 {
+		t.Errorf("level over six bins: %+v", got)
+	}
+}

@@ -13,6 +13,9 @@ import (
 // not in the model.
 type both struct{ with, without *layers }
 
+// leftOutLight begins the check that says so.
+const leftOutLight = "light was left out of the model"
+
 // fitBoth fits with and without light. Light that cannot be told apart from
 // bins, treatments or covariates is left out, and said.
 func (s *sample) fitBoth(fit func(model.Terms) (*layers, error)) (both, error) {
@@ -31,7 +34,7 @@ func (s *sample) fitBoth(fit func(model.Terms) (*layers, error)) (both, error) {
 		if !isLight(err) && !errors.Is(err, model.ErrTooFew) {
 			return both{}, err
 		}
-		s.say("light", "", "light was left out of the model: %v", err)
+		s.say("light", "", leftOutLight+": %v", err)
 		s.terms.Light = nil
 		return both{bare, bare}, nil
 	}

@@ -26,6 +26,7 @@ type sample struct {
 	single     []Treatment // left out because these plants have one level of them
 	figures    *Light      // the light that is used; nil where none is asked for or known
 	missing    int
+	unlit      int   // of these, missing only because their light is not known
 	leftOut    []int // rows with a reason to leave them out, complete otherwise
 	log        bool
 	checks     []Check
@@ -126,16 +127,16 @@ func (s *sample) sayUnlit(candidates []int) {
 	if s.figures == nil || s.in.Table {
 		return
 	}
-	light, unlit := s.figures, 0
+	light := s.figures
 	s.figures = nil
 	for _, i := range candidates {
 		if math.IsNaN(light.Values[i]) && s.complete(i) {
-			unlit++
+			s.unlit++
 		}
 	}
 	s.figures = light
-	if unlit > 0 {
-		s.say("light", "", "the light of %d of these plants is not known, so that they are missing: a sensor, a survey or lux_per_ppfd for their bins would bring them in", unlit)
+	if s.unlit > 0 {
+		s.say("light", "", "the light of %d of these plants is not known, so that they are missing: a sensor, a survey or lux_per_ppfd for their bins would bring them in", s.unlit)
 	}
 }
 

@@ -168,7 +168,7 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 	}
 	full, err := s.fitLogistic(t)
 	if isLight(err) {
-		s.say("light", "", "light was left out of the model: %v", err)
+		s.say("light", "", leftOutLight+": %v", err)
 		t.Light, s.terms.Light = nil, nil
 		full, err = s.fitLogistic(t)
 	}
