@@ -29,7 +29,7 @@ func bigRack(b *testing.B, bins, days int) (*light.Rack, *light.Memory) {
 	}
 	for i := range bins {
 		name := fmt.Sprintf("bin %d", i)
-		bin := light.Bin{Name: name, Rows: 7, Columns: 8, Lamps: []string{"bar"}}
+		bin := light.Bin{Name: name, Rows: 7, Columns: 8, PitchRows: 6, PitchColumns: 6, Lamps: []string{"bar"}}
 		rack.Bins = append(rack.Bins, bin)
 		rack.Sensors = append(rack.Sensors, quantum(name, light.Position{Bin: name, Row: 4, Column: 4}))
 		s := &light.Series{}
@@ -43,8 +43,10 @@ func bigRack(b *testing.B, bins, days int) (*light.Rack, *light.Memory) {
 		for _, day := range []int{1, days/2 + 1} {
 			at := light.TimeOfDay(10*time.Hour).On(rack.Starts.Add(min(day, days-1)), rack.Zone)
 			for k, p := range bin.Positions() {
+				x, y := float64(p.Column)-4-float64(i%3), float64(p.Row)-3.5 // a lamp off the middle
 				rack.Survey = append(rack.Survey, light.SurveyReading{
-					At: at.Add(time.Duration(k) * 20 * time.Second), Position: p, Measures: light.QuantityPPFD, Value: 50 + float64(k),
+					At: at.Add(time.Duration(k) * 20 * time.Second), Position: p, Measures: light.QuantityPPFD,
+					Value: 110 / (1 + (x*x/3+y*y)/25) * (1 + 0.06*random.NormFloat64()),
 				})
 			}
 		}

@@ -14,19 +14,23 @@ func (b bounds) hold(x point) bool {
 
 // The compass search's first step from a coarse grid, and the least it goes on
 // with. Parameters are logarithms: a likelihood hardly changes over a tenth.
+// A ridge without an end is followed for so many tries only.
 const (
 	firstStep = 0.8
 	lastStep  = 0.1
+	mostTries = 60
 )
 
 // climb finds a maximum of f from the best of the starts by compass search: a
 // step along either axis while one leads up, else half the step.
 func climb(f func(point) float64, starts []point, step float64, b bounds) (top point, value float64) {
 	value = math.Inf(-1)
+	tries := 0
 	try := func(x point) bool {
-		if !b.hold(x) {
+		if !b.hold(x) || tries >= mostTries {
 			return false
 		}
+		tries++
 		v := f(x)
 		if v > value {
 			top, value = x, v

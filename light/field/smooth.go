@@ -208,18 +208,12 @@ func (g *grouped) krige() (*Surface, error) {
 			starts = append(starts, point{math.Log(phi), math.Log(lambda)})
 		}
 	}
-	step := firstStep
-	if len(g.cells) > many {
-		if top, _, err := g.half().climb(0, starts, firstStep, bounds); err == nil {
-			starts, step = []point{top}, firstStep/2
-		}
-	}
-	top, level, err := g.climb(0, starts, step, bounds)
+	top, level, err := g.summit(0, starts, firstStep, bounds)
 	if err != nil {
 		return nil, err
 	}
 	if g.spreads() { // the hill with a plane lies near
-		x, tilted, err := g.climb(2, []point{top, {top[0] - math.Ln2, top[1] + math.Ln2}}, firstStep/2, bounds)
+		x, tilted, err := g.summit(2, []point{top, {top[0] - math.Ln2, top[1] + math.Ln2}}, firstStep/2, bounds)
 		if err == nil && rms(tilted.leaveOneOut()) < rms(level.leaveOneOut()) {
 			return g.kriged(tilted, 2, x), nil
 		}
@@ -233,6 +227,18 @@ const lambdaBound = 1e3
 
 // many values are so many that half of them show where the hill is.
 const many = 32
+
+// summit climbs on half of the values where there are many, and takes the last
+// steps on all of them: a value's share in the time grows with the square of
+// their number.
+func (g *grouped) summit(degree int, starts []point, step float64, bounds bounds) (point, *kriged, error) {
+	if len(g.cells) > many {
+		if top, _, err := g.half().climb(degree, starts, step, bounds); err == nil {
+			starts, step = []point{top}, lastStep
+		}
+	}
+	return g.climb(degree, starts, step, bounds)
+}
 
 // half is every other value of the survey.
 func (g *grouped) half() *grouped {
