@@ -138,3 +138,45 @@ func bare(s *light.Series, bounds []int64) []float64 {
 	days[day] = sum
 	return days
 }
+
+// BenchmarkSensorEverywhere is a rack of two bins of 9 × 9 with a sensor at every
+// position, read once a minute for 200 days: 46.7 million readings (one series,
+// read 162 times), on one thread and on two, against the bare rule on one.
+func BenchmarkSensorEverywhere(b *testing.B) {
+	rack, src := bigRack(b, 1, 200)
+	shared := src.Readings["bin 0"]
+	rack.Bins, rack.Sensors, rack.Survey, src.Log = nil, nil, nil, nil
+	for _, name := range []string{"left", "right"} {
+		bin := light.Bin{Name: name, Rows: 9, Columns: 9, PitchRows: 6, PitchColumns: 6, Lamps: []string{"bar"}}
+		rack.Bins = append(rack.Bins, bin)
+		for _, p := range bin.Positions() {
+			s := quantum(p.String(), p)
+			rack.Sensors = append(rack.Sensors, s)
+			src.Readings[s.Name] = shared
+		}
+	}
+	var bounds []int64
+	for d := rack.Starts; !rack.Ends.Before(d); d = d.Add(1) {
+		bounds = append(bounds, rack.Day(d).From.UnixNano())
+	}
+	bounds = append(bounds, rack.Trial().Until.UnixNano())
+	for _, threads := range []int{1, 2} {
+		b.Run(fmt.Sprint(threads, "threads"), func(b *testing.B) {
+			defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(threads))
+			var ratios []float64
+			for b.Loop() {
+				start := time.Now()
+				for range rack.Sensors {
+					bare(shared, bounds)
+				}
+				limit := time.Since(start)
+				start = time.Now()
+				if _, err := account.New(rack, src, account.Options{}).Days(b.Context(), rack.Starts, rack.Ends); err != nil {
+					b.Fatal(err)
+				}
+				ratios = append(ratios, float64(time.Since(start))/float64(limit))
+			}
+			b.ReportMetric(median(ratios), "xlimit")
+		})
+	}
+}
