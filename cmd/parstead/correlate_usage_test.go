@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rivo/uniseg"
 )
@@ -105,5 +106,17 @@ func TestCorrelateTableText(t *testing.T) {
 				t.Errorf("the text differs from %s:\n%s", golden, out)
 			}
 		})
+	}
+}
+
+// Before the harvest there is nothing to correlate, and one line says so.
+func TestCorrelateBeforeTheHarvest(t *testing.T) {
+	t.Parallel()
+	dir := filepath.Join(t.TempDir(), "rack")
+	must(t, time.Now(), "", "begin", dir)
+	must(t, time.Now(), "", "layout", dir)
+	status, out, says := command(t, time.Now(), "", "correlate", dir)
+	if status != 1 || out != "" || !strings.Contains(says, "has no harvest yet: write harvest.csv") || strings.Count(says, "\n") != 1 {
+		t.Errorf("exit status %d, stdout %q, stderr %q", status, out, says)
 	}
 }

@@ -25,6 +25,9 @@ func (c *correlateCmd) readFolder(e *env) (*correlate.Input, error) {
 	if len(t.Outcomes) == 0 {
 		return nil, fmt.Errorf("trial.toml names no [[outcome]]: say what was weighed, counted or seen")
 	}
+	if !slices.ContainsFunc(t.Plants, func(p trial.Plant) bool { return p.HasHarvest }) {
+		return nil, fmt.Errorf("%s has no harvest yet: write harvest.csv, a row a plant with its code under plant and a column for each outcome (%s)", c.Folder, t.Outcomes[0].Name)
+	}
 	view, err := store.OpenFolder(e.ctx, c.Folder)
 	if err != nil {
 		return nil, err
