@@ -30,7 +30,7 @@ func (s *sample) again() {
 		s.say("repeatability", "", "how well a value repeats could not be worked out: some are too large to square")
 		return
 	}
-	says := fmt.Sprintf("%s measured twice: a value repeats to ± %s (one standard deviation)", were(int(m)), s.withUnit(number(sd)))
+	says := fmt.Sprintf("%s measured twice: a value repeats to ± %s (one standard deviation)", were(int(m)), s.withUnit(Number(sd)))
 	if mean > 0 {
 		says += fmt.Sprintf(", %s of their mean", percent(sd/(mean/m)))
 	}

@@ -90,7 +90,7 @@ func (s *sample) boundNoEvents(f *model.CountFit, family model.Family) {
 		} else {
 			c.Value = known(math.Exp(limit))
 			c.Says = fmt.Sprintf("not one event on %s: its ratios have no estimate; its rate is at most %s times that on %s (one-sided 95 %% limit by the profile)",
-				name, number(math.Exp(limit)), other)
+				name, Number(math.Exp(limit)), other)
 		}
 		s.checks = append(s.checks, c)
 	}

@@ -89,9 +89,9 @@ func (t *teller) described() {
 	mean := t.r.Groups[0].Mean
 	text := ""
 	if mean != nil && t.r.Kind != YesNo {
-		text = fmt.Sprintf(" Their mean is %s", unit(number(*mean), t.r.Unit))
+		text = fmt.Sprintf(" Their mean is %s", unit(Number(*mean), t.r.Unit))
 		if sd := t.r.Groups[0].SD; sd != nil {
-			text += fmt.Sprintf(" (standard deviation %s)", number(*sd))
+			text += fmt.Sprintf(" (standard deviation %s)", Number(*sd))
 		}
 		text += "."
 	}
@@ -342,9 +342,9 @@ func (t *teller) span(value float64, ci [2]float64) string {
 	word := func(v float64) string { return unit(signed(v), t.r.Unit) }
 	switch {
 	case t.r.Kind == YesNo:
-		word = func(v float64) string { return "× " + number(v) }
+		word = func(v float64) string { return "× " + Number(v) }
 	case t.ratio() && (max(value, ci[1]) >= 2 || min(value, ci[0]) <= 0.5):
-		word = func(v float64) string { return "× " + number(v) }
+		word = func(v float64) string { return "× " + Number(v) }
 	case t.ratio():
 		word = func(v float64) string { return signed(100*(v-1)) + " %" }
 	}
@@ -360,9 +360,9 @@ func (t *teller) ratio() bool { return t.r.Scale == Log || t.r.Kind != Measure }
 // signed writes a number with its sign.
 func signed(v float64) string {
 	if v > 0 {
-		return "+" + number(v)
+		return "+" + Number(v)
 	}
-	return number(v)
+	return Number(v)
 }
 
 func (t *teller) matters() string {
@@ -370,7 +370,7 @@ func (t *teller) matters() string {
 	if m.Share {
 		return percent(m.Value)
 	}
-	return unit(number(m.Value), t.r.Unit)
+	return unit(Number(m.Value), t.r.Unit)
 }
 
 // wouldShow says how small a difference the trial could have shown, and what
@@ -408,12 +408,12 @@ func (t *teller) size(d float64) string { return t.sizes(d, d) }
 
 // sizes words the range of smallest detectable differences.
 func (t *teller) sizes(least, most float64) string {
-	what, word := "a difference of ", func(d float64) string { return unit(number(d), t.r.Unit) }
+	what, word := "a difference of ", func(d float64) string { return unit(Number(d), t.r.Unit) }
 	switch {
 	case t.r.Kind == YesNo:
-		what, word = "an odds ratio of ", func(d float64) string { return number(math.Exp(d)) }
+		what, word = "an odds ratio of ", func(d float64) string { return Number(math.Exp(d)) }
 	case t.ratio() && most >= math.Ln2:
-		what, word = "a ratio of ", func(d float64) string { return number(math.Exp(d)) }
+		what, word = "a ratio of ", func(d float64) string { return Number(math.Exp(d)) }
 	case t.ratio():
 		word = func(d float64) string { return percent(math.Exp(d) - 1) }
 	}

@@ -73,7 +73,7 @@ func (t *teller) curves() {
 		var points []string
 		for _, p := range c.Predictions {
 			if p.Value != nil {
-				points = append(points, fmt.Sprintf("%s at %s", unit(number(*p.Value), t.r.Unit), number(p.DLI)))
+				points = append(points, fmt.Sprintf("%s at %s", unit(Number(*p.Value), t.r.Unit), Number(p.DLI)))
 			}
 		}
 		if len(points) > 0 {
@@ -108,10 +108,10 @@ func (t *teller) turning(shape string, p Parameter, low, high float64) {
 		return
 	}
 	if p.CI95 == nil || p.Estimate == nil || p.CI95[0] < low || p.CI95[1] > high {
-		t.say("Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, number(low), number(high))
+		t.say("Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, Number(low), Number(high))
 		return
 	}
-	t.say("Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, unit(number(*p.Estimate), t.in.Light.Unit), number(p.CI95[0]), number(p.CI95[1]))
+	t.say("Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, unit(Number(*p.Estimate), t.in.Light.Unit), Number(p.CI95[0]), Number(p.CI95[1]))
 }
 
 // measured is the range of light of the plants in the results.
@@ -136,9 +136,9 @@ func (t *teller) place() {
 	switch {
 	case value == nil || i == nil:
 	case *value < 0.05:
-		t.say("Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, number(*i), pText(*value))
+		t.say("Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, Number(*i), pText(*value))
 	default:
-		t.say("No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, number(*i), pText(*value))
+		t.say("No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, Number(*i), pText(*value))
 	}
 	if e := p.Edge; e != nil && e.Estimate != nil && e.CI95 != nil {
 		text := t.risen(*e.Estimate, *e.CI95)
@@ -148,7 +148,7 @@ func (t *teller) place() {
 		}
 		switch {
 		case e.VIF != nil && *e.VIF > apart:
-			t.say("Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", number(*e.VIF), text, beside)
+			t.say("Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", Number(*e.VIF), text, beside)
 		case e.CI95[0] > 0 || e.CI95[1] < 0:
 			t.say("Edge plants differ from inner ones%s: %s.", beside, text)
 		default:
@@ -165,7 +165,7 @@ func (t *teller) suspects() {
 			t.say("%d more plants lie far off; they stand in the table.", len(t.r.Suspects)-named)
 			break
 		}
-		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", upper(t.in.plant(x.Plant)), unit(number(x.Value), t.r.Unit))
+		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", upper(t.in.plant(x.Plant)), unit(Number(x.Value), t.r.Unit))
 		if x.PWithout != nil {
 			text += fmt.Sprintf("; without it p for %s is %s", x.about, pText(*x.PWithout))
 		}

@@ -2,9 +2,6 @@ package correlate
 
 import (
 	"fmt"
-	"math"
-	"strconv"
-	"strings"
 
 	"parstead/correlate/deal"
 )
@@ -93,19 +90,6 @@ type Light struct {
 type Difference struct {
 	Value float64
 	Share bool // Value is a share: 0.1 for 10 %
-}
-
-// ParseDifference reads "10%" or "2.5".
-func ParseDifference(s string) (Difference, error) {
-	text, share := strings.CutSuffix(strings.TrimSpace(s), "%")
-	v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
-	if err != nil || !(v > 0) || math.IsInf(v, 0) {
-		return Difference{}, fmt.Errorf("%q is not a difference: write a number above zero, or a share such as 10%%", s)
-	}
-	if share {
-		v /= 100
-	}
-	return Difference{v, share}, nil
 }
 
 // Outcome is one thing that was weighed, counted or seen on every plant.

@@ -118,7 +118,7 @@ func (s *sample) correct(result *LightResult, bins *model.Factor, slope model.Es
 	case s.out.Kind == YesNo:
 		s.say("corrected_for_error", "", "not corrected: log odds do not shrink in proportion to the reliability")
 	case reliability < leastReliability:
-		s.say("corrected_for_error", "", "not corrected: with a reliability of %s the light figures differ mostly by chance", number(reliability))
+		s.say("corrected_for_error", "", "not corrected: with a reliability of %s the light figures differ mostly by chance", Number(reliability))
 	case slope.OK():
 		ci := slope.CI95()
 		result.Corrected = &CorrectedSlope{slope.Value / reliability, [2]float64{ci[0] / reliability, ci[1] / reliability}}

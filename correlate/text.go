@@ -103,7 +103,7 @@ func optional(x *float64) string {
 	if x == nil {
 		return ""
 	}
-	return number(*x)
+	return Number(*x)
 }
 
 func between(ci *[2]float64) string {
@@ -190,10 +190,10 @@ func (p *printer) light(o *OutcomeResult) {
 	}
 	var trust []string
 	if l.Reliability != nil {
-		trust = append(trust, "reliability of the light figures "+number(*l.Reliability))
+		trust = append(trust, "reliability of the light figures "+Number(*l.Reliability))
 	}
 	if l.VIF != nil {
-		trust = append(trust, "variance inflation "+number(*l.VIF))
+		trust = append(trust, "variance inflation "+Number(*l.VIF))
 	}
 	if len(trust) > 0 {
 		p.wrapped("  ", "  ", upper(strings.Join(trust, "; "))+".")

@@ -9,9 +9,9 @@ import (
 	"strings"
 )
 
-// number writes a number for people: three significant digits, more before the
+// Number writes a number for people: three significant digits, more before the
 // point where there are more.
-func number(x float64) string {
+func Number(x float64) string {
 	text := ""
 	switch a := math.Abs(x); {
 	case x == 0:
@@ -32,7 +32,7 @@ func freedom(d float64) string {
 	if d == math.Trunc(d) && math.Abs(d) < 1e15 {
 		return strconv.FormatFloat(d, 'f', 0, 64)
 	}
-	return number(d)
+	return Number(d)
 }
 
 // percent writes a share for people.

@@ -1,6 +1,9 @@
 package light
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // SurveyReading is one value that a handheld meter showed at one position.
 type SurveyReading struct {
@@ -46,6 +49,18 @@ func (r *Rack) Bin(name string) (Bin, bool) {
 		}
 	}
 	return Bin{}, false
+}
+
+// Lit lists the stretches of the span in which a timer has any of the bin's lamps
+// on, in order and merged. The span must be closed.
+func (r *Rack) Lit(bin Bin, during Span) []Span {
+	var lit []Span
+	for _, l := range r.Lamps {
+		if slices.Contains(bin.Lamps, l.Name) {
+			lit = append(lit, l.Lit(during, r.Zone)...)
+		}
+	}
+	return Merge(lit)
 }
 
 // Trial is the span from the start of the first light day to the end of the last.

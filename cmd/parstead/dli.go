@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"text/tabwriter"
 
 	"parstead/cmd/parstead/trial"
@@ -202,10 +203,8 @@ func printBin(w io.Writer, bin light.Bin, days []account.Day) (known bool) {
 	var covered, filled, off tally
 	missing := map[light.Date]bool{}
 	sources := map[account.Source]int{}
-	for _, d := range days {
-		if d.Position.Bin != bin.Name {
-			continue
-		}
+	own := slices.DeleteFunc(slices.Clone(days), func(d account.Day) bool { return d.Position.Bin != bin.Name })
+	for _, d := range own {
 		covered.add(d.Covered)
 		if !d.Known {
 			missing[d.Date] = true
@@ -220,24 +219,13 @@ func printBin(w io.Writer, bin light.Bin, days []account.Day) (known bool) {
 		fmt.Fprintf(w, "\n%s: light not known.\n", bin.Name)
 		return false
 	}
-	least, all, squares := math.Inf(1), tally{}, 0.0
-	for _, m := range cells {
-		if m.n > 0 {
-			least = min(least, m.mean())
-			all.add(m.mean())
-		}
-	}
-	for _, m := range cells {
-		if m.n > 0 {
-			squares += (m.mean() - all.mean()) * (m.mean() - all.mean())
-		}
-	}
-	fmt.Fprintf(w, "\n%s: mean %.2f", bin.Name, all.mean())
+	even := account.UniformityOf(own)[0]
+	fmt.Fprintf(w, "\n%s: mean %.2f", bin.Name, even.Mean)
 	if bin.TargetDLI > 0 {
 		fmt.Fprintf(w, " (meant %.1f)", bin.TargetDLI)
 	}
-	if all.n > 1 && all.mean() > 0 {
-		fmt.Fprintf(w, ", least over mean %.2f, CV %s", least/all.mean(), percent(math.Sqrt(squares/(all.n-1))/all.mean()))
+	if !math.IsNaN(even.CV) {
+		fmt.Fprintf(w, ", least over mean %.2f, CV %s", even.LeastOverMean, percent(even.CV))
 	}
 	fmt.Fprintf(w, "\n  covered %s, filled %s of the light, error %s; from %s", percent(covered.mean()), percent(filled.mean()), percent(off.mean()), sourceWords(sources))
 	if len(missing) > 0 {

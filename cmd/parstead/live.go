@@ -225,14 +225,8 @@ func figure(f account.Figure) page.Figure {
 
 // litSoFar is the share of today's lit hours that have passed by the timers.
 func litSoFar(rack *light.Rack, bin light.Bin, now time.Time) (share float64, ok bool) {
-	var lit []light.Span
-	for _, l := range rack.Lamps {
-		if slices.Contains(bin.Lamps, l.Name) {
-			lit = append(lit, l.Lit(rack.Day(rack.DateAt(now)), rack.Zone)...)
-		}
-	}
 	var passed, whole time.Duration
-	for _, s := range light.Merge(lit) {
+	for _, s := range rack.Lit(bin, rack.Day(rack.DateAt(now))) {
 		whole += s.Length()
 		if part, ok := s.Within(light.Span{Until: now}); ok {
 			passed += part.Length()

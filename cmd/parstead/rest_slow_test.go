@@ -3,10 +3,29 @@
 package main
 
 import (
+	"context"
 	"fmt"
+	"sync/atomic"
 	"testing"
 	"time"
+
+	"parstead/ingest"
+	"parstead/light"
 )
+
+// commitCounter counts what reaches the store.
+type commitCounter struct {
+	ingest.Sink
+	commits, readings atomic.Int64
+}
+
+func (c *commitCounter) wrap(s ingest.Sink) ingest.Sink { c.Sink = s; return c }
+
+func (c *commitCounter) Append(ctx context.Context, group []light.Reading) ([]light.Fate, error) {
+	c.commits.Add(1)
+	c.readings.Add(int64(len(group)))
+	return c.Sink.Append(ctx, group)
+}
 
 // A rack at rest whose sensors publish without acknowledgement (QoS 0) spares
 // its card: at most one commit in ten seconds, with the daemon's own settings.

@@ -1,28 +1,11 @@
 package main
 
 import (
-	"context"
-	"sync/atomic"
 	"testing"
 	"time"
 
-	"parstead/ingest"
 	"parstead/light"
 )
-
-// commitCounter counts what reaches the store.
-type commitCounter struct {
-	ingest.Sink
-	commits, readings atomic.Int64
-}
-
-func (c *commitCounter) wrap(s ingest.Sink) ingest.Sink { c.Sink = s; return c }
-
-func (c *commitCounter) Append(ctx context.Context, group []light.Reading) ([]light.Fate, error) {
-	c.commits.Add(1)
-	c.readings.Add(int64(len(group)))
-	return c.Sink.Append(ctx, group)
-}
 
 // The page is ready only when the light of the days so far is known, and the
 // sums are made anew only when something reaches back over them.

@@ -7,23 +7,16 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"parstead/correlate"
 )
 
-// number writes a number for people: three digits, more where there are more
-// before the point.
+// number writes a number as the findings do; nothing for one that is not known.
 func number(x float64) string {
-	a := math.Abs(x)
-	switch {
-	case math.IsNaN(x):
+	if math.IsNaN(x) {
 		return ""
-	case a == 0:
-		return "0"
-	case a >= 1e7 || a < 1e-4:
-		return minus(strconv.FormatFloat(x, 'e', 2, 64))
-	case a >= 99.95:
-		return minus(strconv.FormatFloat(x, 'f', 0, 64))
 	}
-	return minus(strconv.FormatFloat(x, 'f', 2-int(math.Floor(math.Log10(a))), 64))
+	return correlate.Number(x)
 }
 
 // short writes a number that someone gave, as it was given.

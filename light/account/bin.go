@@ -298,11 +298,7 @@ func (b *bin) anchors(at time.Time) (anchors []field.Anchor) {
 // lit are the stretches of a window in which the timer has any of the lamps on,
 // outages whose end is known left out.
 func (b *bin) lit(from, until int64) []light.Span {
-	var lit []light.Span
-	for _, l := range b.lamps {
-		lit = append(lit, l.Lit(light.Span{From: unix(from), Until: unix(until)}, b.rack.Zone)...)
-	}
-	lit = light.Merge(lit)
+	lit := b.rack.Lit(b.Bin, light.Span{From: unix(from), Until: unix(until)})
 	for _, out := range b.closedOutages() {
 		var left []light.Span
 		for _, s := range lit {

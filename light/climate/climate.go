@@ -168,19 +168,11 @@ func (b *bin) day(d light.Date, from, until int64) Day {
 // litAndDark parts a window by the timers of the bin's lamps; a bin without
 // lamps has neither.
 func (b *bin) litAndDark(from, until int64) (lit, dark []dli.Gap) {
-	var spans []light.Span
-	lamps := 0
-	for _, l := range b.rack.Lamps {
-		if slices.Contains(b.of.Lamps, l.Name) {
-			lamps++
-			spans = append(spans, l.Lit(light.Span{From: unix(from), Until: unix(until)}, b.rack.Zone)...)
-		}
-	}
-	if lamps == 0 {
+	if !slices.ContainsFunc(b.rack.Lamps, func(l light.Lamp) bool { return slices.Contains(b.of.Lamps, l.Name) }) {
 		return nil, nil
 	}
 	at := from
-	for _, s := range light.Merge(spans) {
+	for _, s := range b.rack.Lit(b.of, light.Span{From: unix(from), Until: unix(until)}) {
 		if on := s.From.UnixNano(); at < on {
 			dark = append(dark, dli.Gap{From: at, Until: on})
 		}

@@ -2,7 +2,6 @@ package watch
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"parstead/light"
@@ -14,13 +13,7 @@ func due(rack *light.Rack, bin string, during light.Span) []light.Span {
 	if !ok {
 		return nil
 	}
-	var lit []light.Span
-	for _, l := range rack.Lamps {
-		if slices.Contains(b.Lamps, l.Name) {
-			lit = append(lit, l.Lit(during, rack.Zone)...)
-		}
-	}
-	return light.Merge(lit)
+	return rack.Lit(b, during)
 }
 
 // around is the window with a day on either side, so that no edge of it passes
