@@ -13,6 +13,7 @@ import (
 const (
 	silence   = time.Second            // since the last commit: readings are sparse
 	fullHand  = 20                     // deliveries waited for that end a lingering: a common window of brokers
+	fullLoad  = 1000                   // readings that end a lingering: each one's share of a commit is small
 	firstWait = 100 * time.Millisecond // before a failed commit is tried again, doubled each time
 	longWait  = 30 * time.Second
 	drainTime = 10 * time.Second // for the last commit
@@ -24,6 +25,7 @@ type group struct {
 	waiting  []waiting
 	since    time.Time // of the first arrival
 	waited   time.Time // of the first delivery that waits
+	urgent   bool      // not to be put off: a queue drains, or a commit failed
 }
 
 type waiting struct {
@@ -47,23 +49,30 @@ func (g *group) add(found []arrival, from Publisher, id uint16) {
 	}
 }
 
-// due is when the group has to be committed. It never waits for a count: a
-// broker whose window is full would wait for us while we wait for it.
+// due is when the group has to be committed. While a queue drains or a
+// publisher has waited lately, that is at once: it never waits for a count,
+// because a broker whose window is full would wait for us while we wait for it.
+// A publisher that comes after a silence waits for up to LingerWaited. What
+// nobody waits for lingers however closely it comes, so that its commits lie at
+// least Linger apart, or fullLoad readings.
 func (in *Intake) due(g *group, lastCommit time.Time) time.Time {
-	if in.closed || len(g.arrivals) == 0 || len(g.waiting) >= fullHand || g.since.Sub(lastCommit) <= silence {
+	if in.closed || g.urgent || len(g.arrivals) == 0 || len(g.arrivals) >= min(fullLoad, in.Queue) || len(g.waiting) >= fullHand {
 		return g.since
 	}
 	due := g.since.Add(max(0, in.Linger))
 	if len(g.waiting) > 0 {
-		if soon := g.waited.Add(max(0, in.LingerWaited)); soon.Before(due) {
+		soon := g.waited
+		if soon.Sub(lastCommit) > silence {
+			soon = soon.Add(max(0, in.LingerWaited))
+		}
+		if soon.Before(due) {
 			due = soon
 		}
 	}
 	return due
 }
 
-// Run commits what Take queues, as soon as the last commit has ended, until ctx
-// is cancelled. It then takes nothing more in, commits what is left within ten
+// Run commits what Take queues until ctx is cancelled. It then takes nothing more in, commits what is left within ten
 // seconds, settles it and returns. An error names readings that could not be
 // kept. End Run before the sources, so that publishers get their
 // acknowledgements.
@@ -255,7 +264,7 @@ func (in *Intake) putBack(g *group) int {
 	defer in.mu.Unlock()
 	in.failing = true
 	in.room.Broadcast()
-	kept := group{since: g.since}
+	kept := group{since: g.since, urgent: true}
 	for _, a := range slices.Concat(g.arrivals, in.queue.arrivals) {
 		if !a.waits {
 			kept.arrivals = append(kept.arrivals, a)

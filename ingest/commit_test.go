@@ -3,6 +3,8 @@ package ingest
 import (
 	"context"
 	"errors"
+	"fmt"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -15,30 +17,79 @@ import (
 	"parstead/light"
 )
 
+// lingering runs an intake with the daemon's own settings on a clock that costs
+// no time, and returns its sink when it has ended.
+func lingering(t *testing.T, feeds []Feed, publish func(*Intake)) *timed {
+	t.Helper()
+	sink := &timed{}
+	in, err := New(Config{Sink: sink, Feeds: feeds, Clock: SystemClock(), Log: quiet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error)
+	go func() { done <- in.Run(ctx) }()
+	publish(in)
+	cancel()
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+	return sink
+}
+
+// Eight sensors of light and temperature that publish once a minute without
+// acknowledgement (QoS 0), however their moments lie: at most one commit in ten
+// seconds, and nothing is kept from the disk for longer.
 func TestARackAtRestSparesItsCard(t *testing.T) {
 	t.Parallel()
-	synctest.Test(t, func(t *testing.T) {
-		sink := &memory{}
-		in, err := New(Config{Sink: sink, Feeds: []Feed{chip("a", "a")}, Clock: SystemClock(), Log: quiet})
-		if err != nil {
-			t.Fatal(err)
+	const sensors, minutes = 16, 60
+	rng := rand.New(rand.NewPCG(7, 8))
+	for name, moment := range map[string]func(i int) time.Duration{
+		"evenly":          func(i int) time.Duration { return time.Duration(i) * time.Minute / sensors },
+		"in one breath":   func(i int) time.Duration { return time.Duration(i) * time.Millisecond },
+		"half a second":   func(i int) time.Duration { return time.Duration(i) * time.Second / 2 },
+		"every 3 seconds": func(i int) time.Duration { return time.Duration(i) * 3 * time.Second },
+		"at random":       func(int) time.Duration { return time.Duration(rng.Int64N(int64(time.Minute))) },
+	} {
+		var feeds []Feed
+		var moments []time.Duration
+		for i := range sensors {
+			feeds = append(feeds, chip(fmt.Sprint(i), fmt.Sprint(i)))
 		}
-		ctx, cancel := context.WithCancel(t.Context())
-		done := make(chan error)
-		go func() { done <- in.Run(ctx) }()
-		const minutes = 60
-		for range minutes * 16 { // eight sensors of light and temperature, QoS 0
-			time.Sleep(time.Minute / 16)
-			in.Take(Delivery{Topic: "a", Payload: []byte("1")})
+		for m := range minutes {
+			for i := range sensors {
+				moments = append(moments, time.Duration(m)*time.Minute+moment(i))
+			}
 		}
-		cancel()
-		if err := <-done; err != nil {
-			t.Error(err)
-		}
-		if n := sink.commits(); n > minutes*6 || len(sink.all()) != minutes*16 {
-			t.Errorf("%d readings in %d commits, want at most one every 10 s", len(sink.all()), n)
-		}
-	})
+		slices.Sort(moments)
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			synctest.Test(t, func(t *testing.T) {
+				start := time.Now()
+				var oldest time.Duration
+				sink := lingering(t, feeds, func(in *Intake) {
+					in.OnStored = func(r light.Reading) { oldest = max(oldest, time.Since(r.Arrived)) }
+					for i, at := range moments {
+						time.Sleep(at - time.Since(start))
+						in.Take(Delivery{Topic: fmt.Sprint(i % sensors), Payload: []byte("1")})
+					}
+					time.Sleep(time.Minute)
+				})
+				if n := len(sink.all()); n != sensors*minutes {
+					t.Errorf("%d readings stored, want %d", n, sensors*minutes)
+				}
+				for i := 1; i < len(sink.at); i++ {
+					if pause := sink.at[i].Sub(sink.at[i-1]); pause < 10*time.Second {
+						t.Errorf("a commit after only %v", pause)
+					}
+				}
+				if oldest > 11*time.Second { // arrival times are whole seconds
+					t.Errorf("a reading was kept from the disk for %v", oldest)
+				}
+				t.Logf("%d readings in %d commits", len(sink.all()), len(sink.at))
+			})
+		})
+	}
 }
 
 func TestLingering(t *testing.T) {
@@ -47,56 +98,47 @@ func TestLingering(t *testing.T) {
 	type delivery struct {
 		after time.Duration
 		waits bool
+		away  time.Duration // of the session, before it
 	}
-	seconds := func(s ...float64) (d []time.Duration) {
-		for _, s := range s {
-			d = append(d, time.Duration(s*float64(time.Second)))
-		}
-		return d
-	}
-	burst := make([]delivery, fullHand)
-	for i := range burst {
-		burst[i] = delivery{100 * time.Second, true}
+	const s, ms = time.Second, time.Millisecond
+	many := func(n int, after time.Duration, waits bool) []delivery {
+		return slices.Repeat([]delivery{{after: after, waits: waits}}, n)
 	}
 	for _, c := range []struct {
 		name       string
 		deliveries []delivery
 		commits    []time.Duration
 	}{
-		{"nobody waits", []delivery{{100 * time.Second, false}, {105 * time.Second, false}}, seconds(110)},
-		{"a publisher waits", []delivery{{100 * time.Second, true}}, seconds(101)},
-		{"a publisher joins", []delivery{{100 * time.Second, false}, {104 * time.Second, true}}, seconds(105)},
-		{"late joiner never puts off", []delivery{{100 * time.Second, false}, {109500 * time.Millisecond, true}}, seconds(110)},
-		{"busy", []delivery{{100 * time.Second, true}, {101500 * time.Millisecond, true}, {102 * time.Second, false}}, seconds(101, 101.5, 102)},
-		{"a full hand", burst, seconds(100)},
-		{"silence again", []delivery{{100 * time.Second, true}, {102500 * time.Millisecond, true}}, seconds(101, 103.5)},
+		{"nobody waits", []delivery{{after: 100 * s}, {after: 105 * s}}, []time.Duration{110 * s}},
+		{"nobody waits, soon after a commit", []delivery{{after: 100 * s}, {after: 110*s + 200*ms}}, []time.Duration{110 * s, 120*s + 200*ms}},
+		{"a publisher waits", []delivery{{100 * s, true, 0}}, []time.Duration{101 * s}},
+		{"a publisher joins", []delivery{{after: 100 * s}, {104 * s, true, 0}}, []time.Duration{105 * s}},
+		{"late joiner never puts off", []delivery{{after: 100 * s}, {109*s + 500*ms, true, 0}}, []time.Duration{110 * s}},
+		{"busy publisher", []delivery{{100 * s, true, 0}, {101*s + 500*ms, true, 0}}, []time.Duration{101 * s, 101*s + 500*ms}},
+		{"a busy publisher takes others along", []delivery{{100 * s, true, 0}, {after: 101*s + 200*ms}, {101*s + 500*ms, true, 0}, {after: 102 * s}}, []time.Duration{101 * s, 101*s + 500*ms, 112 * s}},
+		{"a full hand", many(fullHand, 100*s, true), []time.Duration{100 * s}},
+		{"a full load", many(fullLoad+1, 100*s, false), []time.Duration{100 * s, 110 * s}},
+		{"silence again", []delivery{{100 * s, true, 0}, {102*s + 500*ms, true, 0}}, []time.Duration{101 * s, 103*s + 500*ms}},
+		{"a queue drains", []delivery{{100 * s, true, time.Hour}, {101 * s, true, time.Hour}, {after: 102 * s, away: time.Hour}}, []time.Duration{100 * s, 101 * s, 102 * s}},
+		{"a queue has drained", []delivery{{100 * s, true, time.Hour}, {160 * s, true, time.Hour}, {after: 170 * s, away: time.Hour}}, []time.Duration{100 * s, 161 * s, 180 * s}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			synctest.Test(t, func(t *testing.T) {
 				start := time.Now()
-				sink := &timed{}
-				in, err := New(Config{Sink: sink, Feeds: []Feed{chip("a", "a")}, Clock: SystemClock(), Log: quiet})
-				if err != nil {
-					t.Fatal(err)
-				}
-				ctx, cancel := context.WithCancel(t.Context())
-				done := make(chan error)
-				go func() { done <- in.Run(ctx) }()
-				who := &sender{}
-				for i, d := range c.deliveries {
-					time.Sleep(d.after - time.Since(start))
-					delivery := Delivery{Topic: "a", Payload: []byte("1"), ID: uint16(i)}
-					if d.waits {
-						delivery.From = who
+				sink := lingering(t, []Feed{chip("a", "a")}, func(in *Intake) {
+					who := &sender{}
+					for i, d := range c.deliveries {
+						time.Sleep(d.after - time.Since(start))
+						synctest.Wait()
+						delivery := Delivery{Topic: "a", Payload: []byte("1"), Link: 1, Away: d.away, ID: uint16(i)}
+						if d.waits {
+							delivery.From = who
+						}
+						in.Take(delivery)
 					}
-					in.Take(delivery)
-				}
-				time.Sleep(time.Minute)
-				cancel()
-				if err := <-done; err != nil {
-					t.Fatal(err)
-				}
+					time.Sleep(time.Minute)
+				})
 				var got []time.Duration
 				for _, at := range sink.at {
 					got = append(got, at.Sub(start))

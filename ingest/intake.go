@@ -39,9 +39,10 @@ type Config struct {
 	OnStored func(light.Reading)
 	OnStep   func(Step)
 
-	// How long a commit may be put off after a silence: for readings that
-	// nobody waits for (0: 10 s) and where a publisher waits (0: 1 s). Negative:
-	// not at all. They run on the machine's clock, whatever Clock says.
+	// How long a commit may be put off to spare cards: for readings that nobody
+	// waits for (0: 10 s; a kill loses as much of them), and where a publisher
+	// waits that comes after a silence (0: 1 s). Negative: not at all. They run on
+	// the machine's clock, whatever Clock says.
 	Linger, LingerWaited time.Duration
 
 	Queue int // readings held before Take blocks; 0: 16384
@@ -195,13 +196,14 @@ func (in *Intake) Take(d Delivery) {
 	for i := range found {
 		a := &found[i]
 		// Every delivery moves the backlog's end, own time or not.
-		if late := a.sensor.backlog(&d, a.entry.feed.Sensor.Every, moment.uptime); a.reading.Mark == 0 {
-			switch {
-			case d.Retained:
-				a.reading.Mark = light.Stale
-			case late:
-				a.reading.Mark = light.Untimed
-			}
+		late := a.sensor.backlog(&d, a.entry.feed.Sensor.Every, moment.uptime)
+		in.queue.urgent = in.queue.urgent || late
+		switch {
+		case a.reading.Mark != 0:
+		case d.Retained:
+			a.reading.Mark = light.Stale
+		case late:
+			a.reading.Mark = light.Untimed
 		}
 	}
 	in.queue.add(found, d.From, d.ID)
