@@ -1,6 +1,7 @@
 package store
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -79,7 +80,7 @@ func season(tb testing.TB, db *DB, sensors []*columns, pack bool) (mostLive int6
 			for minute := range 60 {
 				for k, c := range sensors {
 					i := day*1440 + hour*60 + minute
-					s := stored{0, c.at[i], c.value[i], c.mark[i], c.arrived[i], c.boot[i], c.uptime[i]}
+					s := c.reading(0, i)
 					group = append(group, s.reading(fmt.Sprintf("sensor %d", k)))
 				}
 			}
@@ -117,10 +118,10 @@ func zstdColumns(tb testing.TB, c *columns) (bytes int) {
 func rawColumns(c *columns) []byte {
 	b := make([]byte, 0, 16*c.len())
 	for i := range c.at {
-		b = append(b, sequenceKey(uint64(c.at[i]))...)
+		b = binary.LittleEndian.AppendUint64(b, uint64(c.at[i]))
 	}
 	for i := range c.value {
-		b = append(b, sequenceKey(math.Float64bits(c.value[i]))...)
+		b = binary.LittleEndian.AppendUint64(b, math.Float64bits(c.value[i]))
 	}
 	return b
 }

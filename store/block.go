@@ -60,6 +60,21 @@ func (c *columns) add(r *stored) {
 	c.uptime = append(c.uptime, r.uptime)
 }
 
+// reading is the reading at a place, as one of the sensor.
+func (c *columns) reading(sensor uint32, i int) stored {
+	return stored{sensor, c.at[i], c.value[i], c.mark[i], c.arrived[i], c.boot[i], c.uptime[i]}
+}
+
+// join adds the readings of another.
+func (c *columns) join(x *columns) {
+	c.at = append(c.at, x.at...)
+	c.value = append(c.value, x.value...)
+	c.mark = append(c.mark, x.mark...)
+	c.arrived = append(c.arrived, x.arrived...)
+	c.boot = append(c.boot, x.boot...)
+	c.uptime = append(c.uptime, x.uptime...)
+}
+
 // grow adds n readings that are still to be filled in, and returns them.
 func (c *columns) grow(n int) *columns {
 	had := c.len()
@@ -127,6 +142,7 @@ type blockHeader struct {
 type encoder struct {
 	zip     *zstd.Encoder
 	scratch []byte
+	body    []byte
 	ints    []int64
 }
 
@@ -152,7 +168,7 @@ func (e *encoder) block(key []byte, c *columns, generation uint64) []byte {
 		h.all &= m
 		h.bootLow, h.bootHigh = min(h.bootLow, c.boot[i]), max(h.bootHigh, c.boot[i])
 	}
-	var body []byte
+	body := e.body[:0]
 	column := func(i int, raw []byte) {
 		h.sizes[i].raw = len(raw)
 		start := len(body)
@@ -175,10 +191,11 @@ func (e *encoder) block(key []byte, c *columns, generation uint64) []byte {
 	column(columnExceptions, exceptions)
 	raw = e.scratch[:0]
 	if h.any != h.all {
-		raw = appendRuns(raw, len(c.mark), func(i int) int64 { return int64(c.mark[i]) })
+		raw = e.marks(raw, c.mark)
 	}
 	column(columnMarks, raw)
-	column(columnArrivals, appendArrivals(e.scratch[:0], c))
+	column(columnArrivals, e.arrivals(e.scratch[:0], c))
+	e.body = body
 
 	b := make([]byte, 0, 2+16+columnCount*2*3+8*5+len(body)+sealSize)
 	b = append(b, kindBlock, recordVersion, byte(h.time), byte(h.value), h.exponent, byte(h.any), byte(h.all), h.zipped)
@@ -361,13 +378,38 @@ func (c clockSteps) between(low, high uint32) bool {
 	return false
 }
 
-// appendArrivals writes when the readings came: the arrival against the
-// reading's time, the boot number, and the arrival less the uptime, which is
-// when that boot began.
-func appendArrivals(b []byte, c *columns) []byte {
-	b = appendRuns(b, c.len(), func(i int) int64 { return c.arrived[i] - secondOf(c.at[i]) })
-	b = appendRuns(b, c.len(), func(i int) int64 { return int64(c.boot[i]) })
-	return appendRuns(b, c.len(), func(i int) int64 { return c.arrived[i] - c.uptime[i] })
+// numbers is room for n numbers.
+func (e *encoder) numbers(n int) []int64 {
+	e.ints = slices.Grow(e.ints[:0], n)[:n]
+	return e.ints
+}
+
+// arrivals writes when the readings came: the arrival against the reading's
+// time, the boot number, and the arrival less the uptime, which is when that
+// boot began.
+func (e *encoder) arrivals(b []byte, c *columns) []byte {
+	n := e.numbers(c.len())
+	for i, at := range c.at {
+		n[i] = c.arrived[i] - secondOf(at)
+	}
+	b = appendRuns(b, n)
+	for i, boot := range c.boot {
+		n[i] = int64(boot)
+	}
+	b = appendRuns(b, n)
+	for i, arrived := range c.arrived {
+		n[i] = arrived - c.uptime[i]
+	}
+	return appendRuns(b, n)
+}
+
+// marks writes the marks.
+func (e *encoder) marks(b []byte, marks []light.Mark) []byte {
+	n := e.numbers(len(marks))
+	for i, m := range marks {
+		n[i] = int64(m)
+	}
+	return appendRuns(b, n)
 }
 
 // arrivals reads into c the arrivals of the readings whose times it holds.

@@ -77,13 +77,13 @@ func zigzag(v int64) uint64 { return uint64(v)<<1 ^ uint64(v>>63) }
 
 func unzigzag(u uint64) int64 { return int64(u>>1) ^ -int64(u&1) }
 
-// appendRuns writes n numbers as runs of equal ones: the difference to the run
+// appendRuns writes numbers as runs of equal ones: the difference to the run
 // before, and the count.
-func appendRuns(b []byte, n int, at func(int) int64) []byte {
+func appendRuns(b []byte, n []int64) []byte {
 	var before int64
-	for i := 0; i < n; {
-		v, start := at(i), i
-		for i++; i < n && at(i) == v; i++ {
+	for i := 0; i < len(n); {
+		v, start := n[i], i
+		for i++; i < len(n) && n[i] == v; i++ {
 		}
 		b = binary.AppendVarint(b, v-before)
 		b = binary.AppendUvarint(b, uint64(i-start))

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -24,12 +25,13 @@ const packBatch = 1 << 17
 // the transaction that removes the groups. It works in several transactions,
 // between which appends go on.
 func (db *DB) Pack(ctx context.Context, before time.Time) error {
-	e, err := newEncoder()
+	p, err := newPacking()
 	if err != nil {
 		return fmt.Errorf("pack: %w", err)
 	}
+	defer packings.Put(p)
 	for {
-		more, err := db.packSome(ctx, e, before.Unix())
+		more, err := db.packSome(ctx, p, before.Unix())
 		if err != nil {
 			return fmt.Errorf("pack: %w", err)
 		}
@@ -40,19 +42,13 @@ func (db *DB) Pack(ctx context.Context, before time.Time) error {
 }
 
 // packSome packs the oldest groups; it tells whether others are left.
-func (db *DB) packSome(ctx context.Context, e *encoder, before int64) (more bool, err error) {
+func (db *DB) packSome(ctx context.Context, p *packing, before int64) (more bool, err error) {
 	db.write.Lock()
 	defer db.write.Unlock()
 	if err := ctx.Err(); err != nil {
 		return false, err
 	}
-	p := packing{
-		encoder: e, steps: db.state.steps,
-		weeks: map[sensorWeek]*[]stored{}, sensors: make([]packedSensor, len(db.state.byID)+1),
-	}
-	for _, x := range db.state.byID {
-		p.sensors[x.id].expected = min(x.loose, packBatch)
-	}
+	p.begin(&db.state)
 	if err := db.view(func(tx *bolt.Tx) error { return p.gather(tx, before) }); err != nil {
 		return false, err
 	}
@@ -60,10 +56,10 @@ func (db *DB) packSome(ctx context.Context, e *encoder, before int64) (more bool
 		return false, nil
 	}
 	err = db.update(func(tx *bolt.Tx) error {
-		if err := p.writeBlocks(tx.Bucket(bucketBlocks)); err != nil {
+		if err := p.writeSensors(tx.Bucket(bucketSensors)); err != nil {
 			return err
 		}
-		if err := p.writeSensors(tx.Bucket(bucketSensors)); err != nil {
+		if err := p.writeBlocks(tx.Bucket(bucketBlocks)); err != nil {
 			return err
 		}
 		groups := tx.Bucket(bucketGroups)
@@ -87,27 +83,67 @@ func (db *DB) packSome(ctx context.Context, e *encoder, before int64) (more bool
 	return p.more, nil
 }
 
-// packing is one transaction's worth of groups, sorted by sensor and week.
+// packing is one transaction's worth of groups, sorted by sensor and week. Its
+// memory serves again.
 type packing struct {
 	encoder *encoder
 	keys    [][]byte // of the groups taken
 	last    uint64   // number of the last of them
 	more    bool
-	weeks   map[sensorWeek]*[]stored
+	weeks   map[sensorWeek]*columns
 	sensors []packedSensor // by number; the first is nobody's
 	steps   clockSteps
+	spare   []*columns
+	joined  columns // a week's last block and what joins it
+}
+
+// packings are kept from one packing to the next where they are close; what
+// nobody needs goes with the next collection.
+var packings sync.Pool
+
+func newPacking() (*packing, error) {
+	if p, ok := packings.Get().(*packing); ok {
+		return p, nil
+	}
+	e, err := newEncoder()
+	return &packing{encoder: e, weeks: map[sensorWeek]*columns{}}, err
 }
 
 // packedSensor is what a packing adds to a sensor's record.
 type packedSensor struct {
 	count     uint64
 	newestOwn int64
-	hasOwn    bool
-	latest    *stored // nil for none
+	latestAt  int64    // rebased
+	latestIn  *columns // nil for none
+	latest    int      // its place there
 
-	expected uint64 // readings, in the first week
-	week     int32  // of the reading before
-	readings *[]stored
+	expected int   // readings, in the first week
+	from     int64 // where the week of the reading before begins
+	readings *columns
+}
+
+// begin forgets what was packed before.
+func (p *packing) begin(s *state) {
+	for _, c := range p.weeks {
+		c.reset()
+		p.spare = append(p.spare, c)
+	}
+	clear(p.weeks)
+	p.keys, p.more, p.steps = p.keys[:0], false, s.steps
+	p.sensors = slices.Grow(p.sensors[:0], len(s.byID)+1)[:len(s.byID)+1]
+	for _, x := range s.byID {
+		p.sensors[x.id] = packedSensor{newestOwn: math.MinInt64, latestAt: math.MinInt64, expected: int(min(x.loose, packBatch))}
+	}
+}
+
+// room is where a week's readings go.
+func (p *packing) room(expected int) *columns {
+	if n := len(p.spare); n > 0 {
+		c := p.spare[n-1]
+		p.spare = p.spare[:n-1]
+		return c
+	}
+	return newColumns(expected)
 }
 
 // gather takes the oldest groups that arrived before the time, in their order.
@@ -144,22 +180,24 @@ func (p *packing) gather(tx *bolt.Tx, before int64) error {
 }
 
 func (p *packing) take(r *stored) {
+	const week = weekSeconds * 1e9
 	s := &p.sensors[r.sensor]
-	if week := weekOf(r.at); s.readings == nil || s.week != week {
-		key := sensorWeek{r.sensor, week}
+	if s.readings == nil || uint64(r.at-s.from) >= week { // before it, too
+		key := sensorWeek{r.sensor, weekOf(r.at)}
 		if p.weeks[key] == nil {
-			readings := make([]stored, 0, s.expected)
-			p.weeks[key], s.expected = &readings, 0
+			p.weeks[key], s.expected = p.room(s.expected), 0
 		}
-		s.week, s.readings = week, p.weeks[key]
+		s.from, s.readings = int64(key.week)*week, p.weeks[key]
 	}
-	*s.readings = append(*s.readings, *r)
-	if r.mark&light.OwnTime != 0 && (s.newestOwn < r.at || !s.hasOwn) {
-		s.newestOwn, s.hasOwn = r.at, true
+	if r.mark&light.OwnTime != 0 && s.newestOwn < r.at {
+		s.newestOwn = r.at
 	}
-	if r.mark.Usable() && (s.latest == nil || p.steps.rebase(r) >= p.steps.rebase(s.latest)) {
-		s.latest = &(*s.readings)[len(*s.readings)-1]
+	if r.mark.Usable() {
+		if at := p.steps.rebase(r); at >= s.latestAt {
+			s.latestAt, s.latestIn, s.latest = at, s.readings, s.readings.len()
+		}
 	}
+	s.readings.add(r)
 	s.count++
 }
 
@@ -170,13 +208,14 @@ func (p *packing) writeBlocks(blocks *bolt.Bucket) error {
 		return cmp.Or(cmp.Compare(a.sensor, b.sensor), cmp.Compare(a.week, b.week))
 	})
 	for _, key := range order {
-		fresh := *p.weeks[key]
-		piece, readings, err := lastPiece(blocks, key, len(fresh))
+		readings := p.weeks[key]
+		piece, err := lastPiece(blocks, key, &p.joined)
 		if err != nil {
 			return err
 		}
-		for i := range fresh {
-			readings.add(&fresh[i])
+		if p.joined.len() > 0 {
+			p.joined.join(readings)
+			readings = &p.joined
 		}
 		readings.sort()
 		for from := 0; from < readings.len(); from += maxBlock {
@@ -194,9 +233,10 @@ func (p *packing) writeBlocks(blocks *bolt.Bucket) error {
 	return nil
 }
 
-// lastPiece is the week's last block, unless it is full or there is none: then
-// the number of the next, without readings. There is room for more of them.
-func lastPiece(blocks *bolt.Bucket, key sensorWeek, more int) (piece uint16, c *columns, err error) {
+// lastPiece reads the week's last block into c, unless it is full or there is
+// none: then it gives the number of the next, and no readings.
+func lastPiece(blocks *bolt.Bucket, key sensorWeek, c *columns) (piece uint16, err error) {
+	c.reset()
 	prefix := blockKey(key.sensor, key.week, 0)[:blockKeySize-2]
 	cursor := blocks.Cursor()
 	var lastKey, last []byte
@@ -204,21 +244,21 @@ func lastPiece(blocks *bolt.Bucket, key sensorWeek, more int) (piece uint16, c *
 		lastKey, last = k, v
 	}
 	if last == nil {
-		return 0, newColumns(more), nil
+		return 0, nil
 	}
 	_, _, piece, _ = splitBlockKey(lastKey)
 	h, err := openBlock(lastKey, last)
 	if err != nil {
-		return 0, nil, err
+		return 0, err
 	}
 	if h.count == maxBlock {
-		return piece + 1, newColumns(more), nil
+		return piece + 1, nil
 	}
-	c = newColumns(h.count + more)
-	return piece, c, readBlock(lastKey, last, c)
+	return piece, readBlock(lastKey, last, c)
 }
 
-// writeSensors brings the sensors' records up to what is packed now.
+// writeSensors brings the sensors' records up to what is packed now, while the
+// readings gathered are still in the order of arrival.
 func (p *packing) writeSensors(sensors *bolt.Bucket) error {
 	for id := range p.sensors {
 		s := &p.sensors[id]
@@ -230,17 +270,14 @@ func (p *packing) writeSensors(sensors *bolt.Bucket) error {
 		if err != nil {
 			return err
 		}
+		if s.latestIn != nil && (!x.hasLatest || s.latestAt >= p.steps.rebase(&x.latest)) {
+			x.latest, x.hasLatest = s.latestIn.reading(uint32(id), s.latest), true
+		}
 		latest := &x.latest
-		if s.latest != nil && (!x.hasLatest || p.steps.rebase(s.latest) >= p.steps.rebase(latest)) {
-			latest = s.latest
-		} else if !x.hasLatest {
+		if !x.hasLatest {
 			latest = nil
 		}
-		newest := x.newestOwn
-		if s.hasOwn {
-			newest = max(newest, s.newestOwn)
-		}
-		if err := sensors.Put(key, x.record(key, x.packed+s.count, newest, latest)); err != nil {
+		if err := sensors.Put(key, x.record(key, x.packed+s.count, max(x.newestOwn, s.newestOwn), latest)); err != nil {
 			return err
 		}
 	}

@@ -219,7 +219,7 @@ func (w *wreck) block(key, value []byte) error {
 		return err
 	}
 	for i := range c.at {
-		w.claim(stored{id, c.at[i], c.value[i], c.mark[i], c.arrived[i], c.boot[i], c.uptime[i]})
+		w.claim(c.reading(id, i))
 	}
 	return nil
 }

@@ -22,38 +22,39 @@ var timeUnits = [...]int64{1_000_000_000, 1_000_000, 1_000, 1}
 
 // times encodes ordered times, the first of which stands in the header.
 func (e *encoder) times(b []byte, at []int64) ([]byte, timeCode) {
-	steps := slices.Grow(e.ints[:0], len(at))
-	unit := 0
-	for i := 1; i < len(at); i++ {
-		step := at[i] - at[i-1]
+	steps := e.numbers(len(at) - 1)
+	unit, runs := 0, 0
+	before := int64(-1) // no step: times are ordered
+	for i := range steps {
+		step := at[i+1] - at[i]
+		steps[i] = step
+		if step == before {
+			continue
+		}
 		for step%timeUnits[unit] != 0 {
 			unit++
 		}
-		steps = append(steps, step)
+		before = step
+		runs++
 	}
-	e.ints = steps
-	runs := 0
-	for i := range steps {
-		steps[i] /= timeUnits[unit]
-		if i == 0 || steps[i] != steps[i-1] {
-			runs++
-		}
-	}
-	code := timeCode(unit << 4)
+	code, ns := timeCode(unit<<4), timeUnits[unit]
 	if runs*4 <= len(steps)+4 {
 		for i := 0; i < len(steps); {
 			step, start := steps[i], i
 			for i++; i < len(steps) && steps[i] == step; i++ {
 			}
-			b = binary.AppendUvarint(b, uint64(step))
+			b = binary.AppendUvarint(b, uint64(step/ns))
 			b = binary.AppendUvarint(b, uint64(i-start))
 		}
 		return b, code + timeRuns
 	}
+	for i := range steps {
+		steps[i] /= ns
+	}
 	// Of the two other codes the one with the shorter numbers.
 	usual := median(steps)
 	var change, differ int
-	before := int64(0)
+	before = 0
 	for _, s := range steps {
 		change += bits.Len64(zigzag(s - before))
 		differ += bits.Len64(zigzag(s - usual))

@@ -36,19 +36,17 @@ func decimal(v, power float64) (n int64, ok bool) {
 
 // values encodes values, by the decimal code where that holds for nearly all.
 func (e *encoder) values(b []byte, values []float64) (raw, exceptions []byte, code valueCode, exponent uint8) {
-	exponent, ok := exponentOf(values)
+	n, exponent, ok := e.decimals(values)
 	if !ok {
 		return appendBits(b, values), nil, valueBits, 0
 	}
 	b = slices.Grow(b, 2*len(values))
-	power := powersOfTen[exponent]
 	var before int64
 	last := 0
-	for i, v := range values {
-		n, ok := decimal(v, power)
-		if !ok {
+	for i, n := range n {
+		if n == notDecimal {
 			exceptions = binary.AppendUvarint(exceptions, uint64(i-last))
-			exceptions = binary.LittleEndian.AppendUint64(exceptions, math.Float64bits(v))
+			exceptions = binary.LittleEndian.AppendUint64(exceptions, math.Float64bits(values[i]))
 			n, last = before, i
 		}
 		if u := zigzag(n - before); u < 0x80 {
@@ -61,34 +59,38 @@ func (e *encoder) values(b []byte, values []float64) (raw, exceptions []byte, co
 	return b, exceptions, valueDecimal, exponent
 }
 
-// exponentOf is the smallest power of ten that makes whole numbers of all
-// values for which any does; ok is false if there are too many others.
-func exponentOf(values []float64) (exponent uint8, ok bool) {
+// notDecimal stands for a value that is no whole number of the unit.
+const notDecimal = math.MinInt64
+
+// decimals makes whole numbers of the values, by the smallest power of ten that
+// serves all of them for which any does; ok is false if there are too many
+// others.
+func (e *encoder) decimals(values []float64) (whole []int64, exponent uint8, ok bool) {
+	whole = e.numbers(len(values))
+	power := powersOfTen[0]
 	exceptions := 0
-	for _, v := range values {
-		if _, ok := decimal(v, powersOfTen[exponent]); ok {
+	for i := 0; i < len(values); i++ {
+		n, ok := decimal(values[i], power)
+		if ok {
+			whole[i] = n
 			continue
 		}
-		found := false
-		for e := exponent + 1; e <= maxExponent && !found; e++ {
-			if _, ok := decimal(v, powersOfTen[e]); ok {
-				exponent, found = e, true
-			}
+		larger := exponent + 1
+		for larger <= maxExponent && !ok {
+			_, ok = decimal(values[i], powersOfTen[larger])
+			larger++
 		}
-		if !found {
-			if exceptions++; exceptions > len(values)/16+1 {
-				return 0, false
-			}
+		if ok { // begin again: it may take values before this one out of range
+			exponent, power = larger-1, powersOfTen[larger-1]
+			i, exceptions = -1, 0
+			continue
 		}
-	}
-	// A larger power may have taken early values out of range.
-	exceptions = 0
-	for _, v := range values {
-		if _, ok := decimal(v, powersOfTen[exponent]); !ok {
-			exceptions++
+		whole[i] = notDecimal
+		if exceptions++; exceptions > len(values)/16+1 {
+			return nil, 0, false
 		}
 	}
-	return exponent, exceptions <= len(values)/16+1
+	return whole, exponent, true
 }
 
 func appendBits(b []byte, values []float64) []byte {
