@@ -55,32 +55,16 @@ func BrownForsythe(residuals []float64, cell []int) Test {
 //
 // Welch (1951), Biometrika 38:330–336.
 func Welch(groups [][]float64) Test {
-	k := float64(len(groups))
-	weights, means := make([]float64, len(groups)), make([]float64, len(groups))
-	var sum, centre float64
+	means := make([]Estimate, len(groups))
 	for j, g := range groups {
 		m, v, ok := meanVariance(g)
-		if !ok || len(groups) < 2 {
+		if !ok {
 			return Test{}
 		}
-		means[j], weights[j] = m, float64(len(g))/v
-		sum += weights[j]
-		centre += weights[j] * m
+		n := float64(len(g))
+		means[j] = Estimate{m, math.Sqrt(v / n), n - 1}
 	}
-	if !(sum > 0) || math.IsInf(sum, 0) {
-		return Test{}
-	}
-	centre /= sum
-	var between, lambda float64
-	for j, g := range groups {
-		between += weights[j] * (means[j] - centre) * (means[j] - centre)
-		share := 1 - weights[j]/sum
-		lambda += share * share / float64(len(g)-1)
-	}
-	t := Test{DF: [2]float64{k - 1, (k*k - 1) / (3 * lambda)}, OK: true}
-	t.F = between / (k - 1) / (1 + 2*(k-2)*lambda/(k*k-1))
-	t.P = fUpper(t.F, t.DF[0], t.DF[1])
-	return t
+	return Agree(means).Test
 }
 
 // GamesHowell compares every pair of groups, each pair with its own spreads and
