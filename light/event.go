@@ -34,6 +34,8 @@ const (
 	ClockStepped Kind = "clock_stepped" // the system clock jumped
 	Dealt        Kind = "dealt"         // a layout was dealt: seed, procedure, planned analysis
 	Looked       Kind = "looked"        // results were read before the trial's end
+	Entered      Kind = "entered"       // a value was entered at the page, for a sheet
+	Filed        Kind = "filed"         // what was entered stands in the sheets
 	Withdrawn    Kind = "withdrawn"     // takes back the entry named by Withdraws
 )
 

@@ -19,14 +19,17 @@ type loader struct {
 	doc   *document
 	feeds []feed // one for each [[sensor]], in order
 	roster
-	harvest *sheet // nil where there is none
+	harvest *sheet            // nil where there is none
+	drafts  map[string][]byte // read in place of the folder's files of these names
 }
 
 // Load reads the trial in a folder and lists everything that is wrong with it,
 // by file, line and column. The trial is nil only if trial.toml could not be
 // read; it may be used only if Usable says so.
-func Load(dir string) (*Trial, []Problem) {
-	l := &loader{Trial: &Trial{Dir: dir}}
+func Load(dir string) (*Trial, []Problem) { return load(dir, nil) }
+
+func load(dir string, drafts map[string][]byte) (*Trial, []Problem) {
+	l := &loader{Trial: &Trial{Dir: dir}, drafts: drafts}
 	text, err := os.ReadFile(filepath.Join(dir, configFile))
 	if err != nil {
 		mend := "make the file readable"

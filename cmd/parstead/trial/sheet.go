@@ -139,7 +139,11 @@ func (l *loader) readSheet(name string) (s *sheet, found bool) {
 		parse  func(file string, data []byte, p *problems) *sheet
 	}{{".csv", parseCSV}, {".xlsx", parseWorkbook}} {
 		file := name + kind.ending
-		data, err := readFile(filepath.Join(l.Dir, file))
+		data, isDraft := l.drafts[file]
+		var err error
+		if !isDraft {
+			data, err = readFile(filepath.Join(l.Dir, file))
+		}
 		switch {
 		case errors.Is(err, os.ErrNotExist):
 			continue
