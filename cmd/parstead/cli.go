@@ -26,6 +26,7 @@ type commands struct {
 	Climate climateCmd `cmd:"" help:"Tell the air of each bin and day: warmth, humidity, degree-days."`
 
 	Layout    layoutCmd    `cmd:"" help:"Deal plants to positions and treatments to plants, at random."`
+	Sheet     sheetCmd     `cmd:"" help:"Make a sheet to print and fill in: survey, labels, count, harvest."`
 	Correlate correlateCmd `cmd:"" help:"Correlate the harvest with treatments, places and light."`
 
 	Export  exportCmd  `cmd:"" help:"Write the whole trial as CSV files with a description."`

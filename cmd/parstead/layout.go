@@ -62,7 +62,7 @@ func (c *layoutCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	seed, err := c.seed()
+	seed, err := seedOr(c.Seed)
 	if err != nil {
 		return err
 	}
@@ -87,9 +87,10 @@ func (c *layoutCmd) Run(e *env) error {
 	return c.tell(e.stdout, plan, layout)
 }
 
-func (c *layoutCmd) seed() (uint64, error) {
-	if c.Seed != nil {
-		return *c.Seed, nil
+// seedOr is the seed that was given, else one that is drawn.
+func seedOr(given *uint64) (uint64, error) {
+	if given != nil {
+		return *given, nil
 	}
 	var b [8]byte
 	if _, err := crypto.Read(b[:]); err != nil {

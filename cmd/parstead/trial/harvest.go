@@ -8,7 +8,8 @@ import (
 	"parstead/light"
 )
 
-var causes = []string{"rot", "pest", "dried", "accident", "unknown"}
+// Causes are the words for why a plant was lost.
+var Causes = []string{"rot", "pest", "dried", "accident", "unknown"}
 
 // readHarvest reads what was weighed and counted at the end.
 func (l *loader) readHarvest() {
@@ -71,8 +72,8 @@ func (l *loader) readFate(p *plantRow, r row) {
 		p.Date = p.LostOn
 	}
 	p.Cause = strings.ToLower(r.cell("cause").text)
-	if c := r.cell("cause"); p.Cause != "" && !slices.Contains(causes, p.Cause) {
-		l.fault(c.at, fmt.Sprintf("the cause of plant %s can't be %q", p.Code, c.text), "write one of "+strings.Join(causes, ", "))
+	if c := r.cell("cause"); p.Cause != "" && !slices.Contains(Causes, p.Cause) {
+		l.fault(c.at, fmt.Sprintf("the cause of plant %s can't be %q", p.Code, c.text), "write one of "+strings.Join(Causes, ", "))
 	}
 	for _, heading := range []string{"lost_on", "cause"} {
 		if c := r.cell(heading); !c.blank() && (p.Status == Harvested || p.Status == Withdrawn) {

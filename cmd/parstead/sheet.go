@@ -1,0 +1,173 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"parstead/cmd/parstead/sheets"
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+)
+
+// sheetCmd writes what a grower prints and fills in.
+type sheetCmd struct {
+	Folder string `arg:"" type:"path" help:"The trial's folder."`
+	Kind   string `arg:"" enum:"survey,labels,count,harvest" help:"survey, labels, count or harvest."`
+
+	Dir        string   `type:"path" placeholder:"DIR" help:"Write there; left out: into the trial's folder."`
+	Reads      string   `placeholder:"UNIT" help:"survey: what the meter shows, ppfd or lux; left out: as in the last survey."`
+	Stock      string   `placeholder:"NAME" help:"labels: a4-65 (38.1 × 21.2 mm, the usual), a4-24 (70 × 37), a4-21 (63.5 × 38.1), letter-30 (66.7 × 25.4), letter-80 (44.5 × 12.7)."`
+	Treatments bool     `help:"labels: show what each plant gets. Whoever scores it later then sees it too."`
+	Outcome    []string `sep:"none" placeholder:"NAME" help:"count, harvest: this outcome; may be repeated. Left out: those that fit."`
+	Seed       *uint64  `placeholder:"N" help:"count, harvest: of the order; drawn and printed unless given."`
+	NoPlaces   bool     `help:"count, harvest: leave out where plants stand; another hand brings them."`
+	At         string   `placeholder:"TIME" help:"count: the time to write into every line of the CSV file."`
+	Tare       bool     `help:"harvest: weigh in a dish: gross and tare of every mass."`
+	Again      bool     `help:"harvest: weigh every measure twice."`
+}
+
+// Help is what sheet --help says beside its options.
+func (sheetCmd) Help() string {
+	return `Writes a sheet in two forms, named by what it is and by the day: HTML to print
+(A4 or letter) and write on by hand, and CSV with the columns of the trial's own
+sheet to type it into. A file that is there already is never replaced.
+
+  survey   a walk over every position, row by row, there and back
+  labels   one a plant: its code and its place
+  count    plants in a shuffled order, a blank for each outcome
+  harvest  the same, with what became of the plant
+
+Lists to score by show no treatment, and leave out guards and plants that have a
+line in harvest.csv. Once filled in, the CSV file becomes survey.csv, counts.csv
+or harvest.csv; where that is there already, its lines go below the others.
+
+Examples:
+  parstead sheet mytrial survey
+  parstead sheet mytrial labels --stock letter-30
+  parstead sheet mytrial count --at "2026-05-04 10:00"
+  parstead sheet mytrial harvest --tare --seed 7
+
+Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
+}
+
+// Run writes both files.
+func (c *sheetCmd) Run(e *env) error {
+	if err := c.usage(); err != nil {
+		return err
+	}
+	t, err := trial.Open(c.Folder)
+	if err != nil {
+		return err
+	}
+	day := light.DateOf(e.now().In(t.Rack.Zone))
+	sheet, err := c.sheet(t, day)
+	if err != nil {
+		return err
+	}
+	dir := c.Dir
+	if dir == "" {
+		dir = c.Folder
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("make the folder: %w", err)
+	}
+	path := filepath.Join(dir, fmt.Sprintf("sheet-%s-%s", c.Kind, day))
+	page, table := path+".html", path+".csv"
+	for _, name := range []string{page, table} {
+		if _, err := os.Lstat(name); !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("%s is there already and is never replaced: move it away, or write elsewhere with --dir", name)
+		}
+	}
+	for name, write := range map[string]func(io.Writer) error{page: sheet.WriteHTML, table: sheet.WriteCSV} {
+		if err := writeFile(name, func(w *bufio.Writer) error { return write(w) }); err != nil {
+			return err
+		}
+	}
+	for _, r := range sheet.Remarks {
+		fmt.Fprintln(e.stderr, "parstead:", r)
+	}
+	_, err = fmt.Fprintf(e.stdout, "%s: to print\n%s: %d lines%s\n", page, table, len(sheet.Rows), c.becomes())
+	return err
+}
+
+// sheet makes the sheet that is asked for.
+func (c *sheetCmd) sheet(t *trial.Trial, day light.Date) (*sheets.Sheet, error) {
+	switch c.Kind {
+	case "survey":
+		reads, err := c.reads(t)
+		if err != nil {
+			return nil, err
+		}
+		return sheets.Survey(t, reads, day), nil
+	case "labels":
+		stock := c.Stock
+		if stock == "" {
+			stock = sheets.Stocks[0].Name
+		}
+		return sheets.Labels(t, stock, c.Treatments, day)
+	}
+	seed, err := seedOr(c.Seed)
+	if err != nil {
+		return nil, err
+	}
+	o := sheets.Scoring{Seed: seed, Outcomes: c.Outcome, NoPlaces: c.NoPlaces, At: c.At, Tare: c.Tare, Again: c.Again, Printed: day}
+	if c.Kind == "count" {
+		return sheets.Count(t, o)
+	}
+	return sheets.Harvest(t, o)
+}
+
+// reads is what the meter shows: as told, as in the last survey, else PPFD.
+func (c *sheetCmd) reads(t *trial.Trial) (light.Quantity, error) {
+	if c.Reads != "" {
+		q, err := light.ParseQuantity(c.Reads)
+		if err != nil || !q.IsLight() {
+			return 0, usageError{fmt.Sprintf("--reads can't be %q: use ppfd or lux", c.Reads)}
+		}
+		return q, nil
+	}
+	if n := len(t.Rack.Survey); n > 0 {
+		return t.Rack.Survey[n-1].Measures, nil
+	}
+	return light.QuantityPPFD, nil
+}
+
+// becomes says what the filled in CSV file is for.
+func (c *sheetCmd) becomes() string {
+	name := map[string]string{"survey": "survey.csv", "count": "counts.csv", "harvest": "harvest.csv"}[c.Kind]
+	if name == "" {
+		return ", for a label printer"
+	}
+	return " to fill in; it becomes " + name + ", or its lines go below those of " + name
+}
+
+// usage finds flags that belong to another kind of sheet.
+func (c *sheetCmd) usage() error {
+	for _, flag := range []struct {
+		name  string
+		given bool
+		kinds []string
+	}{
+		{"--reads", c.Reads != "", []string{"survey"}},
+		{"--stock", c.Stock != "", []string{"labels"}},
+		{"--treatments", c.Treatments, []string{"labels"}},
+		{"--outcome", len(c.Outcome) > 0, []string{"count", "harvest"}},
+		{"--seed", c.Seed != nil, []string{"count", "harvest"}},
+		{"--no-places", c.NoPlaces, []string{"count", "harvest"}},
+		{"--at", c.At != "", []string{"count"}},
+		{"--tare", c.Tare, []string{"harvest"}},
+		{"--again", c.Again, []string{"harvest"}},
+	} {
+		if flag.given && !slices.Contains(flag.kinds, c.Kind) {
+			return usageError{fmt.Sprintf("%s belongs to sheet %s, not to %s", flag.name, strings.Join(flag.kinds, " or "), c.Kind)}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,89 @@
+// Package sheets makes what a grower prints and fills in: the walk of a survey,
+// labels, and lists to count and to harvest by, each as a page for the printer and
+// as CSV with exactly the columns of the trial's own sheet.
+package sheets
+
+import (
+	"encoding/csv"
+	"fmt"
+	"html/template"
+	"io"
+	"slices"
+
+	_ "embed"
+
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+)
+
+// Sheet is one sheet in both its forms.
+type Sheet struct {
+	Head    []string   // columns of the CSV
+	Rows    [][]string // cells to be filled in are blank
+	Remarks []string   // what was left out of the sheet, and why
+
+	template string
+	page     any
+}
+
+// WriteCSV writes the sheet as RFC 4180 has it.
+func (s *Sheet) WriteCSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	if err := out.Write(s.Head); err != nil {
+		return fmt.Errorf("write the sheet: %w", err)
+	}
+	if err := out.WriteAll(s.Rows); err != nil {
+		return fmt.Errorf("write the sheet: %w", err)
+	}
+	return nil
+}
+
+//go:embed page.gohtml
+var pageText string
+
+var pages = template.Must(template.New("").Parse(pageText))
+
+// WriteHTML writes the sheet as a page that needs nothing else: black on white, for
+// A4 and letter paper.
+func (s *Sheet) WriteHTML(w io.Writer) error {
+	if err := pages.ExecuteTemplate(w, s.template, s.page); err != nil {
+		return fmt.Errorf("write the page: %w", err)
+	}
+	return nil
+}
+
+// pageHead is what stands on top of every printed page.
+type pageHead struct {
+	Title     string // "Harvest"
+	Trial     string
+	Printed   light.Date
+	Landscape bool
+	Lead      []string // what to do
+	Safety    []string
+	Fields    []string // blanks to fill in once a sheet
+}
+
+// inLayout lists the indices of the plants as one walks along the bins.
+func inLayout(t *trial.Trial) []int {
+	order := make([]int, len(t.Plants))
+	for i := range order {
+		order[i] = i
+	}
+	index := func(i int) (bin, cell int) {
+		p := t.Plants[i].Place
+		bin = slices.IndexFunc(t.Rack.Bins, func(b light.Bin) bool { return b.Name == p.Bin })
+		if bin >= 0 {
+			cell = t.Rack.Bins[bin].Index(p)
+		}
+		return bin, cell
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		a, m := index(i)
+		b, n := index(j)
+		if a != b {
+			return a - b
+		}
+		return m - n
+	})
+	return order
+}
