@@ -35,11 +35,23 @@ func ratio(b *testing.B, limit, ours func(b *testing.B) time.Duration) {
 	b.Helper()
 	var ratios []float64
 	for b.Loop() {
-		for range pairs {
-			a := limit(b)
-			ratios = append(ratios, a.Seconds()/ours(b).Seconds())
-		}
+		ratios = append(ratios, alternate(b, pairs, limit, ours)...)
 	}
+	report(b, ratios)
+}
+
+// alternate runs both sides in turn and returns the ratio of each pair.
+func alternate(b *testing.B, pairs int, limit, ours func(b *testing.B) time.Duration) (ratios []float64) {
+	b.Helper()
+	for range pairs {
+		a := limit(b)
+		ratios = append(ratios, a.Seconds()/ours(b).Seconds())
+	}
+	return ratios
+}
+
+func report(b *testing.B, ratios []float64) {
+	b.Helper()
 	slices.Sort(ratios)
 	b.ReportMetric(ratios[len(ratios)/2], "xlimit")
 	b.ReportMetric(0, "ns/op")
@@ -239,47 +251,6 @@ func BenchmarkBacklogDefaultWindow(b *testing.B) {
 	backlog(b, startMosquitto(b), 40000, false)
 }
 
-// BenchmarkWindowOf20 is bound by the disk: a commit takes half a window. xbare
-// is ours against bare commits of that many readings.
-func BenchmarkWindowOf20(b *testing.B) {
-	const n = 20000
-	var bare []float64
-	ratio(b, func(b *testing.B) time.Duration {
-		b.Helper()
-		url, done := window20(b, n)
-		begin := time.Now()
-		c, _ := counter(b, url, false)
-		if err := <-done; err != nil {
-			b.Fatal(err)
-		}
-		took := time.Since(begin)
-		c.Disconnect(50)
-		return took
-	}, func(b *testing.B) time.Duration {
-		b.Helper()
-		url, done := window20(b, n)
-		sink, open, stop := ours(b, url)
-		begin := time.Now()
-		open()
-		if err := <-done; err != nil {
-			b.Fatal(err)
-		}
-		took := time.Since(begin)
-		stop()
-		begin = time.Now()
-		for range n / 10 {
-			if _, err := sink.Append(b.Context(), make([]light.Reading, 10)); err != nil {
-				b.Fatal(err)
-			}
-		}
-		bare = append(bare, time.Since(begin).Seconds()/took.Seconds())
-		b.Logf("%.0f readings a second", n/took.Seconds())
-		return took
-	})
-	slices.Sort(bare)
-	b.ReportMetric(bare[len(bare)/2], "xbare")
-}
-
 // countingHook is the limit of the embedded broker.
 type countingHook struct {
 	guard
@@ -331,47 +302,53 @@ func embedded(b *testing.B, in *ingest.Intake) (*broker.Broker, func()) {
 	return e, running(b, e.Run)
 }
 
+// BenchmarkOneInFlight is bound by the disk, whose pace drifts from second to
+// second: many short pairs.
 func BenchmarkOneInFlight(b *testing.B) {
-	const n = 1000
+	const n = 50
+	bare, sink := openGroups(b), openGroups(b)
 	reading := []light.Reading{{Sensor: "a", At: time.Now(), Value: 1}}
-	ratio(b, func(b *testing.B) time.Duration {
-		b.Helper()
-		sink := openGroups(b)
-		begin := time.Now()
-		for range n {
-			if _, err := sink.Append(b.Context(), reading); err != nil {
-				b.Fatal(err)
+	in := intake(b, sink, benchFeeds()...)
+	stopIntake := running(b, in.Run)
+	e, stopBroker := embedded(b, in)
+	c, err := dialRaw(e.Addr().String(), "chip")
+	if err != nil {
+		b.Fatal(err)
+	}
+	var ratios []float64
+	now, sent := time.Now().Unix(), 0
+	for b.Loop() {
+		ratios = append(ratios, alternate(b, 8*pairs, func(b *testing.B) time.Duration {
+			b.Helper()
+			begin := time.Now()
+			for range n {
+				if _, err := bare.Append(b.Context(), reading); err != nil {
+					b.Fatal(err)
+				}
 			}
-		}
-		return time.Since(begin)
-	}, func(b *testing.B) time.Duration {
-		b.Helper()
-		sink := openGroups(b)
-		in := intake(b, sink, benchFeeds()...)
-		stopIntake := running(b, in.Run)
-		e, stopBroker := embedded(b, in)
-		c, err := dialRaw(e.Addr().String(), "chip")
-		if err != nil {
-			b.Fatal(err)
-		}
-		begin := time.Now()
-		for i := range n {
-			if _, err := c.Write(publishPacket("rack/7", fmt.Sprintf(`{"light":{"ppfd":85.5},"at":%d}`, begin.Unix()-int64(i)), 1, uint16(i+1))); err != nil {
-				b.Fatal(err)
+			return time.Since(begin)
+		}, func(b *testing.B) time.Duration {
+			b.Helper()
+			begin := time.Now()
+			for range n {
+				sent++
+				if _, err := c.Write(publishPacket("rack/7", fmt.Sprintf(`{"light":{"ppfd":85.5},"at":%d}`, now-int64(sent)), 1, uint16(sent%60000+1))); err != nil {
+					b.Fatal(err)
+				}
+				if _, err := c.acknowledged(); err != nil {
+					b.Fatal(err)
+				}
 			}
-			if _, err := c.acknowledged(); err != nil {
-				b.Fatal(err)
-			}
-		}
-		took := time.Since(begin)
-		_ = c.Close()
-		stopIntake()
-		stopBroker()
-		if c := sink.commits.Load(); c != n {
-			b.Errorf("%d commits for %d messages", c, n)
-		}
-		return took
-	})
+			return time.Since(begin)
+		})...)
+	}
+	_ = c.Close()
+	stopIntake()
+	stopBroker()
+	if c := sink.commits.Load(); c != int64(sent) {
+		b.Errorf("%d commits for %d messages", c, sent)
+	}
+	report(b, ratios)
 }
 
 func BenchmarkTake(b *testing.B) {

@@ -72,10 +72,10 @@ func (in *Intake) due(g *group, lastCommit time.Time) time.Time {
 	return due
 }
 
-// Run commits what Take queues until ctx is cancelled. It then takes nothing more in, commits what is left within ten
-// seconds, settles it and returns. An error names readings that could not be
-// kept. End Run before the sources, so that publishers get their
-// acknowledgements.
+// Run commits what Take queues until ctx is cancelled. It then takes nothing more
+// in, commits what is left within ten seconds, settles it and returns. An error
+// names readings that could not be kept. End Run before the sources, so that
+// publishers get their acknowledgements.
 func (in *Intake) Run(ctx context.Context) error {
 	defer context.AfterFunc(ctx, func() {
 		in.mu.Lock()

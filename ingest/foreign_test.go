@@ -87,10 +87,7 @@ type mosquitto struct {
 func startMosquitto(tb testing.TB, settings ...string) *mosquitto {
 	tb.Helper()
 	if _, err := exec.LookPath("mosquitto"); err != nil {
-		if os.Getenv("PARSTEAD_REQUIRE_TOOLS") == "1" {
-			tb.Fatal("mosquitto is not installed")
-		}
-		tb.Skip("mosquitto is not installed")
+		missing(tb, "mosquitto is not installed")
 	}
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -111,6 +108,16 @@ func startMosquitto(tb testing.TB, settings ...string) *mosquitto {
 	return m
 }
 
+// missing skips a test for want of a program, or fails it where all must be
+// there.
+func missing(tb testing.TB, what string) {
+	tb.Helper()
+	if os.Getenv("PARSTEAD_REQUIRE_TOOLS") == "1" {
+		tb.Fatal(what)
+	}
+	tb.Skip(what)
+}
+
 func (m *mosquitto) start() {
 	m.t.Helper()
 	var said bytes.Buffer
@@ -128,6 +135,9 @@ func (m *mosquitto) start() {
 		time.Sleep(20 * time.Millisecond)
 	}
 	m.stop()
+	if strings.Contains(strings.ToLower(said.String()), "websockets support not available") {
+		missing(m.t, "this mosquitto was built without web sockets")
+	}
 	m.t.Fatalf("mosquitto does not answer: %s", said.String())
 }
 

@@ -19,6 +19,7 @@ import (
 	"github.com/mochi-mqtt/server/v2/listeners"
 
 	"parstead/ingest"
+	"parstead/light"
 )
 
 func TestWebSocket(t *testing.T) {
@@ -131,6 +132,59 @@ func TestTLSWithOwnAuthorityAndClientCertificate(t *testing.T) {
 	}
 	sink.wait(t, 1)
 
+	refuses(t, in, good, stranger)
+}
+
+// TestWebSocketsOverTLS is the same over web sockets, to a listener that the
+// broker serves beside its plain one.
+func TestWebSocketsOverTLS(t *testing.T) {
+	t.Parallel()
+	ca := newAuthority(t, "ca")
+	ca.issue("server", false)
+	ca.issue("daemon", false)
+	stranger := newAuthority(t, "stranger")
+	stranger.issue("daemon", false)
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := l.Addr().String()
+	_ = l.Close()
+	_, port, _ := net.SplitHostPort(address)
+	m := startMosquitto(t, "listener "+port+" 127.0.0.1", "protocol websockets",
+		"cafile "+ca.path("ca.crt"), "certfile "+ca.path("server.crt"), "keyfile "+ca.path("server.key"), "require_certificate true")
+	good := ingest.Remote{
+		URL: "wss://" + address + "/mqtt", ClientID: "daemon",
+		CAFile: ca.path("ca.crt"), CertFile: ca.path("daemon.crt"), KeyFile: ca.path("daemon.key"),
+	}
+	sink := newStore()
+	in := intake(t, sink, feed("a", "rack/a"))
+	running(t, in.Run)
+	_, stop := connect(t, in, good)
+	chip := publisher(t, m.url())
+	publish(t, chip, "rack/a", 1, false, "7")
+	sink.wait(t, 1)
+	stop()
+
+	// The session is kept: what came meanwhile comes in.
+	publish(t, chip, "rack/a", 1, false, "8")
+	connect(t, in, good)
+	for n := 2; ; n++ { // the first may come again, if its acknowledgement was still on the way
+		got := sink.wait(t, n)
+		if last := got[len(got)-1]; last.Value == 8 {
+			if last.Mark != light.Untimed {
+				t.Errorf("after a pause: %+v", last)
+			}
+			break
+		}
+	}
+	refuses(t, in, good, stranger)
+}
+
+// refuses demands that no session comes about with another authority's server,
+// with a certificate that the broker does not know, and with none.
+func refuses(t *testing.T, in *ingest.Intake, good ingest.Remote, stranger *authority) {
+	t.Helper()
 	noCA, foreignCert, noCert := with(good, "x"), with(good, "y"), with(good, "z")
 	noCA.CAFile = stranger.path("stranger.crt")
 	foreignCert.CertFile, foreignCert.KeyFile = stranger.path("daemon.crt"), stranger.path("daemon.key")

@@ -6,14 +6,120 @@ import (
 	"errors"
 	"io"
 	"net"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"parstead/ingest"
+	"parstead/light"
 )
 
+// BenchmarkWindowOf20 is bound by the disk: a commit takes half a window. xbare
+// is ours against bare commits of that many readings.
+func BenchmarkWindowOf20(b *testing.B) {
+	const n = 20000
+	var bare []float64
+	ratio(b, func(b *testing.B) time.Duration {
+		b.Helper()
+		url, done := window20(b, n)
+		begin := time.Now()
+		c, _ := counter(b, url, false)
+		if err := <-done; err != nil {
+			b.Fatal(err)
+		}
+		took := time.Since(begin)
+		c.Disconnect(50)
+		return took
+	}, func(b *testing.B) time.Duration {
+		b.Helper()
+		url, done := window20(b, n)
+		sink, open, stop := ours(b, url)
+		begin := time.Now()
+		open()
+		if err := <-done; err != nil {
+			b.Fatal(err)
+		}
+		took := time.Since(begin)
+		stop()
+		begin = time.Now()
+		for range n / 10 {
+			if _, err := sink.Append(b.Context(), make([]light.Reading, 10)); err != nil {
+				b.Fatal(err)
+			}
+		}
+		bare = append(bare, time.Since(begin).Seconds()/took.Seconds())
+		b.Logf("%.0f readings a second", n/took.Seconds())
+		return took
+	})
+	slices.Sort(bare)
+	b.ReportMetric(bare[len(bare)/2], "xbare")
+}
+
+// BenchmarkWindowOf20AgainstWaiting is against a subscriber that commits and
+// acknowledges 16 at a time. A window of 20 has nothing more to send by then but
+// small writes, which the broker's system holds back until the last one is
+// acknowledged (Nagle's algorithm, RFC 896), and the waiter's system puts that off
+// (RFC 1122, section 4.2.3.2).
+func BenchmarkWindowOf20AgainstWaiting(b *testing.B) {
+	const n = 800
+	ratio(b, func(b *testing.B) time.Duration {
+		b.Helper()
+		url, done := window20(b, n)
+		begin := time.Now()
+		c := waiter(b, url, openGroups(b))
+		if err := <-done; err != nil {
+			b.Fatal(err)
+		}
+		took := time.Since(begin)
+		c.Disconnect(50)
+		b.Logf("waiting: %.0f readings a second", n/took.Seconds())
+		return took
+	}, func(b *testing.B) time.Duration {
+		b.Helper()
+		url, done := window20(b, n)
+		_, open, stop := ours(b, url)
+		begin := time.Now()
+		open()
+		if err := <-done; err != nil {
+			b.Fatal(err)
+		}
+		took := time.Since(begin)
+		stop()
+		return took
+	})
+}
+
+// waiter is the bare subscriber that waits for 16 messages before each commit.
+func waiter(b *testing.B, url string, sink ingest.Sink) paho.Client {
+	b.Helper()
+	var waiting []paho.Message
+	c := paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID("waiter").SetCleanSession(false).
+		SetAutoAckDisabled(true).SetCustomOpenConnectionFn(bufferedConn).
+		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) {
+			if waiting = append(waiting, m); len(waiting) < 16 {
+				return
+			}
+			if _, err := sink.Append(b.Context(), make([]light.Reading, len(waiting))); err != nil {
+				b.Error(err)
+			}
+			for _, m := range waiting {
+				m.Ack()
+			}
+			waiting = waiting[:0]
+		}))
+	if token := c.Connect(); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+		b.Fatal(token.Error())
+	}
+	return c
+}
+
 // window20 is a broker that keeps strictly to a window of 20, as mosquitto does
-// by default from 2.0.13 on; the 2.0.11 of some systems lets it grow. It brings n
-// messages to whoever connects, and tells when the last is acknowledged.
+// by default from 2.0.13 on; the 2.0.11 of some systems lets it grow. Like that
+// one it writes each message by itself and lets the system gather them. It brings
+// n messages to whoever connects, and tells when the last is acknowledged.
 func window20(b *testing.B, n int) (url string, done <-chan error) {
 	b.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -28,6 +134,7 @@ func window20(b *testing.B, n int) (url string, done <-chan error) {
 			return
 		}
 		defer func() { _ = errors.Join(conn.Close(), l.Close()) }()
+		_ = conn.(*net.TCPConn).SetNoDelay(false) // or the benchmarks' ratios tell
 		ended <- bring(&raw{conn, bufio.NewReaderSize(conn, 64<<10)}, n)
 		_, _ = io.Copy(io.Discard, conn) // until it is hung up
 	}()

@@ -8,6 +8,7 @@ import (
 	"net"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 )
 
@@ -24,13 +25,15 @@ const (
 // together; what goes wrong with it is the error of a later call.
 type Conn struct {
 	net.Conn
-	in    *bufio.Reader // nil: reads are not buffered
+	in    *bufio.Reader   // nil: reads are not buffered
+	raw   syscall.RawConn // nil where the connection has none, as under TLS
 	limit int
 
 	lastRead atomic.Int64 // Unix nanoseconds
 
 	mu     sync.Mutex
 	out    []byte
+	busy   bool // the goroutine is sending
 	closed bool
 	err    error       // of an earlier write
 	late   *time.Timer // cuts a farewell short
@@ -44,6 +47,9 @@ func Wrap(c net.Conn, gulp, limit int) *Conn {
 	w := &Conn{Conn: c, limit: limit, wake: make(chan struct{}, 1), done: make(chan struct{})}
 	if gulp > 0 {
 		w.in = bufio.NewReaderSize(c, gulp)
+	}
+	if s, ok := c.(syscall.Conn); ok {
+		w.raw, _ = s.SyscallConn() // on an error what would use it finds nil
 	}
 	w.lastRead.Store(time.Now().UnixNano())
 	go w.write()
@@ -81,19 +87,27 @@ func (w *Conn) isClosed() bool {
 func (w *Conn) Write(b []byte) (int, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	if err := w.queue(b); err != nil {
+		return 0, err
+	}
+	return len(b), nil
+}
+
+// queue appends to what the goroutine sends; w.mu is held.
+func (w *Conn) queue(b []byte) error {
 	switch {
 	case w.err != nil:
-		return 0, w.err
+		return w.err
 	case w.closed:
-		return 0, net.ErrClosed
+		return net.ErrClosed
 	case len(w.out)+len(b) > w.limit:
 		w.err = ErrSlow
 		go w.Abort() // what is being written may be stuck, and closing may wait
-		return 0, w.err
+		return w.err
 	}
 	w.out = append(w.out, b...)
 	w.nudge()
-	return len(b), nil
+	return nil
 }
 
 func (w *Conn) nudge() {
@@ -110,13 +124,14 @@ func (w *Conn) write() {
 	for range w.wake {
 		w.mu.Lock()
 		b, closed, err := w.out, w.closed, w.err
-		w.out = spare[:0]
+		w.out, w.busy = spare[:0], true
 		w.mu.Unlock()
 		if err == nil && len(b) > 0 {
-			if err = w.Conn.SetWriteDeadline(time.Now().Add(writeTime)); err == nil {
-				_, err = w.Conn.Write(b)
-			}
+			err = w.send(b)
 		}
+		w.mu.Lock()
+		w.busy = false
+		w.mu.Unlock()
 		if spare = b; cap(spare) > 1<<16 {
 			spare = nil
 		}
@@ -133,6 +148,16 @@ func (w *Conn) write() {
 			return
 		}
 	}
+}
+
+func (w *Conn) send(b []byte) error {
+	if err := w.Conn.SetWriteDeadline(time.Now().Add(writeTime)); err != nil {
+		return err
+	}
+	if _, err := w.Conn.Write(b); err != nil {
+		return err
+	}
+	return w.Conn.SetWriteDeadline(time.Time{}) // or Acknowledge could not send past it
 }
 
 // Close lets what was written go out for a moment, then closes the connection.
@@ -171,12 +196,20 @@ func (w *Conn) Abort() {
 func (w *Conn) Done() <-chan struct{} { return w.done }
 
 // Acknowledge writes MQTT PUBACK packets for the identifiers, in order. The form
-// without reason and properties is that of MQTT 3.1.1 and of 5 alike (3.4).
+// without reason and properties is that of MQTT 3.1.1 and of 5 alike (3.4). It
+// sends what the network takes without waiting, so that a peer that waits for
+// each is not held up by the goroutine that writes, and queues the rest.
 func (w *Conn) Acknowledge(ids []uint16) error {
 	b := make([]byte, 0, 4*len(ids))
 	for _, id := range ids {
 		b = append(b, 0x40, 2, byte(id>>8), byte(id))
 	}
-	_, err := w.Write(b)
-	return err
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.raw != nil && !w.busy && len(w.out) == 0 && w.err == nil && !w.closed {
+		if b = b[sendNow(w.raw, b):]; len(b) == 0 {
+			return nil
+		}
+	}
+	return w.queue(b)
 }

@@ -64,6 +64,52 @@ func TestWritesStayWholeAndInOrder(t *testing.T) {
 	}
 }
 
+// Acknowledgements overtake nothing, and none is torn where the network takes
+// only a part of them at once.
+func TestAcknowledgementsStayWholeAndInOrder(t *testing.T) {
+	t.Parallel()
+	ids := make([]uint16, 30000)
+	want := []byte{0xD0, 0}
+	for i := range ids {
+		ids[i] = uint16(i)
+		want = append(want, 0x40, 2, byte(i>>8), byte(i))
+	}
+	const rounds = 60 // 7 MB, more than the sockets' buffers hold
+	for name, deaf := range map[string]bool{"the peer reads": false, "the peer reads late": true} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			w, peer := pair(t, 0, 64<<20)
+			read := make(chan struct{})
+			var all sync.WaitGroup
+			all.Go(func() {
+				<-read
+				got := make([]byte, len(want))
+				for i := range rounds {
+					if _, err := io.ReadFull(peer, got); err != nil || !bytes.Equal(got, want) {
+						t.Errorf("round %d is torn or out of order, %v", i, err)
+						return
+					}
+				}
+			})
+			if !deaf {
+				close(read)
+			}
+			for range rounds {
+				if _, err := w.Write(want[:2]); err != nil {
+					t.Error(err)
+				}
+				if err := w.Acknowledge(ids); err != nil {
+					t.Error(err)
+				}
+			}
+			if deaf {
+				close(read)
+			}
+			all.Wait()
+		})
+	}
+}
+
 func TestCloseSendsTheLastWords(t *testing.T) {
 	t.Parallel()
 	w, peer := pair(t, 0, 1<<20)
