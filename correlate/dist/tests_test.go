@@ -129,6 +129,30 @@ func TestNoncentralT(t *testing.T) {
 	}
 }
 
+// Corners: one degree of freedom, large non-centrality, small tails; integrated
+// with scipy's chi-squared, Poisson and normal (testdata/oracles/power.py).
+func TestNoncentralCorners(t *testing.T) {
+	t.Parallel()
+	var ref struct {
+		F [][5]float64 `json:"upper_tail_f"`
+		T [][4]float64 `json:"upper_tail_t"`
+	}
+	readJSON(t, tables+"power.json", &ref)
+	if len(ref.F) < 10 || len(ref.T) < 9 {
+		t.Fatal("not all values read")
+	}
+	for _, c := range ref.F {
+		if p := (NoncentralF{c[0], c[1], c[2]}).Survival(c[3]); !within(p, c[4], 1e-9) {
+			t.Errorf("F %v: %v, want %v", c, p, c[4])
+		}
+	}
+	for _, c := range ref.T {
+		if p := (NoncentralT{c[0], c[1]}).Survival(c[2]); !within(p, c[3], 1e-9) {
+			t.Errorf("t %v: %v, want %v", c, p, c[3])
+		}
+	}
+}
+
 func TestPower(t *testing.T) {
 	t.Parallel()
 	ref := readReference(t)
