@@ -81,6 +81,9 @@ type Light struct {
 	// Raw tells that each figure comes from readings of the plant's own (a sensor
 	// there, an unsmoothed survey), so that independent error shrinks the slope.
 	Raw bool
+	// Scale is one standard deviation of the scale that figures share (that of the
+	// meter and of the bins' sensors), as a share; 0 where not known.
+	Scale float64
 	// ByWindow words the window, for findings: "over the whole trial".
 	ByWindow string
 }
@@ -146,6 +149,9 @@ type Input struct {
 	// Edge tells whether a plant stands on its bin's rim; nil: derived from the
 	// least and greatest Row and Column of the bin.
 	Edge []bool
+	// BinPositions is how many positions each of Bin.Levels has; nil where that is
+	// not known.
+	BinPositions []int
 
 	// Dealt is the record of the layout that dealt the plants by the codes in Plants,
 	// nil where no such procedure dealt them.

@@ -2,8 +2,10 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
@@ -92,6 +94,9 @@ func inputOf(t *trial.Trial, lights []account.PlantLight) *correlate.Input {
 		}
 	}
 	in.Bin = placeFactor(t, "bin", func(b light.Bin) string { return b.Name })
+	for _, b := range t.Rack.Bins {
+		in.BinPositions = append(in.BinPositions, len(b.Positions()))
+	}
 	in.Block = placeFactor(t, "block", func(b light.Bin) string { return b.Block })
 	in.Reservoir = placeFactor(t, "reservoir", func(b light.Bin) string { return b.Reservoir })
 	if in.Block != nil { // a bin without a block stands alone
@@ -167,7 +172,7 @@ func columnFactor(t *trial.Trial, column string) *correlate.Factor {
 // is known.
 func lightOf(t *trial.Trial, lights []account.PlantLight) *correlate.Light {
 	l := &correlate.Light{Name: "light", Unit: "mol m⁻² d⁻¹", Raw: true, ByWindow: windowWords(t)}
-	known := false
+	known := 0
 	for _, p := range lights {
 		w := p.Window
 		if !w.Known {
@@ -175,14 +180,16 @@ func lightOf(t *trial.Trial, lights []account.PlantLight) *correlate.Light {
 			l.Independent = append(l.Independent, math.NaN())
 			continue
 		}
-		known = true
+		known++
+		l.Scale += math.Hypot(w.Error.Bin, w.Error.All) // a bin's sensors are of one make, most often
 		l.Values = append(l.Values, float64(w.MeanDLI))
 		l.Independent = append(l.Independent, w.Error.Independent*float64(w.MeanDLI))
 		l.Raw = l.Raw && w.Source == account.FromSensor
 	}
-	if !known {
+	if known == 0 {
 		return nil
 	}
+	l.Scale /= float64(known)
 	return l
 }
 
@@ -224,6 +231,7 @@ func outcomeOf(t *trial.Trial, o trial.Outcome) correlate.Outcome {
 	out.Start, out.Exposure = numbersOf(t, o.Start), numbersOf(t, o.Exposure)
 	if len(o.Only) > 0 {
 		out.Only = make([]bool, len(t.Plants))
+		out.OnlyText = onlyText(o.Only)
 		for i, p := range t.Plants {
 			out.Only[i] = true
 			for column, value := range o.Only {
@@ -232,6 +240,15 @@ func outcomeOf(t *trial.Trial, o trial.Outcome) correlate.Outcome {
 		}
 	}
 	return out
+}
+
+// onlyText words which plants an outcome is about: "species = Peperomia".
+func onlyText(only map[string]string) string {
+	parts := make([]string, 0, len(only))
+	for _, column := range slices.Sorted(maps.Keys(only)) {
+		parts = append(parts, column+" = "+only[column])
+	}
+	return strings.Join(parts, ", ")
 }
 
 // numbersOf is a numeric column of the plants; nil for "".

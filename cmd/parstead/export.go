@@ -34,7 +34,8 @@ func (exportCmd) Help() string {
   plants.csv       a row a plant: place, treatments, start, light, outcomes;
                    parstead correlate --table reads it
   log.csv          the trial's log
-  description.json units, meaning and source of every column
+  description.json units, meaning and source of every column, and what the
+                   analysis asks: parstead compare reads it with plants.csv
 Times are UTC, RFC 3339. A cell is empty where nothing is known. A daemon may
 run meanwhile.
 
@@ -126,6 +127,7 @@ type sheetMeaning struct {
 // columnMeaning describes a column of it.
 type columnMeaning struct {
 	Name   string `json:"name"`
+	Of     string `json:"name_in_trial,omitempty"` // of a column of the trial's own sheets
 	Unit   string `json:"unit,omitempty"`
 	Means  string `json:"means"`
 	Source string `json:"source"`

@@ -28,13 +28,19 @@ type plantColumns struct {
 	taken map[string]bool // names, without regard to case
 }
 
-// add adds a column; where the trial has one of that name, another is made.
+// add adds a column; where there is one of that name, another is made.
 func (c *plantColumns) add(name, unit, means, source string, of func(*plantRow) string) {
 	for c.taken[strings.ToLower(name)] {
 		name += "_"
 	}
 	c.taken[strings.ToLower(name)] = true
-	c.list = append(c.list, exportColumn[*plantRow]{columnMeaning{name, unit, means, source}, of})
+	c.list = append(c.list, exportColumn[*plantRow]{columnMeaning{Name: name, Unit: unit, Means: means, Source: source}, of})
+}
+
+// addOwn adds a column of the trial's own sheets, with its name there.
+func (c *plantColumns) addOwn(name, unit, means, source string, of func(*plantRow) string) {
+	c.add(name, unit, means, source, of)
+	c.list[len(c.list)-1].Of = name
 }
 
 func (x *exporter) plants() error {
@@ -121,7 +127,7 @@ func (c *plantColumns) came(t *trial.Trial) {
 				means = "exposure of " + o.Name
 			}
 		}
-		c.add(name, "", means, "plants.csv, layout.csv or harvest.csv", func(p *plantRow) string { return p.Columns[name] })
+		c.addOwn(name, "", means, "plants.csv, layout.csv or harvest.csv", func(p *plantRow) string { return p.Columns[name] })
 	}
 	var logs []string
 	for _, o := range t.Outcomes {
@@ -155,6 +161,7 @@ func (c *plantColumns) light(window string) {
 	}
 	ofWindow("light_dli", "mol m⁻² d⁻¹", "mean daily light integral of the positions it held, "+window, func(s *account.Summary) float64 { return float64(s.MeanDLI) })
 	ofWindow("light_relative_error", "share", "one standard deviation of light_dli", func(s *account.Summary) float64 { return s.Error.Total() })
+	ofWindow("light_independent_error", "share", "the part of light_relative_error that is the plant's own; the rest is shared by its bin or by all", func(s *account.Summary) float64 { return s.Error.Independent })
 	ofWindow("light_spread", "mol m⁻² d⁻¹", "standard deviation of light_dli's days", func(s *account.Summary) float64 { return float64(s.Spread) })
 	ofWindow("light_days", "d", "days that light_dli is the mean of", func(s *account.Summary) float64 { return float64(s.Whole) })
 	ofWindow("light_covered", "share", "of these days' length that readings bridge", func(s *account.Summary) float64 { return s.Covered })
@@ -177,7 +184,7 @@ func (c *plantColumns) found(t *trial.Trial) {
 		if o.Basis != "" {
 			means += ", " + o.Basis
 		}
-		c.add(o.Name, o.Unit, means, "harvest.csv, or the last count of counts.csv", func(p *plantRow) string {
+		c.addOwn(o.Name, o.Unit, means, "harvest.csv, or the last count of counts.csv", func(p *plantRow) string {
 			v, ok := p.Values[o.Name]
 			switch {
 			case !ok:
@@ -190,7 +197,7 @@ func (c *plantColumns) found(t *trial.Trial) {
 			return cell(v.Value)
 		})
 		if slices.ContainsFunc(t.Plants, func(p trial.Plant) bool { return p.Values[o.Name].HasAgain }) {
-			c.add(o.Name+"_again", o.Unit, o.Name+" a second time, to show the scale's repeatability", "harvest.csv", func(p *plantRow) string {
+			c.addOwn(o.Name+"_again", o.Unit, o.Name+" a second time, to show the scale's repeatability", "harvest.csv", func(p *plantRow) string {
 				if v := p.Values[o.Name]; v.HasAgain {
 					return cell(v.Again)
 				}
@@ -242,12 +249,14 @@ func (x *exporter) describe() error {
 		By        string         `json:"by"`
 		Files     []sheetMeaning `json:"files"`
 		Sensors   []sensor       `json:"sensors"`
+		Analysis  analysisAsked  `json:"analysis"`
 
 		LogData map[uint64]json.RawMessage `json:"log_data"` // too long for a cell
 	}{
 		t.Name, t.Rack.Zone.String(), t.Rack.DayStarts.String(), t.Rack.Starts, t.Rack.Ends,
 		x.now().UTC().Format(time.RFC3339), version(), x.sheets,
 		[]sensor{},
+		analysisOf(t),
 		x.data,
 	}
 	for _, s := range t.Rack.Sensors {

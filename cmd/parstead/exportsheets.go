@@ -23,9 +23,9 @@ type sample struct {
 // file of its own, or an import would take it for measured at that time.
 func (x *exporter) readings() error {
 	columns := []exportColumn[sample]{
-		{columnMeaning{"time", "", "when it was read: the sensor's own time, else that of arrival", "sensor"}, func(s sample) string { return timeCell(time.Unix(0, s.at)) }},
-		{columnMeaning{"sensor", "", "its name in trial.toml", "trial.toml"}, func(s sample) string { return s.sensor }},
-		{columnMeaning{"value", "", "raw: value × scale + offset of the sensor gives its unit (see sensors)", "sensor"}, func(s sample) string { return cell(s.value) }},
+		{columnMeaning{Name: "time", Means: "when it was read: the sensor's own time, else that of arrival", Source: "sensor"}, func(s sample) string { return timeCell(time.Unix(0, s.at)) }},
+		{columnMeaning{Name: "sensor", Means: "its name in trial.toml", Source: "trial.toml"}, func(s sample) string { return s.sensor }},
+		{columnMeaning{Name: "value", Means: "raw: value × scale + offset of the sensor gives its unit (see sensors)", Source: "sensor"}, func(s sample) string { return cell(s.value) }},
 	}
 	const unplaced = light.Untimed | light.Stale
 	err := writeSheet(x, "readings.csv", "what the sensors read, by sensor and time; of several values for one time the first counts", columns,
@@ -33,7 +33,7 @@ func (x *exporter) readings() error {
 	if err != nil {
 		return err
 	}
-	why := exportColumn[sample]{columnMeaning{"why", "", "untimed: from a backlog, without a time of its own; stale: a broker's kept value", "computed"}, func(s sample) string {
+	why := exportColumn[sample]{columnMeaning{Name: "why", Means: "untimed: from a backlog, without a time of its own; stale: a broker's kept value", Source: "computed"}, func(s sample) string {
 		if s.mark&light.Stale != 0 {
 			return "stale"
 		}
@@ -101,16 +101,16 @@ func (x *exporter) dli() error {
 		return cell(v)
 	}
 	return writeSheet(x, "dli.csv", "light of each grid position and light day", []exportColumn[*account.Day]{
-		{columnMeaning{"date", "", "the light day, by the date on which it begins", "computed"}, func(d *account.Day) string { return d.Date.String() }},
-		{columnMeaning{"bin", "", "the bin's name", "trial.toml"}, func(d *account.Day) string { return d.Position.Bin }},
-		{columnMeaning{"row", "", "of the bin's grid, from 1", "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Row) }},
-		{columnMeaning{"column", "", "of the bin's grid, from 1", "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Column) }},
-		{columnMeaning{"dli", "mol m⁻² d⁻¹", "daily light integral, filled time included", "computed"}, func(d *account.Day) string { return known(d, float64(d.DLI)) }},
-		{columnMeaning{"covered", "share", "of the day's length that readings bridge", "computed"}, func(d *account.Day) string { return cell(d.Covered) }},
-		{columnMeaning{"filled", "share", "of dli that was estimated", "computed"}, func(d *account.Day) string { return cell(d.Filled) }},
-		{columnMeaning{"missing", "share", "of the day's length that is neither measured nor estimated", "computed"}, func(d *account.Day) string { return cell(d.Missing) }},
-		{columnMeaning{"relative_error", "share", "one standard deviation of dli", "computed"}, func(d *account.Day) string { return known(d, d.Error.Total()) }},
-		{columnMeaning{"source", "", "whichever gave most of dli: sensor, map, bin or timer", "computed"}, func(d *account.Day) string {
+		{columnMeaning{Name: "date", Means: "the light day, by the date on which it begins", Source: "computed"}, func(d *account.Day) string { return d.Date.String() }},
+		{columnMeaning{Name: "bin", Means: "the bin's name", Source: "trial.toml"}, func(d *account.Day) string { return d.Position.Bin }},
+		{columnMeaning{Name: "row", Means: "of the bin's grid, from 1", Source: "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Row) }},
+		{columnMeaning{Name: "column", Means: "of the bin's grid, from 1", Source: "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Column) }},
+		{columnMeaning{Name: "dli", Unit: "mol m⁻² d⁻¹", Means: "daily light integral, filled time included", Source: "computed"}, func(d *account.Day) string { return known(d, float64(d.DLI)) }},
+		{columnMeaning{Name: "covered", Unit: "share", Means: "of the day's length that readings bridge", Source: "computed"}, func(d *account.Day) string { return cell(d.Covered) }},
+		{columnMeaning{Name: "filled", Unit: "share", Means: "of dli that was estimated", Source: "computed"}, func(d *account.Day) string { return cell(d.Filled) }},
+		{columnMeaning{Name: "missing", Unit: "share", Means: "of the day's length that is neither measured nor estimated", Source: "computed"}, func(d *account.Day) string { return cell(d.Missing) }},
+		{columnMeaning{Name: "relative_error", Unit: "share", Means: "one standard deviation of dli", Source: "computed"}, func(d *account.Day) string { return known(d, d.Error.Total()) }},
+		{columnMeaning{Name: "source", Means: "whichever gave most of dli: sensor, map, bin or timer", Source: "computed"}, func(d *account.Day) string {
 			if !d.Known {
 				return ""
 			}
@@ -125,11 +125,11 @@ func (x *exporter) climate() error {
 		return err
 	}
 	number := func(name, unit, means string, of func(*climate.Day) float64) exportColumn[*climate.Day] {
-		return exportColumn[*climate.Day]{columnMeaning{name, unit, means, "computed"}, func(d *climate.Day) string { return cell(of(d)) }}
+		return exportColumn[*climate.Day]{columnMeaning{Name: name, Unit: unit, Means: means, Source: "computed"}, func(d *climate.Day) string { return cell(of(d)) }}
 	}
 	return writeSheet(x, "climate.csv", "the air of each bin and light day; light: while a lamp is on by its timer", []exportColumn[*climate.Day]{
-		{columnMeaning{"date", "", "the light day, by the date on which it begins", "computed"}, func(d *climate.Day) string { return d.Date.String() }},
-		{columnMeaning{"bin", "", "the bin's name", "trial.toml"}, func(d *climate.Day) string { return d.Bin }},
+		{columnMeaning{Name: "date", Means: "the light day, by the date on which it begins", Source: "computed"}, func(d *climate.Day) string { return d.Date.String() }},
+		{columnMeaning{Name: "bin", Means: "the bin's name", Source: "trial.toml"}, func(d *climate.Day) string { return d.Bin }},
 		number("light_mean", "°C", "mean temperature in the light", func(d *climate.Day) float64 { return d.LightMean }),
 		number("dark_mean", "°C", "mean temperature in the dark", func(d *climate.Day) float64 { return d.DarkMean }),
 		number("min", "°C", "lowest temperature", func(d *climate.Day) float64 { return d.Min }),
@@ -159,7 +159,7 @@ func (x *exporter) log() error {
 		}
 	}
 	text := func(name, means, source string, of func(*entry) string) exportColumn[*entry] {
-		return exportColumn[*entry]{columnMeaning{name, "", means, source}, of}
+		return exportColumn[*entry]{columnMeaning{Name: name, Means: means, Source: source}, of}
 	}
 	return writeSheet(x, "log.csv", "the trial's log, in the order of writing", []exportColumn[*entry]{
 		text("id", "the entry's number", "log", func(r *entry) string { return strconv.FormatUint(r.ID, 10) }),

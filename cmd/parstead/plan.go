@@ -59,15 +59,24 @@ func sealed(t *trial.Trial, record deal.Record) sealedPlan {
 	for _, p := range t.Plants {
 		plan.Plants = append(plan.Plants, dealtPlant{p.Code, p.Place.Bin, p.Place.Row, p.Place.Column, dealtLevels(t, record, &p)})
 	}
+	plan.Outcomes, plan.Treatments = plannedOutcomes(t), plannedTreatments(t)
+	return plan
+}
+
+func plannedOutcomes(t *trial.Trial) (list []plannedOutcome) {
 	for _, o := range t.Outcomes {
-		plan.Outcomes = append(plan.Outcomes, plannedOutcome{
+		list = append(list, plannedOutcome{
 			o.Name, string(o.Kind), string(o.Scale), o.Start, o.Exposure, o.Only, o.Primary, o.Matters,
 		})
 	}
+	return list
+}
+
+func plannedTreatments(t *trial.Trial) (list []plannedTreatment) {
 	for _, tr := range t.Treatments {
-		plan.Treatments = append(plan.Treatments, plannedTreatment{tr.Name, tr.Levels, string(tr.SetPer), tr.SetsLight})
+		list = append(list, plannedTreatment{tr.Name, tr.Levels, string(tr.SetPer), tr.SetsLight})
 	}
-	return plan
+	return list
 }
 
 // dealtLevels are the plant's levels of the treatments that were dealt.

@@ -12,7 +12,7 @@ import (
 
 // Coverage of the pooled intervals over 4000 draws a cell (one standard error of
 // Monte Carlo: 0.35 points at 95 %): two to eight trials, the first one, two or
-// four times as precise as the others, standard errors on 3, 8 or 30 degrees of
+// four times as precise as the others, standard errors on 1, 3, 8 or 30 degrees of
 // freedom, and true effects that differ between trials by 0, 1 or 3 times the
 // first one's standard error. Beside it, the same with weights by precision
 // (variance between trials by Paule and Mandel (1982), Journal of Research of
@@ -23,7 +23,7 @@ func TestPooledCoverage(t *testing.T) {
 	worst, worstThese, worstWeighted := 1.0, 1.0, 1.0
 	for _, k := range []int{2, 3, 5, 8} {
 		for _, ratio := range []float64{1, 2, 4} {
-			for _, df := range []float64{3, 8, 30} {
+			for _, df := range []float64{1, 3, 8, 30} {
 				for _, between := range []float64{0, 1, 3} {
 					rng := rand.New(rand.NewPCG(uint64(k), uint64(100*ratio+10*df+between)))
 					chi := distuv.ChiSquared{K: df, Src: rng}

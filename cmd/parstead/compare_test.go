@@ -1,0 +1,214 @@
+package main
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"parstead/cmd/parstead/demo"
+	"parstead/cmd/parstead/trial"
+	"parstead/correlate"
+)
+
+// twoSeasons are two demo trials of 28 days without readings: their light comes
+// from surveys and timers.
+func twoSeasons(t *testing.T) (spring, autumn string) {
+	t.Helper()
+	dirs := make([]string, 2)
+	for i := range dirs {
+		world, err := demo.New(demo.Config{Seed: demo.Seed + uint64(i), Days: 28})
+		if err != nil {
+			t.Fatal(err)
+		}
+		dirs[i] = filepath.Join(t.TempDir(), []string{"spring", "autumn"}[i])
+		if err := os.Mkdir(dirs[i], 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := world.WriteFolder(dirs[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dirs[0], dirs[1]
+}
+
+var winter = time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
+
+func decoded[T any](t *testing.T, args ...string) (v T) {
+	t.Helper()
+	if err := json.Unmarshal([]byte(must(t, winter, "", append(args, "--json")...)), &v); err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// Side by side, two trials have what correlate gives of each; the mean of
+// ratios is geometric.
+func TestCompare(t *testing.T) {
+	t.Parallel()
+	spring, autumn := twoSeasons(t)
+	c := decoded[correlate.Compared](t, "compare", spring, autumn)
+	if len(c.Trials) != 2 || c.Trials[0].Trial != spring || c.Trials[0].Days != 28 || c.Trials[0].LightWindow != "the whole trial" {
+		t.Fatalf("%+v", c.Trials)
+	}
+	lines, slopes := 0, 0
+	for i, dir := range []string{spring, autumn} {
+		for _, o := range decoded[correlate.Result](t, "correlate", dir).Outcomes {
+			for _, k := range o.Comparisons {
+				at := slices.IndexFunc(c.Comparisons, func(e correlate.ComparedEffect) bool {
+					return e.Outcome == o.Name && reflect.DeepEqual(e.Of, o.Of) && e.Treatment == k.Treatment && e.A == k.A && e.B == k.B
+				})
+				if at < 0 || len(c.Comparisons[at].Trials) != 2 {
+					t.Fatalf("%s %v: %s against %s is not side by side", o.Name, o.Of, k.A, k.B)
+				}
+				if in := c.Comparisons[at].Trials[i]; in.Trial != dir || !reflect.DeepEqual(in.Comparison, k) || in.Primary != o.Primary || in.Planned != o.Planned {
+					t.Errorf("%s %v, %s against %s: %+v, correlate says %+v", o.Name, o.Of, k.A, k.B, in, k)
+				}
+				lines++
+			}
+			if o.Light == nil {
+				continue
+			}
+			at := slices.IndexFunc(c.Light, func(s correlate.ComparedSlope) bool { return s.Outcome == o.Name && reflect.DeepEqual(s.Of, o.Of) })
+			if at < 0 || !reflect.DeepEqual(c.Light[at].Trials[i].Slope, o.Light.Slope) {
+				t.Errorf("%s %v: the slope on light is another", o.Name, o.Of)
+			}
+			slopes++
+		}
+	}
+	pooled := 0
+	for _, e := range c.Comparisons {
+		if e.Pooled == nil {
+			if e.NotPooled == "" || e.Agreement != nil {
+				t.Errorf("%s, %s against %s: neither pooled nor a reason", e.Outcome, e.A, e.B)
+			}
+			continue
+		}
+		pooled++
+		want := math.Sqrt(*e.Trials[0].Ratio * *e.Trials[1].Ratio)
+		if got := *e.Pooled.TheseTrials.Ratio; math.Abs(got/want-1) > 1e-12 || !e.Pooled.Exploratory {
+			t.Errorf("%s, %s against %s: pooled %g, want %g", e.Outcome, e.A, e.B, got, want)
+		}
+	}
+	if lines < 100 || slopes < 10 || pooled < 30 {
+		t.Errorf("%d lines, %d slopes, %d pooled", lines, slopes, pooled)
+	}
+	narrow(t, must(t, winter, "", "compare", spring, autumn))
+}
+
+// A daemon holds one trial's database meanwhile.
+func TestCompareBesideTheDaemon(t *testing.T) {
+	t.Parallel()
+	spring, autumn := twoSeasons(t)
+	rewrite(t, filepath.Join(spring, "trial.toml"), func(text string) string {
+		return strings.NewReplacer("127.0.0.1:1883", "127.0.0.1:0", "127.0.0.1:8620", "127.0.0.1:0").Replace(text)
+	})
+	before := must(t, winter, "", "compare", spring, autumn, "--json")
+	w := watchFolder(t, spring, daemonOptions{clock: newHand(winter).clock()})
+	if meanwhile := must(t, winter, "", "compare", spring, autumn, "--json"); meanwhile != before {
+		t.Error("another answer beside the daemon")
+	}
+	w.stop()
+}
+
+// An export stands for its folder, to the last digit.
+func TestCompareExports(t *testing.T) {
+	t.Parallel()
+	spring, autumn := twoSeasons(t)
+	files := filepath.Join(t.TempDir(), "spring-files")
+	must(t, winter, "", "export", spring, files)
+	folders, exports := decoded[correlate.Compared](t, "compare", spring, autumn), decoded[correlate.Compared](t, "compare", files, autumn)
+	if !exports.Trials[0].Exported || folders.Trials[0].Exported {
+		t.Error("which is an export is not told")
+	}
+	for i, e := range folders.Comparisons {
+		x := exports.Comparisons[i]
+		if !reflect.DeepEqual(e.Trials[0].Comparison, x.Trials[0].Comparison) || !reflect.DeepEqual(e.Pooled, x.Pooled) || e.Trials[0].Asked != x.Trials[0].Asked {
+			t.Errorf("%s, %s against %s: %+v, exported %+v", e.Outcome, e.A, e.B, e.Trials[0], x.Trials[0])
+		}
+	}
+	for i, s := range folders.Light {
+		for k, in := range s.Trials {
+			x := exports.Light[i].Trials[k]
+			if !reflect.DeepEqual(in.Slope, x.Slope) || in.DLI != x.DLI || math.Abs(in.ScaleError/x.ScaleError-1) > 1e-9 {
+				t.Errorf("%s: %+v, exported %+v", s.Outcome, in, x)
+			}
+		}
+	}
+	status, _, talk := command(t, winter, "", "compare", spring, files)
+	if status != 1 || !strings.Contains(talk, "hold the same harvest: name each trial once") {
+		t.Errorf("a trial and its export: exit status %d: %s", status, talk)
+	}
+}
+
+// A trial of one species, which splits by nothing, finds the same species of one
+// that splits; one of several does not.
+func TestSplitAlike(t *testing.T) {
+	t.Parallel()
+	of := func(species ...string) *harvested {
+		h := &harvested{trial: &trial.Trial{}, in: &correlate.Input{}}
+		for _, s := range species {
+			h.trial.Plants = append(h.trial.Plants, trial.Plant{Columns: map[string]string{"species": s}})
+		}
+		return h
+	}
+	split, one, two, gap := of("A", "B"), of("B", "B"), of("A", "B"), of("B", "")
+	split.in.By = columnFactor(split.trial, "species")
+	splitAlike([]*harvested{one, split, two, gap})
+	if one.in.By == nil || one.in.By.Name != "species" || one.in.By.Levels[0] != "B" {
+		t.Errorf("%+v", one.in.By)
+	}
+	if two.in.By != nil || gap.in.By != nil {
+		t.Errorf("split without need: %+v, %+v", two.in.By, gap.in.By)
+	}
+	if alone := of("A"); alone.in.By == nil {
+		if splitAlike([]*harvested{alone, two}); alone.in.By != nil {
+			t.Error("split where no other splits")
+		}
+	}
+}
+
+func rewrite(t *testing.T, file string, change func(string) string) {
+	t.Helper()
+	text, err := os.ReadFile(file)
+	if err == nil {
+		err = os.WriteFile(file, []byte(change(string(text))), 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestCompareUsage(t *testing.T) {
+	t.Parallel()
+	spring, autumn := twoSeasons(t)
+	old := filepath.Join(t.TempDir(), "old")
+	must(t, winter, "", "export", autumn, old)
+	rewrite(t, filepath.Join(old, descriptionFile), func(text string) string { return strings.Replace(text, `"analysis"`, `"other"`, 1) })
+	link := filepath.Join(t.TempDir(), "link")
+	if err := os.Symlink(spring, link); err != nil {
+		t.Skip(err)
+	}
+	empty := t.TempDir()
+	for _, c := range []struct {
+		args   []string
+		status int
+		want   string
+	}{
+		{[]string{spring}, 2, "two folders or more"},
+		{[]string{spring, link}, 2, "are one folder: name each trial once"},
+		{[]string{spring, filepath.Join(empty, "nowhere")}, 1, "is not there: name the folder"},
+		{[]string{spring, empty}, 1, empty + ": trial.toml"},
+		{[]string{spring, old}, 1, "export the trial again"},
+	} {
+		status, out, talk := command(t, winter, "", append([]string{"compare"}, c.args...)...)
+		if status != c.status || out != "" || !strings.Contains(talk, c.want) {
+			t.Errorf("%q: exit status %d, %q, %q; want %d and %q", c.args, status, out, talk, c.status, c.want)
+		}
+	}
+}

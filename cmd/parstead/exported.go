@@ -1,0 +1,319 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"parstead/cmd/parstead/table"
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+	"parstead/light/account"
+)
+
+// analysisAsked is what an export's description says of the analysis, so that it
+// can be done again without the trial's folder.
+type analysisAsked struct {
+	AnalyseBy   string             `json:"analyse_by,omitempty"`
+	LightWindow windowAsked        `json:"light_window"`
+	Bins        []binDescribed     `json:"bins"`
+	Treatments  []plannedTreatment `json:"treatments"`
+	Outcomes    []outcomeAsked     `json:"outcomes"`
+}
+
+// windowAsked is a light window; nothing of it: the whole trial.
+type windowAsked struct {
+	First int         `json:"first,omitempty"`
+	Last  int         `json:"last,omitempty"`
+	From  *light.Date `json:"from,omitempty"`
+	To    *light.Date `json:"to,omitempty"`
+}
+
+type binDescribed struct {
+	Name      string `json:"name"`
+	Rows      int    `json:"rows"`
+	Columns   int    `json:"columns"`
+	Block     string `json:"block,omitempty"`
+	Reservoir string `json:"reservoir,omitempty"`
+}
+
+type outcomeAsked struct {
+	plannedOutcome
+	Unit  string `json:"unit,omitempty"`
+	Basis string `json:"basis,omitempty"`
+}
+
+func analysisOf(t *trial.Trial) analysisAsked {
+	a := analysisAsked{AnalyseBy: t.AnalyseBy, LightWindow: windowAsked{First: t.Window.First, Last: t.Window.Last}}
+	if w := t.Window; !w.From.IsZero() {
+		a.LightWindow.From, a.LightWindow.To = &w.From, &w.To
+	}
+	for _, b := range t.Rack.Bins {
+		a.Bins = append(a.Bins, binDescribed{b.Name, b.Rows, b.Columns, b.Block, b.Reservoir})
+	}
+	a.Treatments = plannedTreatments(t)
+	for i, o := range plannedOutcomes(t) {
+		a.Outcomes = append(a.Outcomes, outcomeAsked{o, t.Outcomes[i].Unit, t.Outcomes[i].Basis})
+	}
+	return a
+}
+
+// exported is a trial read back from an export: what its analysis needs.
+type exported struct {
+	trial  *trial.Trial
+	lights []account.PlantLight
+	log    []light.Event
+}
+
+// exportDescription is what is read of description.json.
+type exportDescription struct {
+	Trial     string                     `json:"trial"`
+	Timezone  string                     `json:"timezone"`
+	DayStarts string                     `json:"day_starts"`
+	Starts    light.Date                 `json:"starts"`
+	Ends      light.Date                 `json:"ends"`
+	Files     []sheetMeaning             `json:"files"`
+	Analysis  *analysisAsked             `json:"analysis"`
+	LogData   map[uint64]json.RawMessage `json:"log_data"`
+}
+
+// isExport tells whether a folder holds an export and no trial.
+func isExport(dir string) bool {
+	_, err := os.Stat(filepath.Join(dir, "trial.toml"))
+	if !errors.Is(err, fs.ErrNotExist) {
+		return false
+	}
+	_, err = os.Stat(filepath.Join(dir, descriptionFile))
+	return err == nil
+}
+
+// readExport reads an export back.
+func readExport(dir string) (*exported, error) {
+	text, err := os.ReadFile(filepath.Join(dir, descriptionFile))
+	if err != nil {
+		return nil, fmt.Errorf("read the export: %w", err)
+	}
+	var d exportDescription
+	if err := json.Unmarshal(text, &d); err != nil {
+		return nil, fmt.Errorf("%s is not as parstead export wrote it (%w): export the trial again", filepath.Join(dir, descriptionFile), err)
+	}
+	if d.Analysis == nil {
+		return nil, fmt.Errorf("%s was exported by a version that left out what the analysis asks: export the trial again, or name its own folder", dir)
+	}
+	x := &exported{trial: d.asTrial()}
+	if x.trial.Rack.Zone, err = time.LoadLocation(d.Timezone); err == nil {
+		x.trial.Rack.DayStarts, err = light.ParseTimeOfDay(d.DayStarts)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, descriptionFile), err)
+	}
+	if err := x.readPlants(dir, d.columns("plants.csv")); err != nil {
+		return nil, err
+	}
+	return x, x.readLog(dir, d.LogData)
+}
+
+// asTrial is what the description says of the trial.
+func (d *exportDescription) asTrial() *trial.Trial {
+	t := &trial.Trial{Name: d.Trial, AnalyseBy: d.Analysis.AnalyseBy, Dealt: true}
+	t.Rack.Starts, t.Rack.Ends = d.Starts, d.Ends
+	w := d.Analysis.LightWindow
+	t.Window = trial.Window{First: w.First, Last: w.Last}
+	if w.From != nil && w.To != nil {
+		t.Window.From, t.Window.To = *w.From, *w.To
+	}
+	for _, b := range d.Analysis.Bins {
+		t.Rack.Bins = append(t.Rack.Bins, light.Bin{Name: b.Name, Rows: b.Rows, Columns: b.Columns, Block: b.Block, Reservoir: b.Reservoir})
+	}
+	for _, tr := range d.Analysis.Treatments {
+		t.Treatments = append(t.Treatments, trial.Treatment{Name: tr.Name, Levels: tr.Levels, SetPer: trial.SetPer(tr.SetPer), SetsLight: tr.SetsLight})
+	}
+	for _, o := range d.Analysis.Outcomes {
+		t.Outcomes = append(t.Outcomes, trial.Outcome{
+			Name: o.Name, Kind: trial.Kind(o.Kind), Unit: o.Unit, Basis: o.Basis, Start: o.Start, Scale: trial.Scale(o.Scale),
+			Primary: o.Primary, Matters: o.Matters, Only: o.Only, Exposure: o.Exposure,
+		})
+	}
+	return t
+}
+
+// exportColumns are the headings of an exported sheet: those of the trial's own
+// sheets by their name there, and the program's own by the name it meant.
+type exportColumns struct {
+	file       string
+	trial, own map[string]string
+}
+
+func (d *exportDescription) columns(file string) exportColumns {
+	c := exportColumns{file, map[string]string{}, map[string]string{}}
+	for _, f := range d.Files {
+		if f.File != file {
+			continue
+		}
+		for _, k := range f.Columns {
+			if k.Of != "" {
+				c.trial[k.Of] = k.Name
+			} else {
+				c.own[strings.TrimRight(k.Name, "_")] = k.Name
+			}
+		}
+	}
+	return c
+}
+
+// readPlants reads plants.csv.
+func (x *exported) readPlants(dir string, columns exportColumns) error {
+	own := []string{"plant", "bin", "row", "column", "guard", "light_dli", "light_relative_error", "light_independent_error", "light_source", "status", "date", "cause", "leave_out"}
+	var headings []string
+	for _, name := range own {
+		heading, ok := columns.own[name]
+		if !ok {
+			return fmt.Errorf("%s tells of no column %s of plants.csv: export the trial again", filepath.Join(dir, descriptionFile), name)
+		}
+		headings = append(headings, heading)
+	}
+	for _, heading := range columns.trial {
+		headings = append(headings, heading)
+	}
+	sheet, err := table.Read(filepath.Join(dir, columns.file), headings)
+	if err != nil {
+		return err
+	}
+	x.trial.Plants, x.lights = make([]trial.Plant, sheet.Len()), make([]account.PlantLight, sheet.Len())
+	text := func(name string) []string { return sheet.Text(columns.own[name]) }
+	row, err := places(sheet, columns.own["row"])
+	if err != nil {
+		return err
+	}
+	column, err := places(sheet, columns.own["column"])
+	if err != nil {
+		return err
+	}
+	codes, bins, guards := text("plant"), text("bin"), text("guard")
+	status, dates, causes, leaveOut := text("status"), text("date"), text("cause"), text("leave_out")
+	for i := range x.trial.Plants {
+		p := &x.trial.Plants[i]
+		*p = trial.Plant{
+			Code: codes[i], Place: light.Position{Bin: bins[i], Row: row[i], Column: column[i]}, Guard: guards[i] == "yes",
+			Status: trial.Status(status[i]), HasHarvest: status[i] != "", Cause: causes[i], LeaveOut: leaveOut[i],
+			Columns: map[string]string{}, Treatments: map[string]string{}, Values: map[string]trial.Cell{},
+		}
+		if dates[i] != "" {
+			if p.Date, err = light.ParseDate(dates[i]); err != nil {
+				return sheet.Fault(i, columns.own["date"], err.Error())
+			}
+		}
+	}
+	x.readColumns(sheet, columns)
+	if err := x.readOutcomes(sheet, columns); err != nil {
+		return err
+	}
+	return x.readLight(sheet, columns)
+}
+
+// readColumns takes what the plants came with and got.
+func (x *exported) readColumns(sheet *table.Table, columns exportColumns) {
+	for name, heading := range columns.trial {
+		isTreatment := slices.ContainsFunc(x.trial.Treatments, func(t trial.Treatment) bool { return t.Name == name })
+		for i, cell := range sheet.Text(heading) {
+			if cell == "" {
+				continue
+			}
+			x.trial.Plants[i].Columns[name] = cell
+			if isTreatment {
+				x.trial.Plants[i].Treatments[name] = cell
+			}
+		}
+	}
+}
+
+func (x *exported) readOutcomes(sheet *table.Table, columns exportColumns) error {
+	for _, o := range x.trial.Outcomes {
+		heading, ok := columns.trial[o.Name]
+		if !ok {
+			return fmt.Errorf("%s has no column of the outcome %s: export the trial again", columns.file, o.Name)
+		}
+		read := sheet.Numbers
+		if o.Kind == trial.YesNo {
+			read = sheet.YesNo
+		}
+		values, err := read(heading)
+		if err != nil {
+			return err
+		}
+		for i, v := range values {
+			if !math.IsNaN(v) {
+				x.trial.Plants[i].Values[o.Name] = trial.Cell{Value: v}
+			}
+		}
+	}
+	return nil
+}
+
+func (x *exported) readLight(sheet *table.Table, columns exportColumns) error {
+	var figures [3][]float64
+	for k, name := range []string{"light_dli", "light_relative_error", "light_independent_error"} {
+		var err error
+		if figures[k], err = sheet.Numbers(columns.own[name]); err != nil {
+			return err
+		}
+	}
+	sources := sheet.Text(columns.own["light_source"])
+	for i := range x.lights {
+		x.lights[i].Code = x.trial.Plants[i].Code
+		dli, all, own := figures[0][i], figures[1][i], figures[2][i]
+		if math.IsNaN(dli) {
+			continue
+		}
+		w := &x.lights[i].Window
+		w.Known, w.MeanDLI = true, light.DLI(dli)
+		w.Error = account.Error{Independent: own, Bin: math.Sqrt(max(0, all*all-own*own))}
+		for s := account.FromSensor; s <= account.FromTimer; s++ {
+			if s.String() == sources[i] {
+				w.Source = s
+			}
+		}
+	}
+	return nil
+}
+
+// readLog takes from the log what lastPlan reads.
+func (x *exported) readLog(dir string, data map[uint64]json.RawMessage) error {
+	if len(data) == 0 {
+		return nil
+	}
+	sheet, err := table.Read(filepath.Join(dir, "log.csv"), []string{"id", "at", "kind", "withdraws"})
+	if err != nil {
+		return err
+	}
+	number := func(cell string) (uint64, error) {
+		if cell == "" {
+			return 0, nil
+		}
+		return strconv.ParseUint(cell, 10, 64)
+	}
+	ids, at, kinds, withdraws := sheet.Text("id"), sheet.Text("at"), sheet.Text("kind"), sheet.Text("withdraws")
+	for i := range ids {
+		e := light.Event{Kind: light.Kind(kinds[i])}
+		if e.ID, err = number(ids[i]); err != nil {
+			return sheet.Fault(i, "id", "not the number of an entry: export the trial again")
+		}
+		if e.Withdraws, err = number(withdraws[i]); err != nil {
+			return sheet.Fault(i, "withdraws", "not the number of an entry: export the trial again")
+		}
+		if e.At, err = time.Parse(time.RFC3339Nano, at[i]); err != nil {
+			return sheet.Fault(i, "at", "not a time: export the trial again")
+		}
+		e.Data = data[e.ID]
+		x.log = append(x.log, e)
+	}
+	return nil
+}
