@@ -51,9 +51,9 @@ kind = "count"
 // firstDay is that of the season.
 var firstDay = time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)
 
-func trialText() string {
+func trialText(days int) string {
 	return fmt.Sprintf("[trial]\nname = \"season\"\ntimezone = \"UTC\"\nstarts = %s\nends = %s\n",
-		firstDay.Format(time.DateOnly), firstDay.AddDate(0, 0, seasonDays-1).Format(time.DateOnly))
+		firstDay.Format(time.DateOnly), firstDay.AddDate(0, 0, days-1).Format(time.DateOnly))
 }
 
 // sensorsOnly makes a trial folder with four quantum sensors in each of two
@@ -62,7 +62,7 @@ func trialText() string {
 func sensorsOnly(b *testing.B) (folder, readings string) {
 	b.Helper()
 	folder, readings = b.TempDir(), filepath.Join(b.TempDir(), "readings.csv")
-	config := trialText()
+	config := trialText(seasonDays)
 	for bin := 1; bin <= 2; bin++ {
 		config += fmt.Sprintf(binText, bin, 1, 4)
 		for k := 1; k <= 4; k++ {
@@ -80,7 +80,7 @@ func sensorsOnly(b *testing.B) (folder, readings string) {
 func season(b *testing.B, data string) (folder, readings string) {
 	b.Helper()
 	folder, readings = b.TempDir(), filepath.Join(b.TempDir(), "readings.csv")
-	config := trialText()
+	config := trialText(seasonDays)
 	for bin := 1; bin <= 2; bin++ {
 		config += fmt.Sprintf(binText, bin, 9, 9)
 		for k := range 4 {
@@ -130,38 +130,56 @@ func keep(b *testing.B, folder, readings string) {
 	}
 	out := bufio.NewWriter(file)
 	fmt.Fprintln(out, "sensor,time,value")
+	fill(b, folder, 8, seasonDays, func(r light.Reading) bool {
+		fmt.Fprintf(out, "%s,%d,%g\n", r.Sensor, r.At.Unix(), r.Value)
+		return true
+	})
+	for _, end := range []func() error{out.Flush, file.Close} {
+		if err := end(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// fill stores and packs, night by night, what sensors named 1, 2, ... read once a
+// minute, as far as keep says so.
+func fill(b *testing.B, folder string, sensors, days int, keep func(light.Reading) bool) {
+	b.Helper()
 	db, err := store.Open(filepath.Join(folder, "readings.db"), store.Options{})
 	if err != nil {
 		b.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(1, 1))
-	group := make([]light.Reading, 0, 8*1440)
-	for day := range seasonDays {
-		group = group[:0]
+	var group []light.Reading
+	for day := range days {
 		for i := range 1440 {
 			at := firstDay.AddDate(0, 0, day).Add(time.Duration(i) * time.Minute)
-			for sensor := 1; sensor <= 8; sensor++ {
+			for sensor := range sensors {
 				value := 0.0
 				if i < 14*60 {
 					value = math.Round((plateau+rng.NormFloat64()*0.43)*10) / 10
 				}
-				group = append(group, light.Reading{
-					Sensor: strconv.Itoa(sensor), At: at, Value: value, Mark: light.OwnTime, Arrived: at, Boot: 1, Uptime: at.Sub(firstDay),
-				})
-				fmt.Fprintf(out, "%d,%d,%g\n", sensor, at.Unix(), value)
+				r := light.Reading{
+					Sensor: strconv.Itoa(sensor + 1), At: at, Value: value, Mark: light.OwnTime, Arrived: at, Boot: 1, Uptime: at.Sub(firstDay),
+				}
+				if keep(r) {
+					group = append(group, r)
+				}
 			}
-		}
-		if _, err := db.Append(b.Context(), group); err != nil {
-			b.Fatal(err)
+			if len(group) < 10_000 && i < 1439 {
+				continue
+			}
+			if _, err := db.Append(b.Context(), group); err != nil {
+				b.Fatal(err)
+			}
+			group = group[:0]
 		}
 		if err := db.Pack(b.Context(), firstDay.AddDate(0, 0, day+1)); err != nil {
 			b.Fatal(err)
 		}
 	}
-	for _, end := range []func() error{db.Close, out.Flush, file.Close} {
-		if err := end(); err != nil {
-			b.Fatal(err)
-		}
+	if err := db.Close(); err != nil {
+		b.Fatal(err)
 	}
 }
 

@@ -180,7 +180,7 @@ func fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error) {
 	}
 	for i, x := range s.Log {
 		m.Ratio = append(m.Ratio, math.Exp(x)/scale)
-		m.RelativeError = append(m.RelativeError, math.Sqrt(s.Covariance.At(i, i)))
+		m.RelativeError = append(m.RelativeError, math.Sqrt(s.Covariance(i, i)))
 	}
 	return m, nil
 }

@@ -2,12 +2,12 @@ package field
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"testing"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"parstead/light"
@@ -20,21 +20,21 @@ func TestPublishedOrdinaryKriging(t *testing.T) {
 	t.Parallel()
 	sites := []site{{61, 139}, {63, 140}, {64, 129}, {68, 128}, {71, 140}, {73, 141}, {75, 128}}
 	y := []float64{477, 696, 227, 646, 606, 791, 783}
-	ones := mat.NewDense(7, 1, []float64{1, 1, 1, 1, 1, 1, 1})
+	ones := [][]float64{{1, 1, 1, 1, 1, 1, 1}}
 	rho := func(a, b site) float64 { return math.Exp(-0.3 * a.distance(b)) }
 	k := newKriged(7, 1)
 	if err := k.solve(ones, y, make([]float64, 7), func(i, j int) float64 { return rho(sites[i], sites[j]) }); err != nil {
 		t.Fatal(err)
 	}
-	cross := mat.NewDense(7, 1, nil)
-	for i, s := range sites {
-		cross.Set(i, 0, rho(s, site{65, 137}))
+	var cross []float64
+	for _, s := range sites {
+		cross = append(cross, rho(s, site{65, 137}))
 	}
-	mean, cov := k.predict(mat.NewDense(1, 1, []float64{1}), cross, eye(1))
-	if math.Abs(mean[0]-592.7) > 0.05 {
-		t.Errorf("estimate %.3f, published 592.7", mean[0])
+	at := k.predict([]float64{1}, cross)
+	if math.Abs(at.mean-592.7) > 0.05 {
+		t.Errorf("estimate %.3f, published 592.7", at.mean)
 	}
-	if v := 10 * cov.At(0, 0); math.Abs(v-8.96) > 0.005 {
+	if v := 10 * at.covariance(at, 1); math.Abs(v-8.96) > 0.005 {
 		t.Errorf("variance %.4f, published 8.96", v)
 	}
 }
@@ -78,26 +78,24 @@ func TestKrigingAgreesWithAnIndependentComputation(t *testing.T) {
 	}
 	for _, c := range ref.Cases {
 		f := g.trend(g.cells, nil, c.Degree)
-		k := newKriged(f.Dims())
-		l := g.lattice(matern(ref.Range))
+		k := newKriged(len(g.cells), len(f))
+		l := g.lattice()
+		l.setRange(ref.Range)
 		if err := k.solve(f, ref.Values, nugget, func(i, j int) float64 { return l.between(g.cells[i], g.cells[j]) }); err != nil {
 			t.Fatal(err)
 		}
-		targets := g.bin.Positions()
-		cross, among := mat.NewDense(len(g.cells), len(targets), nil), eye(len(targets))
-		for j := range targets {
-			for i := range g.cells {
-				cross.Set(i, j, l.between(g.cells[i], targets[j]))
+		s := g.surface(k, c.Degree, ref.Sill, l.between)
+		for i, p := range g.bin.Positions() {
+			near(t, "mean", s.Log[i], c.Mean[i], 1e-10)
+			near(t, "standard error", math.Sqrt(s.Covariance(i, i)), c.SE[i], 1e-9)
+			near(t, "covariance", s.Covariance(0, i), c.FirstRow[i], 1e-10)
+			var cross []float64 // a surveyed position by the general way
+			for _, site := range g.cells {
+				cross = append(cross, l.between(site, p))
 			}
-			for i := range j {
-				among.SetSym(i, j, l.between(targets[i], targets[j]))
-			}
-		}
-		mean, cov := k.predict(g.trend(targets, nil, c.Degree), cross, among)
-		for i := range mean {
-			near(t, "mean", mean[i], c.Mean[i], 1e-10)
-			near(t, "standard error", math.Sqrt(ref.Sill*cov.At(i, i)), c.SE[i], 1e-9)
-			near(t, "covariance", ref.Sill*cov.At(0, i), c.FirstRow[i], 1e-10)
+			x := k.predict(column(g.trend(g.bin.Positions(), nil, c.Degree), i), cross)
+			near(t, "mean", x.mean, c.Mean[i], 1e-10)
+			near(t, "standard error", math.Sqrt(ref.Sill*x.covariance(x, 1)), c.SE[i], 1e-9)
 		}
 		for i, e := range k.leaveOneOut() {
 			near(t, "left out", e, c.LeaveOneOut[i], 1e-10)
@@ -108,13 +106,46 @@ func TestKrigingAgreesWithAnIndependentComputation(t *testing.T) {
 	}
 }
 
-// eye is the correlation of targets that have none.
-func eye(n int) *mat.SymDense {
-	one := mat.NewSymDense(n, nil)
-	for i := range n {
-		one.SetSym(i, i, 1)
+// column is column i of terms that stand row by row.
+func column(terms [][]float64, i int) (x []float64) {
+	for _, term := range terms {
+		x = append(x, term[i])
 	}
-	return one
+	return x
+}
+
+// A complete walk's likelihood is the same folded and unfolded, whatever the
+// grid's sides, the trend and the repeats.
+func TestFoldedLikelihoodIsTheSame(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(5, 8))
+	for _, sides := range [][2]int{{7, 8}, {4, 6}, {5, 3}, {1, 12}, {11, 1}} {
+		bin := light.Bin{Name: "b", Rows: sides[0], Columns: sides[1], PitchRows: 6, PitchColumns: 4.3}
+		var walk []Reading
+		for range 2 {
+			for _, p := range bin.Positions() {
+				walk = append(walk, Reading{Position: p, PPFD: 100 * math.Exp(lampLight(bin, p, 14, 20, 30, 0.1)+0.06*rng.NormFloat64()), Reference: math.NaN()})
+			}
+		}
+		g := group(bin, walk)
+		for _, degree := range []int{0, 2} {
+			if degree == 2 && !g.spreads() {
+				continue
+			}
+			folded := newLikelihood(g, degree)
+			if len(folded.shares) == 1 {
+				t.Fatal("not folded")
+			}
+			whole := newLikelihood(g, degree)
+			f := g.trend(g.cells, g.meter, degree)
+			whole.shares = []share{{newKriged(len(g.cells), len(f)), f, g.mean, g.n, func(i, j int) float64 {
+				return whole.lattice.between(g.cells[i], g.cells[j])
+			}}}
+			for _, x := range []point{pointOf(7, 0.3), pointOf(20, 1), pointOf(50, 8), pointOf(4, 0.02)} {
+				near(t, fmt.Sprint(sides, " degree ", degree, " at ", x), folded.at(x), whole.at(x), 1e-9)
+			}
+		}
+	}
 }
 
 func near(t *testing.T, what string, got, want, tolerance float64) {

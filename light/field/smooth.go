@@ -6,22 +6,24 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"parstead/light"
 )
 
 // Surface is the log of the light at each position of a bin's grid, up to a
 // constant that Relative fixes.
 type Surface struct {
-	Method      string        // "kriging", "plane" or "mean": how the readings were smoothed
-	Log         []float64     // by light.Bin.Index
-	Covariance  *mat.SymDense // of the errors of Log
-	Positions   int           // surveyed ones
+	Method      string    // "kriging", "plane" or "mean": how the readings were smoothed
+	Log         []float64 // by light.Bin.Index
+	Positions   int       // surveyed ones
 	Readings    int
 	Noise       float64 // standard deviation of one reading, natural log
 	LeaveOneOut float64 // root mean square error of predicting each surveyed position from the others, natural log
 	Range       float64 // of the correlation, cm; 0 without kriging
+
+	positions []light.Position
+	at        []predicted // the positions
+	sill      float64
+	rho       func(a, b light.Position) float64
 }
 
 // meterNoise is the standard deviation of a handheld reading that is assumed
@@ -141,6 +143,12 @@ func (g *grouped) site(p light.Position) site {
 	return site{float64(p.Column) * g.bin.PitchColumns, float64(p.Row) * g.bin.PitchRows}
 }
 
+func (g *grouped) pitch() float64 { return min(g.bin.PitchRows, g.bin.PitchColumns) }
+
+func (g *grouped) diagonal() float64 {
+	return math.Hypot(g.bin.PitchRows*float64(g.bin.Rows), g.bin.PitchColumns*float64(g.bin.Columns))
+}
+
 // spreads tells whether the surveyed positions span rows and columns.
 func (g *grouped) spreads() bool {
 	rows, columns := map[int]bool{}, map[int]bool{}
@@ -150,22 +158,24 @@ func (g *grouped) spreads() bool {
 	return len(rows) > 1 && len(columns) > 1
 }
 
-// trend is the matrix of the trend's terms at the cells (a constant, and for
-// degree 2 the two coordinates), and the meters' gains against the first.
-func (g *grouped) trend(cells []light.Position, meter []int, degree int) *mat.Dense {
-	p := 1 + degree + len(g.meters) - 1
-	f := mat.NewDense(len(cells), p, nil)
+// trend is the trend's terms at the cells, a column each: a constant, for degree 2
+// the two coordinates, and the meters' gains against the first.
+func (g *grouped) trend(cells []light.Position, meter []int, degree int) [][]float64 {
+	f := make([][]float64, 1+degree+len(g.meters)-1)
+	for c := range f {
+		f[c] = make([]float64, len(cells))
+	}
 	center := site{g.bin.PitchColumns * float64(g.bin.Columns+1) / 2, g.bin.PitchRows * float64(g.bin.Rows+1) / 2}
 	scale := math.Max(center.x, center.y)
 	for i, c := range cells {
 		s := g.site(c)
-		f.Set(i, 0, 1)
+		f[0][i] = 1
 		if degree == 2 {
-			f.Set(i, 1, (s.x-center.x)/scale)
-			f.Set(i, 2, (s.y-center.y)/scale)
+			f[1][i] = (s.x - center.x) / scale
+			f[2][i] = (s.y - center.y) / scale
 		}
 		if meter != nil && meter[i] > 0 {
-			f.Set(i, degree+meter[i], 1)
+			f[degree+meter[i]][i] = 1
 		}
 	}
 	return f
@@ -174,70 +184,78 @@ func (g *grouped) trend(cells []light.Position, meter []int, degree int) *mat.De
 // lattice is a correlation between the cells of a grid: only the distances in
 // rows and columns matter, so that each is worked out once.
 type lattice struct {
-	columns int
-	rho     []float64
+	columns  int
+	distance []float64
+	rho      []float64
+	phi      float64
 }
 
-func (g *grouped) lattice(c correlation) lattice {
-	l := lattice{g.bin.Columns, make([]float64, g.bin.Rows*g.bin.Columns)}
+func (g *grouped) lattice() lattice {
+	l := lattice{columns: g.bin.Columns, rho: make([]float64, g.bin.Rows*g.bin.Columns)}
 	for i := range l.rho {
-		l.rho[i] = c(site{}.distance(site{float64(i%l.columns) * g.bin.PitchColumns, float64(i/l.columns) * g.bin.PitchRows}))
+		cell := site{float64(i%l.columns) * g.bin.PitchColumns, float64(i/l.columns) * g.bin.PitchRows}
+		l.distance = append(l.distance, cell.distance(site{}))
 	}
 	return l
 }
 
-func (l lattice) between(a, b light.Position) float64 {
-	rows, columns := a.Row-b.Row, a.Column-b.Column
-	return l.rho[max(rows, -rows)*l.columns+max(columns, -columns)]
+// setRange makes the correlation that of a range.
+func (l *lattice) setRange(phi float64) {
+	if l.phi == phi {
+		return
+	}
+	l.phi = phi
+	for i, h := range l.distance {
+		l.rho[i] = matern(h, phi)
+	}
+}
+
+func (l *lattice) between(a, b light.Position) float64 {
+	return l.rho[abs(a.Row-b.Row)*l.columns+abs(a.Column-b.Column)]
 }
 
 // krige smooths by kriging, with or without a plane beneath: whichever predicts
 // left-out positions better. Range, sill and nugget are by restricted maximum
-// likelihood: a coarse grid finds the right hill, on half of the values where
-// there are many, and a climb on all of them its top.
+// likelihood: a coarse grid finds the right hill, and a climb its top.
 func (g *grouped) krige() (*Surface, error) {
-	pitch := math.Min(g.bin.PitchRows, g.bin.PitchColumns)
-	diagonal := math.Hypot(g.bin.PitchRows*float64(g.bin.Rows), g.bin.PitchColumns*float64(g.bin.Columns))
-	bounds := bounds{
-		low:  point{math.Log(pitch / 2), -math.Log(lambdaBound)},
-		high: point{math.Log(4 * diagonal), math.Log(lambdaBound)},
-	}
 	var starts []point
-	for _, phi := range []float64{2 * pitch, 5 * pitch, diagonal} {
+	for _, phi := range []float64{2 * g.pitch(), 5 * g.pitch(), g.diagonal()} {
 		for _, lambda := range []float64{0.02, 0.3, 5} {
-			starts = append(starts, point{math.Log(phi), math.Log(lambda)})
+			starts = append(starts, pointOf(phi, lambda))
 		}
 	}
-	top, level, err := g.summit(0, starts, firstStep, bounds)
+	level, err := g.summit(0, starts, firstStep)
 	if err != nil {
 		return nil, err
 	}
 	if g.spreads() { // the hill with a plane lies near
-		x, tilted, err := g.summit(2, []point{top, {top[0] - math.Ln2, top[1] + math.Ln2}}, firstStep/2, bounds)
+		phi, lambda := level.top.phi(), level.top.lambda()
+		tilted, err := g.summit(2, []point{level.top, pointOf(phi/2, 2*lambda)}, lastStep)
 		if err == nil && rms(tilted.leaveOneOut()) < rms(level.leaveOneOut()) {
-			return g.kriged(tilted, 2, x), nil
+			return tilted.surface(), nil
 		}
 	}
-	return g.kriged(level, 0, top), nil
+	return level.surface(), nil
 }
-
-// lambdaBound bounds the search: a nugget from a thousandth of the sill to a
-// thousand sills; the range from half a pitch to four times the grid's diagonal.
-const lambdaBound = 1e3
 
 // many values are so many that half of them show where the hill is.
 const many = 32
 
-// summit climbs on half of the values where there are many, and takes the last
-// steps on all of them: a value's share in the time grows with the square of
-// their number.
-func (g *grouped) summit(degree int, starts []point, step float64, bounds bounds) (point, *kriged, error) {
-	if len(g.cells) > many {
-		if top, _, err := g.half().climb(degree, starts, step, bounds); err == nil {
+// summit finds the most likely range and nugget over a trend of one degree, from
+// the best of the starts. Where there are many values that can't be folded it
+// climbs on half of them, and takes the last steps on all: a value's share in the
+// time grows with the square of their number.
+func (g *grouped) summit(degree int, starts []point, step float64) (*fitted, error) {
+	if len(g.cells) > many && !g.complete() {
+		if top, value := climb(newLikelihood(g.half(), degree).at, starts, step); !math.IsInf(value, -1) {
 			starts, step = []point{top}, lastStep
 		}
 	}
-	return g.climb(degree, starts, step, bounds)
+	top, value := climb(newLikelihood(g, degree).at, starts, step)
+	if math.IsInf(value, -1) {
+		return nil, errSingular
+	}
+	return g.fitted(degree, top)
 }
 
 // half is every other value of the survey.
@@ -251,42 +269,31 @@ func (g *grouped) half() *grouped {
 	return &h
 }
 
-// climb finds the most likely range and nugget (their logarithms) over a trend of
-// one degree, from the best of the starts, and solves for them.
-func (g *grouped) climb(degree int, starts []point, step float64, bounds bounds) (point, *kriged, error) {
-	f := g.trend(g.cells, g.meter, degree)
-	n, p := f.Dims()
-	if n <= p {
-		return point{}, nil, errSingular
-	}
-	k := newKriged(n, p)
-	nugget := make([]float64, n)
-	solve := func(x point) error {
-		l, lambda := g.lattice(matern(math.Exp(x[0]))), math.Exp(x[1])
-		for i, repeats := range g.n {
-			nugget[i] = lambda / repeats
-		}
-		return k.solve(f, g.mean, nugget, func(i, j int) float64 { return l.between(g.cells[i], g.cells[j]) })
-	}
-	top, value := climb(func(x point) float64 {
-		if solve(x) != nil {
-			return math.Inf(-1)
-		}
-		loglik, _ := k.restricted(g.within, g.df, math.Exp(x[1]))
-		return loglik
-	}, starts, step, bounds)
-	if math.IsInf(value, -1) {
-		return top, nil, errSingular
-	}
-	return top, k, solve(top)
+// fitted is a survey kriged with the range and nugget at a point.
+type fitted struct {
+	*kriged
+	g       *grouped
+	degree  int
+	top     point
+	lattice lattice
 }
 
-// kriged is the surface by kriging with the range and nugget at a point.
-func (g *grouped) kriged(k *kriged, degree int, x point) *Surface {
-	lambda := math.Exp(x[1])
-	_, sill := k.restricted(g.within, g.df, lambda)
-	s := g.surface(k, degree, sill, g.lattice(matern(math.Exp(x[0]))).between)
-	s.Method, s.Noise, s.Range = "kriging", math.Sqrt(lambda*sill), math.Exp(x[0])
+func (g *grouped) fitted(degree int, top point) (*fitted, error) {
+	f := g.trend(g.cells, g.meter, degree)
+	x := &fitted{newKriged(len(g.cells), len(f)), g, degree, top, g.lattice()}
+	x.lattice.setRange(top.phi())
+	nugget := make([]float64, len(g.cells))
+	for i, n := range g.n {
+		nugget[i] = top.lambda() / n
+	}
+	return x, x.solve(f, g.mean, nugget, func(i, j int) float64 { return x.lattice.between(g.cells[i], g.cells[j]) })
+}
+
+func (x *fitted) surface() *Surface {
+	lambda := x.top.lambda()
+	_, sill := x.g.restricted(float64(x.n-x.p), x.quad, x.logDet, lambda)
+	s := x.g.surface(x.kriged, x.degree, sill, x.lattice.between)
+	s.Method, s.Noise, s.Range = "kriging", math.Sqrt(lambda*sill), x.top.phi()
 	return s
 }
 
@@ -296,7 +303,7 @@ func (g *grouped) kriged(k *kriged, degree int, x point) *Surface {
 // less the noisier its readings, and the others have it as an error.
 func (g *grouped) regress(method string, degree int) (*Surface, error) {
 	f := g.trend(g.cells, g.meter, degree)
-	n, p := f.Dims()
+	n, p := len(g.cells), len(f)
 	if n <= p {
 		return nil, fmt.Errorf("%w: %d positions of bin %s for %d unknowns; survey more positions with one meter", ErrShowsNothing, n, g.bin.Name, p)
 	}
@@ -339,22 +346,28 @@ func (g *grouped) regress(method string, degree int) (*Surface, error) {
 
 // surface predicts all positions of the bin.
 func (g *grouped) surface(k *kriged, degree int, sill float64, rho func(a, b light.Position) float64) *Surface {
-	targets := g.bin.Positions()
-	cross := mat.NewDense(len(g.cells), len(targets), nil)
-	among := mat.NewSymDense(len(targets), nil)
-	for j, t := range targets {
-		for i, c := range g.cells {
-			cross.Set(i, j, rho(c, t))
-		}
-		for i := range j + 1 {
-			among.SetSym(i, j, rho(targets[i], t))
-		}
+	positions := g.bin.Positions()
+	s := &Surface{
+		Positions: len(g.positions), Readings: g.readings, LeaveOneOut: rms(k.leaveOneOut()),
+		positions: positions, at: make([]predicted, len(positions)), sill: sill, rho: rho,
 	}
-	mean, cov := k.predict(g.trend(targets, nil, degree), cross, among)
-	cov.ScaleSym(sill, cov)
-	return &Surface{
-		Log: mean, Covariance: cov, Positions: len(g.positions), Readings: g.readings, LeaveOneOut: rms(k.leaveOneOut()),
+	trend := g.trend(positions, nil, degree)
+	f0, cross := make([]float64, len(trend)), make([]float64, len(g.cells))
+	for i, p := range positions {
+		for c := range f0 {
+			f0[c] = trend[c][i]
+		}
+		if j := slices.Index(g.cells, p); j >= 0 {
+			s.at[i] = k.predictAt(j, f0)
+		} else {
+			for j, c := range g.cells {
+				cross[j] = rho(c, p)
+			}
+			s.at[i] = k.predict(f0, cross)
+		}
+		s.Log = append(s.Log, s.at[i].mean)
 	}
+	return s
 }
 
 func rms(x []float64) float64 {
@@ -377,18 +390,43 @@ func (s *Surface) Relative(weights []float64) (ratio, relativeError []float64, r
 	for i, w := range weights {
 		reference += w * math.Exp(s.Log[i])
 	}
-	slope := mat.NewVecDense(m, nil) // of ln reference by each Log
+	slope := make([]float64, m) // of ln reference by each Log
 	for i, w := range weights {
-		slope.SetVec(i, w*math.Exp(s.Log[i])/reference)
+		slope[i] = w * math.Exp(s.Log[i]) / reference
 	}
-	var cw mat.VecDense
-	cw.MulVec(s.Covariance, slope)
-	variance := mat.Dot(slope, &cw)
+	along := s.along(slope)
+	variance := dot(slope, along)
 	ratio, relativeError = make([]float64, m), make([]float64, m)
 	for i := range m {
 		ratio[i] = math.Exp(s.Log[i]) / reference
-		v := s.Covariance.At(i, i) - 2*cw.AtVec(i) + variance
+		v := s.Covariance(i, i) - 2*along[i] + variance
 		relativeError[i] = math.Sqrt(max(v, 0))
 	}
 	return ratio, relativeError, reference
+}
+
+// Covariance is that of the errors of Log at two positions, by light.Bin.Index.
+func (s *Surface) Covariance(i, j int) float64 {
+	return s.sill * s.at[i].covariance(s.at[j], s.rho(s.positions[i], s.positions[j]))
+}
+
+// along is the covariance of the error at each position with that of the sum of
+// all, weighted.
+func (s *Surface) along(weights []float64) []float64 {
+	sum := predicted{a: make([]float64, len(s.at[0].a)), d: make([]float64, len(s.at[0].d))}
+	rho := make([]float64, len(s.at))
+	for j, w := range weights {
+		if w == 0 {
+			continue
+		}
+		addScaled(sum.a, w, s.at[j].a)
+		addScaled(sum.d, w, s.at[j].d)
+		for i, p := range s.positions {
+			rho[i] += w * s.rho(p, s.positions[j])
+		}
+	}
+	for i, x := range s.at {
+		rho[i] = s.sill * x.covariance(sum, rho[i])
+	}
+	return rho
 }
