@@ -72,6 +72,7 @@ func (s *sample) assemble(r *OutcomeResult, b both) {
 	for i := range b.with.all {
 		s.effects(r, b, i)
 		s.compared(r, b, i)
+		s.footings(r, b, i)
 	}
 }
 

@@ -47,6 +47,9 @@ func (in *Input) find(r *OutcomeResult, all *Result) {
 	}
 	t.suspects()
 	t.losses(all)
+	for _, n := range all.NextTrial.of(r) {
+		t.say("Next trial: %s", n.Says)
+	}
 }
 
 // standing says what kind of answer follows.

@@ -9,7 +9,10 @@ type Result struct {
 	Outcomes            []OutcomeResult `json:"outcomes"`
 	Lost                []Losses        `json:"lost,omitempty"`
 	OutcomeCorrelations []Correlation   `json:"outcome_correlations,omitempty"`
+	NextTrial           *NextTrial      `json:"next_trial,omitempty"`
 	Departures          []string        `json:"departures,omitempty"`
+
+	seed uint64 // of the draws that size a next trial
 }
 
 // OutcomeResult is one outcome for one value of analyse_by.
@@ -43,6 +46,8 @@ type OutcomeResult struct {
 	Points []PlantPoint `json:"-"`
 	// Curve is the fitted light curve with its band over measured light, for pictures.
 	Curve *CurveBand `json:"-"`
+
+	footings []footing // what a next trial can be sized by
 }
 
 // PlantPoint is one plant that entered an outcome's results.

@@ -14,6 +14,7 @@ import (
 // a penalised logistic model beside them where one is asked for and the rarer
 // answer comes often enough.
 func (s *sample) yesNo(r *OutcomeResult) error {
+	s.shareFootings(r)
 	exact := &Exact{Effects: []Effect{}, Comparisons: []Comparison{}}
 	for k, t := range s.terms.Treatments {
 		used := overUnits(t.Factor).factor

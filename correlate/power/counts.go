@@ -11,7 +11,8 @@ const (
 	mostCounts = 10_000     // replicates per level
 	trials     = 10_000     // simulated, where replicates are few
 	fewTrials  = 1_000      // simulated, where they are many
-	mostDraws  = 40_000_000 // of one simulation
+	mostDraws  = 40_000_000 // of a simulation for many numbers of replicates
+	oneDraws   = 4_000_000  // of one for a single number
 )
 
 // Counts is a comparison of mean counts by quasi-likelihood with a log link. Two
@@ -47,7 +48,7 @@ func (c Counts) Power(n int) (Simulated, error) {
 	if n < c.least() {
 		return Simulated{Replicates: n}, nil
 	}
-	shown, of, err := c.simulate(n, n)
+	shown, of, err := c.simulate(n, n, oneDraws)
 	if err != nil {
 		return Simulated{}, err
 	}
@@ -74,7 +75,7 @@ func (c Counts) Replicates(power float64) (Simulated, error) {
 		if to > mostCounts {
 			return Simulated{}, ErrOutOfReach
 		}
-		shown, of, err := c.simulate(from, to)
+		shown, of, err := c.simulate(from, to, mostDraws)
 		if err != nil {
 			return Simulated{}, err
 		}
@@ -139,8 +140,9 @@ func (c Counts) Smallest(n int, power float64) (float64, error) {
 }
 
 // simulate grows trials to most replicates per level and counts those that show
-// a difference at each number of them from least on.
-func (c Counts) simulate(least, most int) (shown []int, of int, err error) {
+// a difference at each number of them from least on. About so many counts are
+// drawn, in a thousand trials at least and ten thousand at most.
+func (c Counts) simulate(least, most, draws int) (shown []int, of int, err error) {
 	k := c.Levels
 	means := make([]*counter, k) // lowest first, then highest, then those between
 	for j := range means {
@@ -159,7 +161,7 @@ func (c Counts) simulate(least, most int) (shown []int, of int, err error) {
 			return nil, 0, err
 		}
 	}
-	of = min(trials, max(fewTrials, mostDraws/(most*k)))
+	of = min(trials, max(fewTrials, draws/(most*k)))
 	critical := make([]float64, most-least+1)
 	for i := range critical {
 		critical[i] = math.Inf(1)

@@ -8,8 +8,10 @@ import (
 	"parstead/correlate/dist"
 )
 
-// mostMeans is beyond the replicates of any trial.
-const mostMeans = 1_000_000
+const (
+	mostMeans  = 1_000_000 // replicates: beyond those of any trial
+	mostLambda = 1e6       // beyond this power is one
+)
 
 // Means is a comparison of level means whose replicates spread by SD around
 // them. Two of the means lie Difference apart and all others half way between,
@@ -43,7 +45,7 @@ func (m Means) lambda(n int) float64 {
 	if !(m.SD > 0 && m.Difference > 0) {
 		panic("power: spread and difference must be above zero")
 	}
-	return float64(n) / 2 * (m.Difference / m.SD) * (m.Difference / m.SD)
+	return math.Min(mostLambda, float64(n)/2*(m.Difference/m.SD)*(m.Difference/m.SD))
 }
 
 // PairPower is the chance that one pair of levels which lies Difference apart is
@@ -78,7 +80,7 @@ func (m Means) PairReplicates(power float64) (int, error) {
 }
 
 // Smallest is the smallest difference that n replicates per level show with the
-// given power; +Inf where no degree of freedom is left.
+// given power; +Inf where no degree of freedom is left or none does.
 func (m Means) Smallest(n int, power float64) float64 {
 	if m.DF(n) < 1 {
 		return math.Inf(1)
@@ -89,7 +91,9 @@ func (m Means) Smallest(n int, power float64) float64 {
 	}
 	low, high := -12.0, 0.0
 	for short(high) < 0 {
-		low, high = high, high+1
+		if low, high = high, high+1; high > 20 {
+			return math.Inf(1)
+		}
 	}
 	return m.SD * math.Exp(dist.Root(short, low, short(low), high, short(high), 1e-10))
 }

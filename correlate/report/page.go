@@ -36,6 +36,7 @@ type pageData struct {
 	Departures    []string
 	Early         bool
 	Lost          *table
+	Next          *table // what a next trial needs
 	Rack          []figure
 	Outcomes      []outcomePart
 	Together      []figure
@@ -81,7 +82,7 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 	data := pageData{
 		Title: r.Trial, Remark: r.Remark, Version: r.Version, Written: r.Written.UTC().Format(time.RFC3339),
 		Plants: r.Result.Plants, Departures: r.Result.Departures, Early: r.Input.Early, Safety: safety,
-		Lost: lostTable(r.Result.Lost), Made: r.facts(), MadeTables: r.rackTables(),
+		Lost: lostTable(r.Result.Lost), Next: nextTable(r.Result.NextTrial), Made: r.facts(), MadeTables: r.rackTables(),
 	}
 	for i := range pictures {
 		drawn, err := pictures[i].svg()

@@ -1,0 +1,231 @@
+package correlate
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"parstead/correlate/model"
+	"parstead/correlate/power"
+)
+
+// growth are the dried weights of plants under a control and two treatments,
+// thirty plants (Dobson 1983, An Introduction to Statistical Modelling; the values
+// of testdata/cases/plantgrowth.csv).
+func growth() *Input {
+	in := &Input{Bin: &Factor{Name: "bin", Levels: []string{"b"}}, BinPositions: []int{40}}
+	group := Factor{Name: "group", Levels: []string{"ctrl", "trt1", "trt2"}}
+	o := Outcome{Name: "weight", Unit: "g", Kind: Measure, Scale: Natural, Primary: true, Matters: &Difference{Value: 0.5}}
+	o.Values = []float64{
+		4.17, 5.58, 5.18, 6.11, 4.5, 4.61, 5.17, 4.53, 5.33, 5.14, 4.81, 4.17, 4.41, 3.59, 5.87,
+		3.83, 6.03, 4.89, 4.32, 4.69, 6.31, 5.12, 5.54, 5.5, 5.37, 5.29, 4.92, 6.15, 5.8, 5.26,
+	}
+	for i := range o.Values {
+		in.Plants = append(in.Plants, "p")
+		in.Bin.Codes = append(in.Bin.Codes, 0)
+		group.Codes = append(group.Codes, i/10)
+	}
+	in.Treatments = []Treatment{{Factor: group, SetPer: PerPlant}}
+	in.Outcomes = []Outcome{o}
+	return in
+}
+
+func needs(t *testing.T, r *Result, a Ask) map[string]Need {
+	t.Helper()
+	next, reasons, err := r.Next(a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	list := map[string]Need{}
+	if next == nil {
+		return list
+	}
+	for _, n := range next.Needs {
+		list[n.Treatment] = n
+	}
+	for _, checks := range reasons {
+		for _, c := range checks {
+			if _, both := list[c.Of]; both {
+				t.Errorf("%s has a need and the reason why it has none: %s", c.Of, c.Says)
+			}
+		}
+	}
+	return list
+}
+
+// A published trial sized anew: R 4.2.2 gives the residual standard deviation, its
+// interval by χ² and the 30.97 plants a group for half a gram at power 0.8.
+func TestNextTrialOfAPublishedOne(t *testing.T) {
+	t.Parallel()
+	r := result(t, growth(), Options{})
+	if r.NextTrial == nil || r.NextTrial.PerLevel == nil || *r.NextTrial.PerLevel != 31 || r.NextTrial.BinsPerLevel != nil || r.NextTrial.Power != 0.8 {
+		t.Fatalf("%+v", r.NextTrial)
+	}
+	n := needs(t, r, Ask{})["group"]
+	approx(t, "spread", n.SD, 0.623374627271536, 1e-12)
+	approx(t, "its lower limit", &n.SDCI95[0], 0.492852226569, 1e-9)
+	approx(t, "its upper limit", &n.SDCI95[1], 0.848497990895, 1e-9)
+	if *n.PerLevel != 31 || *n.DF != 27 || *n.RackHolds != 13 || *n.Fits || n.CI95[0] >= 31 || n.CI95[1] <= 31 {
+		t.Errorf("%+v", n)
+	}
+	m := power.Means{Layout: power.Layout{Levels: 3}, SD: *n.SD, Difference: *n.SmallestDifference}
+	if p := m.Power(13); math.Abs(p-0.8) > 1e-8 {
+		t.Errorf("the smallest difference of 13 plants has power %v", p)
+	}
+	if text := told(r.Outcomes[0]); !strings.Contains(text, "Next trial: To settle a difference of 0.500 g between two of the 3 levels of group with a power of 0.8 takes 31 plants per level") ||
+		!strings.Contains(text, "The rack holds 13 per level: enough for a difference of ") {
+		t.Error(text)
+	}
+	// What is asked goes before what the trial says.
+	n = needs(t, r, Ask{Difference: &Difference{0.2, true}, SD: &Difference{1, false}, Levels: 2, Power: 0.9, Bins: 2})["group"]
+	want, err := power.Means{Layout: power.Layout{Levels: 2}, SD: 1, Difference: 0.2 * 5.073}.Replicates(0.9)
+	if err != nil || *n.PerLevel != want || *n.RackHolds != 40 || n.DF != nil {
+		t.Errorf("%+v, want %d, %v", n, want, err)
+	}
+}
+
+// Sizes rest on the spread of the stratum that a treatment is tested in, and what
+// that spread is not known for has no size but a reason.
+func TestNextTrialByStratum(t *testing.T) {
+	t.Parallel()
+	in := trial{bins: 6, rows: 6, columns: 8, media: 3, medium: 0.1, light: 0.1, level: 0.2, binSD: 0.1, sd: 0.3}.input(rand.New(rand.NewPCG(1, 9)))
+	in.BinPositions = []int{48, 48, 48, 48, 48, 48}
+	in.Guard = make([]bool, len(in.Plants))
+	in.Guard[0] = true
+	r := result(t, in, Options{})
+	o := r.Outcomes[0]
+	if o.Name != "mass_g" {
+		t.Fatal(o.Name)
+	}
+	list := needs(t, r, Ask{})
+	medium, level := list["medium"], list["level"]
+	if medium.Unit != "plant" || level.Unit != "bin" || medium.BinsPerLevel != nil || level.PerLevel != nil {
+		t.Fatalf("%+v\n%+v", medium, level)
+	}
+	approx(t, "spread of plants", medium.SD, *o.ResidualSD, 1e-12)
+	others := float64(o.N) - *o.ResidualDF - 3
+	want, err := power.Means{Layout: power.Layout{Levels: 3, Others: int(others)}, SD: *o.ResidualSD, Difference: math.Log(1.1)}.Replicates(0.8)
+	if err != nil || *medium.PerLevel != want || *r.NextTrial.PerLevel != want || *r.NextTrial.BinsPerLevel != *level.BinsPerLevel {
+		t.Errorf("%d plants and %d bins per level, want %d, %v", *medium.PerLevel, *level.BinsPerLevel, want, err)
+	}
+	if *medium.RackHolds != (6*48-1)/3 || *level.RackHolds != 3 || *level.DF != 4 || *medium.WithoutCovariates <= *medium.PerLevel {
+		t.Errorf("%+v\n%+v", medium, level)
+	}
+	// level acts through light, so that plants in its model stand without it.
+	if c := comparisons(o, "level")[0]; c.SE == nil || math.Abs(*level.SD-*c.SE/math.Sqrt(2./3)) > 1e-9 {
+		t.Errorf("bins spread by %v, and a pair's error is %v", *level.SD, *c.SE)
+	}
+	approx(t, "parts of the spread of bins", level.SD, math.Sqrt(math.Pow(*level.BinSD, 2)+math.Pow(*level.PlantSD, 2) / *level.PlantsPerBin), 1e-9)
+	crowded := needs(t, r, Ask{PlantsPerBin: 400})["level"]
+	if *level.BinSD > 0 && *crowded.BinsPerLevel >= *level.BinsPerLevel || *crowded.SD < *crowded.BinSD {
+		t.Errorf("%d bins of many plants, %d of few", *crowded.BinsPerLevel, *level.BinsPerLevel)
+	}
+	// Counts and yes/no answers.
+	leaves := needs(t, r, Ask{Outcome: "leaves"})
+	if n := leaves["medium"]; *n.PerLevel < 2 || *n.Power < 0.8 || *n.MonteCarloError > 0.01 || n.SD != nil || n.Dispersion == nil || n.SmallestRatio == nil {
+		t.Errorf("%+v", n)
+	}
+	again := needs(t, r, Ask{Outcome: "leaves"})
+	if a, b := leaves["medium"], again["medium"]; *a.PerLevel != *b.PerLevel || *a.Power != *b.Power {
+		t.Error("the same question was answered otherwise")
+	}
+	if n := leaves["level"]; n.BinsPerLevel == nil || *n.Mean < 20**leaves["medium"].Mean {
+		t.Errorf("bins: %+v", n)
+	}
+	rotten := needs(t, r, Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
+	n := rotten["medium"]
+	s := power.Shares{A: n.Shares[1], B: n.Shares[0], Pairs: 3}
+	if math.Abs(n.Shares[1]-n.Shares[0]-0.2) > 1e-12 || s.Power(*n.PerLevel) < 0.8 || s.Power(*n.PerLevel-1) >= 0.8 {
+		t.Errorf("%+v", n)
+	}
+	_, reasons, err := r.Next(Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
+	if err != nil || len(reasons[3]) != 1 || reasons[3][0].Of != "level" || !strings.Contains(reasons[3][0].Says, "tells nothing of how bins vary") {
+		t.Errorf("%v, %v", reasons, err)
+	}
+	for _, o := range r.Outcomes[1:] {
+		if _, said := check(o, "next_trial"); said || strings.Contains(told(o), "Next trial") {
+			t.Errorf("%s is not primary, yet speaks of the next trial", o.Name)
+		}
+	}
+}
+
+// Without what a size rests on there is none, and the checks say why.
+func TestNoNextTrial(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name   string
+		change func(in *Input)
+		want   string // in the check; "": there is none
+		needs  int
+	}{
+		{"no smallest difference", func(in *Input) { in.Outcomes[0].Matters = nil }, "does not say which difference in mass_g matters", 0},
+		{"one bin a level", func(in *Input) { in.Treatments[1].Codes = slices.Clone(in.Bin.Codes); in.Treatments[1].Levels = in.Bin.Levels }, "each level has one bin", 1},
+		{"a table", func(in *Input) { in.Table = true }, "", 0},
+		{"nothing primary", func(in *Input) { in.Outcomes[0].Primary = false }, "", 0},
+		{"out of reach", func(in *Input) { in.Outcomes[0].Matters = &Difference{1e-9, true} }, "out of reach", 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			in := trial{bins: 4, rows: 4, columns: 6, media: 3, sd: 0.3, binSD: 0.1}.input(rand.New(rand.NewPCG(2, 9)))
+			c.change(in)
+			r := result(t, in, Options{})
+			if got, ok := check(r.Outcomes[0], "next_trial"); ok != (c.want != "") || !strings.Contains(got.Says, c.want) {
+				t.Errorf("%+v", got)
+			}
+			if got := r.NextTrial; (got != nil) != (c.needs > 0) || got != nil && len(got.Needs) != c.needs {
+				t.Errorf("%+v", got)
+			}
+			if text, err := json.Marshal(r); err != nil || strings.Contains(string(text), "next_trial\":{") != (c.needs > 0) {
+				t.Errorf("%v: %s", err, text)
+			}
+		})
+	}
+}
+
+// What rests on no trial: R's power of t, and bins as replicates.
+func TestSize(t *testing.T) {
+	t.Parallel()
+	next, err := Size(Ask{SD: &Difference{Value: 1}, Difference: &Difference{Value: 1}, Power: 0.9})
+	if err != nil || *next.PerLevel != 23 || next.BinsPerLevel != nil {
+		t.Errorf("%+v, %v", next, err)
+	}
+	share, err := Size(Ask{SD: &Difference{0.2, true}, Difference: &Difference{0.2, true}, Power: 0.9})
+	if err != nil || *share.PerLevel != 23 || !strings.Contains(share.Needs[0].Says, "20 % of the mean") {
+		t.Errorf("%+v, %v", share, err)
+	}
+	a := Ask{SD: &Difference{Value: 2}, Difference: &Difference{Value: 1.5}, BinSD: &Difference{Value: 0.8}, PlantsPerBin: 16, Bins: 6, Levels: 3}
+	next, err = Size(a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := power.Means{Layout: power.Layout{Levels: 3}, SD: math.Sqrt(0.8*0.8 + 2.*2/16), Difference: 1.5}.Replicates(0.8)
+	if bins := next.Needs[1]; err != nil || *next.BinsPerLevel != want || *bins.RackHolds != 2 || *bins.Fits || model.Unit(bins.Unit) != model.PerBin {
+		t.Errorf("%+v, want %d, %v", bins, want, err)
+	}
+	if plants := next.Needs[0]; *plants.RackHolds != 32 || *plants.PerLevel != *next.PerLevel {
+		t.Errorf("%+v", plants)
+	}
+	for _, c := range []struct {
+		a    Ask
+		want string
+	}{
+		{Ask{}, "needs the spread"},
+		{Ask{SD: a.SD, Difference: &Difference{}}, "the difference is 0"},
+		{Ask{SD: &Difference{}, Difference: a.Difference}, "the spread of plants is 0"},
+		{Ask{SD: a.SD, Difference: &Difference{Value: math.Inf(1)}}, "above zero"},
+		{Ask{SD: a.SD, Difference: a.Difference, Power: 1}, "no trial is certain"},
+		{Ask{SD: a.SD, Difference: a.Difference, Power: 0.05}, "which chance alone gives"},
+		{Ask{SD: a.SD, Difference: a.Difference, Levels: 1}, "1 levels"},
+		{Ask{SD: a.SD, Difference: &Difference{0.1, true}}, "don't meet"},
+		{Ask{SD: a.SD, Difference: a.Difference, BinSD: a.BinSD}, "number of plants per bin"},
+		{Ask{SD: a.SD, Difference: &Difference{Value: 1e-5}}, "out of reach"},
+		{Ask{SD: a.SD, Difference: a.Difference, Bins: -1}, "above zero"},
+	} {
+		if _, err := Size(c.a); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%+v: %v, want %q", c.a, err, c.want)
+		}
+	}
+}
