@@ -118,7 +118,7 @@ func TestNextTrialByStratum(t *testing.T) {
 	if c := comparisons(o, "level")[0]; c.SE == nil || math.Abs(*level.SD-*c.SE/math.Sqrt(2./3)) > 1e-9 {
 		t.Errorf("bins spread by %v, and a pair's error is %v", *level.SD, *c.SE)
 	}
-	approx(t, "parts of the spread of bins", level.SD, math.Sqrt(math.Pow(*level.BinSD, 2)+math.Pow(*level.PlantSD, 2) / *level.PlantsPerBin), 1e-9)
+	approx(t, "parts of the spread of bins", level.SD, math.Sqrt(math.Pow(*level.BinSD, 2) + math.Pow(*level.PlantSD, 2) / *level.PlantsPerBin), 1e-9)
 	crowded := needs(t, r, Ask{PlantsPerBin: 400})["level"]
 	if *level.BinSD > 0 && *crowded.BinsPerLevel >= *level.BinsPerLevel || *crowded.SD < *crowded.BinSD {
 		t.Errorf("%d bins of many plants, %d of few", *crowded.BinsPerLevel, *level.BinsPerLevel)
@@ -162,7 +162,10 @@ func TestNoNextTrial(t *testing.T) {
 		needs  int
 	}{
 		{"no smallest difference", func(in *Input) { in.Outcomes[0].Matters = nil }, "does not say which difference in mass_g matters", 0},
-		{"one bin a level", func(in *Input) { in.Treatments[1].Codes = slices.Clone(in.Bin.Codes); in.Treatments[1].Levels = in.Bin.Levels }, "each level has one bin", 1},
+		{"one bin a level", func(in *Input) {
+			in.Treatments[1].Codes = slices.Clone(in.Bin.Codes)
+			in.Treatments[1].Levels = in.Bin.Levels
+		}, "each level has one bin", 1},
 		{"a table", func(in *Input) { in.Table = true }, "", 0},
 		{"nothing primary", func(in *Input) { in.Outcomes[0].Primary = false }, "", 0},
 		{"out of reach", func(in *Input) { in.Outcomes[0].Matters = &Difference{1e-9, true} }, "out of reach", 0},

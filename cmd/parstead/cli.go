@@ -29,6 +29,7 @@ type commands struct {
 	Sheet     sheetCmd     `cmd:"" help:"Make a sheet to print and fill in: survey, labels, count, harvest."`
 	Correlate correlateCmd `cmd:"" help:"Correlate the harvest with treatments, places and light."`
 	Compare   compareCmd   `cmd:"" help:"Set the effects that several trials found side by side."`
+	Size      sizeCmd      `cmd:"" help:"Tell how many plants and bins a next trial needs."`
 
 	Export  exportCmd  `cmd:"" help:"Write the whole trial as CSV files with a description."`
 	Backup  backupCmd  `cmd:"" help:"Copy the whole trial into one file, while the daemon runs too."`
