@@ -44,6 +44,9 @@ var growersKinds = []Kind{
 	FloodMissed, PowerCut, Contaminated, Treated, Ignore, Mute, Other,
 }
 
+// Kinds lists the kinds that a grower writes.
+func Kinds() []Kind { return slices.Clone(growersKinds) }
+
 // ParseKind reads a kind that a grower may write.
 func ParseKind(s string) (Kind, error) {
 	if k := Kind(s); slices.Contains(growersKinds, k) {

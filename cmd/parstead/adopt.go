@@ -4,6 +4,9 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
+	"strings"
+	"sync"
 	"time"
 
 	"parstead/cmd/parstead/page"
@@ -27,10 +30,10 @@ func stamps(folder string) map[string]stamp {
 	found := map[string]stamp{}
 	for _, e := range entries {
 		switch e.Name() {
-		case store.FileName, store.SocketName, toldFile, toldFile + ".new":
+		case store.FileName, store.SocketName, toldFile:
 			continue
 		}
-		if e.IsDir() {
+		if e.IsDir() || strings.HasSuffix(e.Name(), trial.DraftEnding) {
 			continue
 		}
 		if info, err := e.Info(); err == nil {
@@ -42,6 +45,7 @@ func stamps(folder string) map[string]stamp {
 
 // adoption is what adoptChanges remembers between two looks.
 type adoption struct {
+	mu      sync.Mutex
 	looked  time.Time // by the machine's clock
 	adopted map[string]stamp
 	seen    map[string]stamp
@@ -55,12 +59,13 @@ const filesLooked = 10
 // condition "files" says why. It tells whether either has come about.
 func (d *daemon) adoptChanges() (news bool) {
 	a := &d.adoption
+	a.mu.Lock()
+	defer a.mu.Unlock()
 	if time.Since(a.looked) < filesLooked*d.tick {
 		return false
 	}
 	a.looked = time.Now()
-	t := d.trial.Load()
-	now := stamps(t.Dir)
+	now := stamps(d.trial.Load().Dir)
 	if a.adopted == nil {
 		a.adopted, a.seen = now, now
 		return false
@@ -70,7 +75,22 @@ func (d *daemon) adoptChanges() (news bool) {
 	if !settled || maps.Equal(now, a.adopted) {
 		return false
 	}
-	a.adopted = now
+	d.takeFiles(now)
+	return true
+}
+
+// adoptOwn takes the sheets into use that the daemon itself has just written.
+func (d *daemon) adoptOwn() {
+	a := &d.adoption
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	d.takeFiles(stamps(d.trial.Load().Dir))
+}
+
+// takeFiles takes the folder's files into use. The caller holds d.adoption.mu.
+func (d *daemon) takeFiles(now map[string]stamp) {
+	t := d.trial.Load()
+	d.adoption.adopted, d.adoption.seen = now, now
 	fresh, err := trial.Open(t.Dir)
 	if err == nil {
 		err = d.adopt(t, fresh)
@@ -82,14 +102,16 @@ func (d *daemon) adoptChanges() (news bool) {
 			Says: "The trial's files have changed and can't be used; the old ones stay in force.",
 			Do:   err.Error() + " Then the daemon takes them by itself. parstead check " + filepath.Base(t.Dir) + " lists everything.",
 		})
-		return true
+		return
 	}
 	d.alarms.filesAre(nil)
 	d.log.Info("changed files adopted")
-	return true
 }
 
 func (d *daemon) adopt(old, fresh *trial.Trial) error {
+	if err := d.setCode(fresh); err != nil {
+		return err
+	}
 	if err := d.intake.SetFeeds(fresh.Feeds); err != nil {
 		return err
 	}
@@ -99,8 +121,14 @@ func (d *daemon) adopt(old, fresh *trial.Trial) error {
 		}
 	}
 	d.trial.Store(fresh)
-	d.alarms.renew(watch.New(&fresh.Rack))
-	if old.Broker != fresh.Broker || old.Page != fresh.Page {
+	if reflect.DeepEqual(old.Rack, fresh.Rack) { // a sheet of plants: light and baselines are as they were
+		d.live.carry(old, fresh)
+	} else {
+		d.alarms.renew(watch.New(&fresh.Rack))
+	}
+	was, is := old.Page, fresh.Page
+	was.Code, is.Code = "", "" // in use already
+	if old.Broker != fresh.Broker || was != is {
 		d.log.Warn("a changed [broker] or [page] takes effect at the next start")
 	}
 	return nil

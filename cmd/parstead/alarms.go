@@ -16,13 +16,14 @@ import (
 
 // The conditions that the daemon itself can be in; the others are the watch's.
 const (
-	conditionClock = "clock" // the system clock can't be trusted
-	conditionDisk  = "disk"  // too little room, or readings can't be kept
-	conditionFiles = "files" // the trial's files have an error; the old ones are in force
+	conditionClock   = "clock"   // the system clock can't be trusted
+	conditionDisk    = "disk"    // too little room, or readings can't be kept
+	conditionFiles   = "files"   // the trial's files have an error; the old ones are in force
+	conditionEntries = "entries" // what was entered at the page can't be written into the sheets
 )
 
 // daemonsOwn lists them: they are told as soon as they are found.
-var daemonsOwn = []string{conditionClock, conditionDisk, conditionFiles, conditionBackup}
+var daemonsOwn = []string{conditionClock, conditionDisk, conditionFiles, conditionEntries, conditionBackup}
 
 const (
 	diskFloor  = 256 << 20 // bytes that must stay free
@@ -243,6 +244,9 @@ func (a *alarms) own(d *daemon, now time.Time) []page.Condition {
 			Says: fmt.Sprintf("The system clock was set by %s.", step.By.Round(time.Second)),
 			Do:   "Readings that came before are dated anew. See that the machine gets its time from the network or has a clock with a battery.",
 		})
+	}
+	if c, ok := d.desk.condition(now); ok {
+		found = append(found, c)
 	}
 	if c, ok := d.nightly.condition(d.trial.Load(), now); ok {
 		found = append(found, c)

@@ -40,7 +40,8 @@ type daemon struct {
 	socket   net.Listener
 	live     live
 	alarms   alarms
-	pages    *page.Server
+	pages    *page.Server // nil without a page
+	desk     *desk        // takes in what is entered at the page
 	adoption adoption
 	service  service
 	dailyAt  time.Time // of the last daily line that was handed to the teller
@@ -115,6 +116,9 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 	}
 	d.nightly.since = o.clock.Now()
 	d.alarms.init(d)
+	if err = d.openDesk(ctx); err != nil {
+		return d, err
+	}
 	if !o.noPage {
 		secure, err := serverTLS(t.Page.CertFile, t.Page.KeyFile, o.log)
 		if err != nil {
@@ -124,12 +128,45 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 			return d, err
 		}
 		registry.MustRegister(page.NewCollector(d.state))
-		d.pages = page.New(page.Config{State: d.state, Ready: d.live.ready, Gatherer: registry, Log: o.log})
+		d.pages = page.New(page.Config{State: d.state, Ready: d.live.ready, Gatherer: registry, Desk: d.desk, Now: time.Now, Log: o.log})
+		if err := d.setCode(t); err != nil {
+			return d, err
+		}
 	}
 	if _, err = d.db.AddEvent(ctx, light.Event{Kind: light.Started, Text: fmt.Sprintf("start %d of the daemon", d.db.Boot())}); err != nil {
 		return d, err
 	}
 	return d, nil
+}
+
+// openDesk makes what takes entries in, out of the log.
+func (d *daemon) openDesk(ctx context.Context) error {
+	view, err := d.db.View()
+	if err != nil {
+		return fmt.Errorf("open a view: %w", err)
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	log, err := view.Events(ctx)
+	if err != nil {
+		return fmt.Errorf("read the log: %w", err)
+	}
+	d.desk, err = newDesk(d, log)
+	return err
+}
+
+// setCode takes the trial's entry code into use.
+func (d *daemon) setCode(t *trial.Trial) error {
+	if d.pages == nil {
+		return nil
+	}
+	code := ""
+	if t.Page.Code != "" {
+		var err error
+		if code, err = t.Page.Code.Read(); err != nil {
+			return fmt.Errorf("[page] code_file: %w", err)
+		}
+	}
+	return d.pages.SetCode(code)
 }
 
 func (d *daemon) openSource(t *trial.Trial) (source, error) {
@@ -238,7 +275,7 @@ func (d *daemon) run(ctx context.Context) error {
 	if errors.Is(cause, context.Canceled) {
 		cause = nil // as told
 	}
-	for _, stop := range append(stops, d.db.Close) {
+	for _, stop := range append(stops, d.desk.end, d.db.Close) {
 		if err := stop(); err != nil && !errors.Is(err, cause) {
 			d.log.Error("not ended in order", "error", err)
 			if cause == nil {
@@ -326,6 +363,7 @@ func (d *daemon) keepHouse(ctx context.Context) error {
 	for round := 1; ; round++ {
 		now := d.clock.Now()
 		d.service.beat()
+		d.desk.keep(ctx, filesLooked*d.tick)
 		if d.adoptChanges() {
 			looked = time.Time{}
 		}

@@ -75,8 +75,8 @@ func TestInsecureSettingsAreRefused(t *testing.T) {
 	}
 }
 
-// Over HTTP nothing can be written, asked by whatever method and from wherever,
-// and no path reaches the disk.
+// Over HTTP nothing can be written where no entry code is set, asked by whatever
+// method and from wherever, and no path reaches the disk.
 func TestNothingIsWrittenOrReadOverHTTP(t *testing.T) {
 	t.Parallel()
 	dir := smallTrial(t, "")
@@ -101,7 +101,7 @@ func TestNothingIsWrittenOrReadOverHTTP(t *testing.T) {
 		return answer.StatusCode
 	}
 	for _, method := range []string{"POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "PROPFIND"} {
-		for _, path := range []string{"/", "/metrics", "/alive", "/ready", "/page.css", "/v1/readings", "/v1/events"} {
+		for _, path := range []string{"/", "/metrics", "/alive", "/ready", "/page.css", "/v1/readings", "/v1/events", "/enter", "/enter/code", "/enter/value"} {
 			for _, origin := range []string{"", base, "http://elsewhere.example"} {
 				if code := ask(method, path, origin); code != http.StatusMethodNotAllowed && code != http.StatusNotFound && code != http.StatusForbidden {
 					t.Errorf("%s %s from %q: %d", method, path, origin, code)
@@ -111,7 +111,7 @@ func TestNothingIsWrittenOrReadOverHTTP(t *testing.T) {
 	}
 	for _, path := range []string{
 		"/trial.toml", "/readings.db", "/../trial.toml", "/%2e%2e/trial.toml", "/..%2ftrial.toml", "/page.css/../trial.toml",
-		"/./readings.db", "//etc/passwd", "/%00", "/page.css%00.html", "/v1/snapshot", "/page.html",
+		"/./readings.db", "//etc/passwd", "/%00", "/page.css%00.html", "/v1/snapshot", "/page.html", "/enter.html", "/enter/../trial.toml", "/enter/%2e%2e%2ftrial.toml",
 	} {
 		if code := ask("GET", path, ""); code == http.StatusOK {
 			t.Errorf("GET %s: %d", path, code)

@@ -76,6 +76,24 @@ func (l *live) due(t *trial.Trial, day light.Date, entry uint64) bool {
 	return time.Since(l.ended) > restBetween*l.lasted
 }
 
+// carry keeps the totals for a trial whose rack is as it was.
+func (l *live) carry(old, fresh *trial.Trial) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.trial == old {
+		l.trial = fresh
+	}
+}
+
+// passed keeps the totals for an entry of the log that is not about light.
+func (l *live) passed(entry uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.entry == entry-1 {
+		l.entry = entry
+	}
+}
+
 // update adds the finished days up anew if that is due. It is cheap if not.
 func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
 	t := d.trial.Load()

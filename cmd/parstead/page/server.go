@@ -17,7 +17,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
 
-//go:embed page.html page.css
+//go:embed page.html page.css enter.html enter.js worker.js
 var files embed.FS
 
 // Config is what the page needs of the daemon.
@@ -25,26 +25,37 @@ type Config struct {
 	State    func(context.Context) (*State, error) // called for each view; must be cheap
 	Ready    func() error                          // nil once the trial's totals are known
 	Gatherer prometheus.Gatherer
+	Desk     Desk
+	Now      func() time.Time // for the pace of requests: the machine's clock
 	Log      *slog.Logger
 }
 
 // Server answers on one listener.
 type Server struct {
-	config Config
-	page   *template.Template
-	css    []byte
+	config   Config
+	page     *template.Template
+	enter    *template.Template
+	entering entering
 }
 
-// New prepares a server. It does no I/O.
+// New prepares a server. It does no I/O. Until SetCode nothing can be entered.
 func New(c Config) *Server {
-	css, err := files.ReadFile("page.css")
-	if err != nil {
-		panic("page: its style sheet is not in the program")
+	parse := func(name string) *template.Template {
+		return template.Must(template.New(name).Funcs(words).ParseFS(files, name))
 	}
-	return &Server{
-		config: c,
-		page:   template.Must(template.New("page.html").Funcs(words).ParseFS(files, "page.html")),
-		css:    css,
+	return &Server{config: c, page: parse("page.html"), enter: parse("enter.html")}
+}
+
+// giveFile answers with a file of the program.
+func (s *Server) giveFile(name, kind string) http.HandlerFunc {
+	text, err := files.ReadFile(name)
+	if err != nil {
+		panic("page: " + name + " is not in the program")
+	}
+	return func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", kind)
+		w.Header().Set("Cache-Control", "no-cache") // a new version of the program has its own
+		_, _ = w.Write(text)                        // the reader has gone: nobody to tell
 	}
 }
 
@@ -94,11 +105,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.showPage)
-	mux.HandleFunc("GET /page.css", func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "text/css; charset=utf-8")
-		w.Header().Set("Cache-Control", "max-age=3600")
-		_, _ = w.Write(s.css) // the reader has gone: nobody to tell
-	})
+	mux.HandleFunc("GET /page.css", s.giveFile("page.css", "text/css; charset=utf-8"))
+	s.enterRoutes(mux)
 	mux.Handle("GET /metrics", promhttp.HandlerFor(s.config.Gatherer, promhttp.HandlerOpts{
 		ErrorLog: slog.NewLogLogger(s.config.Log.Handler(), slog.LevelError), MaxRequestsInFlight: 4,
 	}))
@@ -110,8 +118,6 @@ func (s *Server) routes() http.Handler {
 		}
 		say(w, http.StatusOK, "ready")
 	})
-	// Nothing can be written yet; what comes later is guarded against other sites
-	// from its first day.
 	return http.NewCrossOriginProtection().Handler(mux)
 }
 
@@ -146,7 +152,7 @@ func (s *Server) guard(next http.Handler, address net.Addr) http.Handler {
 	_, port, _ := net.SplitHostPort(address.String())
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+		h.Set("Content-Security-Policy", "default-src 'none'; "+ownPolicy)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		if !allowedHost(r.Host, port) {
@@ -156,6 +162,9 @@ func (s *Server) guard(next http.Handler, address net.Addr) http.Handler {
 		next.ServeHTTP(w, r)
 	})
 }
+
+// ownPolicy is what every page may do: look as it should, and send its forms home.
+const ownPolicy = "style-src 'self'; img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 
 // allowedHost accepts localhost and literal addresses: a name that somebody
 // else's name server answers for can't be either.

@@ -228,6 +228,7 @@ var words = template.FuncMap{
 		}
 		return fmt.Sprintf("%d tries", n)
 	},
+	"asked":   func(p Plant, outcome string) bool { return slices.Contains(p.Outcomes, outcome) },
 	"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
 	"value": func(s Sensor) string {
 		if !s.Heard {

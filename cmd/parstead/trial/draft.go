@@ -27,38 +27,6 @@ var enteredHeadings = map[string][]string{
 	MovesSheet:   {"time", "plant", "bin", "row", "column"},
 }
 
-// Change is a line to add to counts or moves, or cells to set in a plant's line
-// of harvest. One of its cells is under "plant".
-type Change struct {
-	Sheet string `json:"sheet"`
-	Cells []Set  `json:"cells"`
-}
-
-// Set is a value under a heading.
-type Set struct {
-	Heading string `json:"heading"`
-	Value   string `json:"value"`            // a number has a decimal point
-	Before  string `json:"before,omitempty"` // what stood there, as it stood
-}
-
-// value is what is written into a cell.
-type value = workbook.Value
-
-// value tells numbers from what only looks like one.
-func (s Set) value() value {
-	return value{Text: s.Value, Number: fold(s.Heading) != "plant" && plainNumber.MatchString(s.Value)}
-}
-
-// Plant is the code of the plant that the change is about.
-func (c Change) Plant() string {
-	for _, s := range c.Cells {
-		if fold(s.Heading) == "plant" {
-			return s.Value
-		}
-	}
-	return ""
-}
-
 // sheetText is a sheet as a file, with cells that can be changed.
 type sheetText interface {
 	Rows() [][]string // the headings first; without lines that are all blank
@@ -80,7 +48,8 @@ type draftSheet struct {
 type Draft struct {
 	dir      string
 	sheets   map[string]*draftSheet // by name
-	warnings []Problem              // of the folder as the draft now stands
+	trial    *Trial                 // as the draft now stands
+	warnings []Problem
 }
 
 // ErrUnusable is wrapped by the error of NewDraft for a folder whose files have
@@ -101,9 +70,15 @@ func NewDraft(dir string) (*Draft, error) {
 	if t == nil || !Usable(problems) {
 		return nil, fmt.Errorf("%w: %w", ErrUnusable, firstError(problems))
 	}
-	d.warnings = problems
+	d.trial, d.warnings = t, problems
 	return d, nil
 }
+
+// Trial is the trial as the draft now stands.
+func (d *Draft) Trial() *Trial { return d.trial }
+
+// File is the sheet's name with its ending.
+func (d *Draft) File(sheet string) string { return d.sheets[sheet].file }
 
 func firstError(problems []Problem) error {
 	i := slices.IndexFunc(problems, func(p Problem) bool { return p.Level == LevelError })
@@ -125,55 +100,78 @@ func readDraft(dir, name string) (*draftSheet, error) {
 	return &draftSheet{file: name + ".csv"}, nil
 }
 
-// Make adds a change to the draft and gives it back with what stood in its
-// cells before. A change after which a rule of check is broken is not made: the
-// error is then that Problem. Remarks are warnings that follow from the change.
-func (d *Draft) Make(c Change) (made Change, remarks []Problem, err error) {
-	s := d.sheets[c.Sheet]
-	text, err := d.open(c.Sheet)
-	if err != nil {
-		return c, nil, err
-	}
-	defer func() { err = errors.Join(err, text.Close()) }()
-	made, err = c.apply(text)
-	if err != nil {
-		return c, nil, fmt.Errorf("change %s: %w", s.file, err)
-	}
-	after, err := text.Bytes()
-	if err != nil {
-		return c, nil, fmt.Errorf("change %s: %w", s.file, err)
-	}
+// Make adds changes to the draft, all or none of them, and gives them back with
+// what stood in their cells before. Where a rule of check would be broken then,
+// none is made: the error is that Problem. Remarks are warnings that follow from
+// the changes.
+func (d *Draft) Make(changes ...Change) (made []Change, remarks []Problem, err error) {
 	drafts := d.drafts()
-	drafts[s.file] = after
+	for _, c := range changes {
+		c, err := d.apply(c, drafts)
+		if err != nil {
+			return nil, nil, err
+		}
+		made = append(made, c)
+	}
 	t, problems := load(d.dir, drafts)
 	if t == nil || !Usable(problems) {
-		return c, nil, firstError(problems)
+		return nil, nil, firstError(problems)
 	}
 	for _, p := range problems {
 		if !slices.ContainsFunc(d.warnings, func(q Problem) bool { return p.Says == q.Says }) {
 			remarks = append(remarks, p)
 		}
 	}
-	s.after, d.warnings = after, problems
+	for _, c := range changes {
+		s := d.sheets[c.Sheet]
+		s.after = drafts[s.file]
+	}
+	d.trial, d.warnings = t, problems
 	return made, remarks, nil
 }
 
-// Again adds a change that may have been made before, by a program that ended
-// before it could tell. done says whether the sheet now has it; false, with no
-// error, means that somebody has changed the sheet otherwise since.
-func (d *Draft) Again(c Change) (done bool, err error) {
-	text, err := d.open(c.Sheet)
+// apply makes a change in the drafts.
+func (d *Draft) apply(c Change, drafts map[string][]byte) (made Change, err error) {
+	text, err := d.open(c.Sheet, drafts)
 	if err != nil {
-		return false, err
+		return c, err
 	}
 	defer func() { err = errors.Join(err, text.Close()) }()
-	switch c.stands(text.Rows()) {
-	case written:
-		return true, nil
-	case overwritten:
-		return false, nil
+	file := d.sheets[c.Sheet].file
+	if made, err = c.apply(text); err != nil {
+		return c, fmt.Errorf("change %s: %w", file, err)
 	}
-	_, _, err = d.Make(c)
+	if drafts[file], err = text.Bytes(); err != nil {
+		return c, fmt.Errorf("change %s: %w", file, err)
+	}
+	return made, nil
+}
+
+// Again adds changes that may have been made before, by a program that ended
+// before it could tell. done says whether the sheets now have them; false, with
+// no error, means that somebody has changed a sheet otherwise since.
+func (d *Draft) Again(changes ...Change) (done bool, err error) {
+	var left []Change
+	for _, c := range changes {
+		text, err := d.open(c.Sheet, d.drafts())
+		if err != nil {
+			return false, err
+		}
+		stands := c.stands(text.Rows())
+		if err := text.Close(); err != nil {
+			return false, err
+		}
+		switch stands {
+		case overwritten:
+			return false, nil
+		case due:
+			left = append(left, c)
+		}
+	}
+	if len(left) == 0 {
+		return true, nil
+	}
+	_, _, err = d.Make(left...)
 	return err == nil, err
 }
 
@@ -188,15 +186,15 @@ func (d *Draft) drafts() map[string][]byte {
 	return drafts
 }
 
-// open is the sheet's text with all changes so far. A sheet that is not there
-// yet is begun in the way of one that is.
-func (d *Draft) open(name string) (sheetText, error) {
+// open is a sheet's text with the drafts so far. A sheet that is not there yet
+// is begun in the way of one that is.
+func (d *Draft) open(name string, drafts map[string][]byte) (sheetText, error) {
 	s, known := d.sheets[name]
 	if !known {
 		return nil, fmt.Errorf("%q is no sheet that entries are made in", name)
 	}
-	data := s.after
-	if data == nil {
+	data, changed := drafts[s.file]
+	if !changed {
 		data = s.before
 	}
 	switch {
@@ -222,109 +220,6 @@ func (d *Draft) begin(name string) (sheetText, error) {
 		}
 	}
 	return model.like(enteredHeadings[name])
-}
-
-// apply changes the sheet.
-func (c Change) apply(text sheetText) (made Change, err error) {
-	made = Change{c.Sheet, slices.Clone(c.Cells)}
-	for _, s := range c.Cells {
-		if !hasHeading(text.Rows()[0], s.Heading) {
-			if err := text.AddHeading(s.Heading); err != nil {
-				return made, err
-			}
-		}
-	}
-	rows := text.Rows()
-	headings := rows[0]
-	if row := c.row(rows); row >= 0 {
-		for i, s := range c.Cells {
-			column := columnOf(headings, s.Heading)
-			before := at(rows[row], column)
-			if same(before, s.Value) {
-				continue
-			}
-			made.Cells[i].Before = before
-			if err := text.Set(row, column, s.value()); err != nil {
-				return made, err
-			}
-		}
-		return made, nil
-	}
-	line := make([]value, len(headings))
-	for _, s := range c.Cells {
-		line[columnOf(headings, s.Heading)] = s.value()
-	}
-	return made, text.AddRow(line)
-}
-
-// row is the line of harvest that the change is about; -1 where a new one is due.
-func (c Change) row(rows [][]string) int {
-	if c.Sheet != HarvestSheet {
-		return -1
-	}
-	column := columnOf(rows[0], "plant")
-	for i, row := range rows[1:] {
-		if at(row, column) == c.Plant() {
-			return i + 1
-		}
-	}
-	return -1
-}
-
-// standing is how a sheet stands to a change.
-type standing int
-
-const (
-	due         standing = iota // the sheet is as it was before the change
-	written                     // the change is there
-	overwritten                 // neither
-)
-
-func (c Change) stands(rows [][]string) standing {
-	is := func(row []string, s Set, text string) bool {
-		column := columnOf(rows[0], s.Heading)
-		return same(at(row, column), text)
-	}
-	if c.Sheet != HarvestSheet {
-		for _, row := range rows[1:] {
-			if !slices.ContainsFunc(c.Cells, func(s Set) bool { return !is(row, s, s.Value) }) {
-				return written
-			}
-		}
-		return due
-	}
-	i := c.row(rows)
-	if i < 0 {
-		return due
-	}
-	state := written
-	for _, s := range c.Cells {
-		switch {
-		case is(rows[i], s, s.Value):
-		case is(rows[i], s, s.Before):
-			state = due
-		default:
-			return overwritten
-		}
-	}
-	return state
-}
-
-func columnOf(headings []string, heading string) int {
-	return slices.IndexFunc(headings, func(h string) bool { return fold(h) == fold(heading) })
-}
-
-// at is a row's cell; blank where it has none.
-func at(row []string, column int) string {
-	if column < 0 || column >= len(row) {
-		return ""
-	}
-	return row[column]
-}
-
-// same tells whether a cell holds a value, however the number is written.
-func same(cell, value string) bool {
-	return sameText(strings.Replace(cell, ",", ".", 1), value) || cell == value
 }
 
 // Write puts the draft's sheets in the place of those on disk, each as a whole.

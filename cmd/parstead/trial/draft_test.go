@@ -121,7 +121,7 @@ func TestDraftRefusesWhatCheckWould(t *testing.T) {
 		"moves time=2026-03-10T12:00:00Z plant=A1 bin=upper row=1 column=2":              "stand at one place",
 		"moves time=2026-03-10T12:00:00Z plant=A1 bin=upper row=9 column=2":              "off the grid",
 		"moves time=2026-03-10T12:00:00Z plant=A1 bin=middle row=1 column=2":             `no bin "middle"`,
-		"counts time=2026-03-10T12:00:00Z plant=A1 outcome=biomass_g value=" + "1e999":   "too large",
+		"counts time=2026-03-10T12:00:00Z plant=A1 outcome=biomass_g value=1e999":        "too large",
 		"counts time=2026-03-10T12:00:00Z plant=A1 outcome=leaves value=1\nx,A2,leaves,": "not a number",
 	} {
 		t.Run(made, func(t *testing.T) {
@@ -170,11 +170,35 @@ func TestDraftTellsWhatStoodThereAndWhatFollows(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []trial.Set{{Heading: "plant", Value: "A1"}, {Heading: "biomass_g", Value: "2.5", Before: "1,50"}}
-	if diff := cmp.Diff(want, made.Cells); diff != "" {
+	if diff := cmp.Diff(want, made[0].Cells); diff != "" {
 		t.Errorf("-want +got:\n%s", diff)
 	}
 	if len(remarks) != 1 || !strings.Contains(remarks[0].Says, "the 2.5 here is not used") {
 		t.Errorf("remarks %v", remarks)
+	}
+}
+
+// Two plants change places: either move alone would put two at one place.
+func TestDraftMakesAllOrNone(t *testing.T) {
+	t.Parallel()
+	dir := folder(t)
+	d, err := trial.NewDraft(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const at = "moves time=2026-03-10T12:00:00Z "
+	there, back := change(at+"plant=A1 bin=upper row=1 column=2"), change(at+"plant=A2 bin=upper row=1 column=1")
+	if _, _, err := d.Make(there, change("harvest plant=A9 leaves=2")); err == nil {
+		t.Error("no error")
+	}
+	if _, _, err := d.Make(there, back); err != nil {
+		t.Fatal(err)
+	}
+	if moves := d.Trial().Moves; len(moves) != 2 {
+		t.Errorf("moves %v", moves)
+	}
+	if done, err := d.Again(there, back); !done || err != nil || len(d.Trial().Moves) != 2 {
+		t.Errorf("again: %v %v %v", done, err, d.Trial().Moves)
 	}
 }
 

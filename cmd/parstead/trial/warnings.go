@@ -11,7 +11,7 @@ import (
 
 // notYet lists the keys of trial.toml that are read and checked but that no
 // command acts on yet. A key leaves the table when its capability arrives.
-var notYet = []string{"cost", "load", "page.code_file"}
+var notYet = []string{}
 
 // warnings tells what is worth knowing of a trial that may be sound.
 func (l *loader) warnings(root *table) {

@@ -1,0 +1,486 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/cookiejar"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"parstead/cmd/parstead/page"
+	"parstead/cmd/parstead/trial"
+	"parstead/light"
+	"parstead/store"
+)
+
+// entryTrial is the small trial with four plants and an entry code. Invented.
+func entryTrial(tb testing.TB, more string) string {
+	tb.Helper()
+	dir := smallTrial(tb, "code_file = \"entry-code\"\n"+more+`
+[[treatment]]
+name = "medium"
+levels = ["coir", "bark"]
+set_per = "plant"
+[[outcome]]
+name = "leaves"
+kind = "count"
+[[outcome]]
+name = "mass_g"
+kind = "measure"
+unit = "g"
+[[outcome]]
+name = "rooted"
+kind = "yes_no"
+`)
+	writeFiles(tb, dir, map[string]string{
+		"entry-code": "wet-hands-7\n",
+		"layout.csv": "plant;bin;row;column;medium\r\nP1;upper;1;1;coir\r\nP2;upper;1;2;bark\r\nP3;lower;1;1;coir\r\nP4;lower;1;2;bark\r\n",
+	})
+	return dir
+}
+
+func writeFiles(tb testing.TB, dir string, files map[string]string) {
+	tb.Helper()
+	for name, text := range files {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			tb.Fatal(err)
+		}
+	}
+}
+
+// sheetText is a file of the trial; "" where there is none.
+func sheetText(tb testing.TB, dir, file string) string {
+	tb.Helper()
+	text, err := os.ReadFile(filepath.Join(dir, file))
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		tb.Fatal(err)
+	}
+	return string(text)
+}
+
+// phone is a browser that has given the code.
+type phone struct {
+	tb   testing.TB
+	base string
+	http.Client
+}
+
+func newPhone(tb testing.TB, base, who string) *phone {
+	tb.Helper()
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	p := &phone{tb, strings.TrimSuffix(base, "/"), http.Client{Jar: jar, Timeout: 20 * time.Second}}
+	tb.Cleanup(p.CloseIdleConnections)
+	answer, err := p.PostForm(p.base+"/enter/code", url.Values{"code": {"wet-hands-7"}, "who": {who}})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer func() { _ = answer.Body.Close() }()
+	if answer.StatusCode != http.StatusOK {
+		tb.Fatalf("the code is not taken: %s", answer.Status)
+	}
+	return p
+}
+
+// parts are an entry: "id what name=value name=value".
+func parts(text string) map[string]string {
+	words := strings.Split(text, " ")
+	m := map[string]string{"id": "00000000000000-" + words[0], "what": words[1]}
+	for _, w := range words[2:] {
+		name, value, _ := strings.Cut(w, "=")
+		m[name] = value
+	}
+	m["text"] = strings.ReplaceAll(m["text"], "_", " ")
+	return m
+}
+
+// send sends entries as the phone's script does.
+func (p *phone) send(entries ...string) []page.Answer {
+	p.tb.Helper()
+	answers, err := p.try(entries...)
+	if err != nil {
+		p.tb.Fatal(err)
+	}
+	return answers
+}
+
+func (p *phone) try(entries ...string) ([]page.Answer, error) {
+	request := map[string][]map[string]string{}
+	for _, e := range entries {
+		request["entries"] = append(request["entries"], parts(e))
+	}
+	text, err := json.Marshal(request)
+	if err != nil {
+		return nil, err
+	}
+	answer, err := p.Post(p.base+"/enter/entries", "application/json", bytes.NewReader(text))
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = answer.Body.Close() }()
+	var said struct {
+		Answers []page.Answer
+		Says    string
+	}
+	if err := json.NewDecoder(answer.Body).Decode(&said); err != nil || answer.StatusCode != http.StatusOK {
+		return nil, fmt.Errorf("%s: %s %w", answer.Status, said.Says, err)
+	}
+	return said.Answers, nil
+}
+
+// stored sends entries that must be stored.
+func (p *phone) stored(entries ...string) []page.Answer {
+	p.tb.Helper()
+	answers := p.send(entries...)
+	for i, a := range answers {
+		if a.State != page.Stored {
+			p.tb.Fatalf("%s: %s, %s", entries[i], a.State, a.Says)
+		}
+	}
+	return answers
+}
+
+func events(tb testing.TB, db *store.DB, kinds ...light.Kind) []light.Event {
+	tb.Helper()
+	view, err := db.View()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer func() { _ = view.Close() }()
+	log, err := view.Events(tb.Context())
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return slices.DeleteFunc(slices.Clone(log), func(e light.Event) bool { return !slices.Contains(kinds, e.Kind) })
+}
+
+func has(w *watched, condition string) bool {
+	return slices.ContainsFunc(w.alarms.list(), func(c page.Condition) bool { return c.Condition == condition })
+}
+
+// Each kind of entry lands in the log with its stamp and in its sheet, in the
+// way the grower's other sheets are written, and is in use at once.
+func TestEntriesReachLogAndSheets(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	clock := newHand(midday)
+	w := watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	ana := newPhone(t, w.pageURL(), "Ana")
+	ana.stored("1 count plant=P1 outcome=leaves value=4", "2 count plant=P2 outcome=rooted value=yes age=90")
+	clock.move(time.Hour)
+	ana.stored("3 harvest plant=P1 outcome=mass_g value=2,5 day=2026-08-05")
+	if p, _ := w.trial.Load().Plant("P1"); p.Values["mass_g"].Value != 2.5 || p.Date.String() != "2026-08-05" {
+		t.Errorf("not in use at once: %v on %v", p.Values, p.Date)
+	}
+	ana.stored("4 harvest plant=P1 outcome=mass_g value=2.75 day=2026-08-05", "5 again plant=P1 outcome=mass_g value=2.7")
+	lost := ana.stored("6 lost plant=P2 cause=rot day=2026-08-04")
+	if !strings.Contains(lost[0].Says, "status lost") {
+		t.Errorf("%+v", lost[0])
+	}
+	ana.stored("7 lost plant=P4 cause=pest day=2026-08-05", "8 alive plant=P4")
+	ana.stored("9 move plant=P3 bin=upper row=2 column=3", "10 note plant=P4 kind=treated text=soap_spray", "11 note kind=lamp_cleaned bin=upper")
+	clock.move(time.Minute)
+	ana.stored("12 move plant=P3 bin=lower row=1 column=2 swap=yes")
+
+	want := map[string]string{
+		"counts.csv":  "time;plant;outcome;value\r\n2026-08-05T12:00:00Z;P1;leaves;4\r\n2026-08-05T11:58:30Z;P2;rooted;yes\r\n",
+		"harvest.csv": "plant;date;status;lost_on;cause;mass_g;mass_g_again\r\nP1;2026-08-05;;;;2,75;2,7\r\nP2;;lost;2026-08-04;rot;;\r\nP4;;;;;;\r\n",
+		"moves.csv":   "time;plant;bin;row;column\r\n2026-08-05T13:00:00Z;P3;upper;2;3\r\n2026-08-05T13:01:00Z;P3;lower;1;2\r\n2026-08-05T13:01:00Z;P4;upper;2;3\r\n",
+	}
+	for file, text := range want {
+		if diff := cmp.Diff(text, sheetText(t, dir, file)); diff != "" {
+			t.Errorf("%s, -want +got:\n%s", file, diff)
+		}
+	}
+	var lines []string
+	for _, e := range events(t, w.db, light.Entered, light.Treated, light.LampCleaned) {
+		lines = append(lines, fmt.Sprintf("%s %s %s %s: %s", e.At.Format("15:04:05"), e.Kind, e.Bin, e.Plant, e.Text))
+	}
+	if diff := cmp.Diff([]string{
+		"12:00:00 entered  P1: leaves 4; in counts.csv (Ana)",
+		"11:58:30 entered  P2: rooted yes; in counts.csv (Ana)",
+		"13:00:00 entered  P1: mass_g 2.5, date 2026-08-05; in harvest.csv (Ana)",
+		"13:00:00 entered  P1: mass_g 2.75, was 2,5; in harvest.csv (Ana)",
+		"13:00:00 entered  P1: mass_g_again 2.7; in harvest.csv (Ana)",
+		"13:00:00 entered  P2: status lost, lost_on 2026-08-04, cause rot; in harvest.csv (Ana)",
+		"13:00:00 entered  P4: status lost, lost_on 2026-08-05, cause pest; in harvest.csv (Ana)",
+		"13:00:00 entered  P4: status cleared, was lost, lost_on cleared, was 2026-08-05, cause cleared, was pest; in harvest.csv (Ana)",
+		"13:00:00 entered  P3: P3 to upper, row 2, column 3; in moves.csv (Ana)",
+		"13:00:00 treated  P4: soap spray (Ana)",
+		"13:00:00 lamp_cleaned upper : (Ana)",
+		"13:01:00 entered  P3: P3 to lower, row 1, column 2; P4 to upper, row 2, column 3; in moves.csv (Ana)",
+	}, lines); diff != "" {
+		t.Errorf("log, -want +got:\n%s", diff)
+	}
+	clock.move(time.Minute) // no state serves twice
+	if body := w.get("/"); !strings.Contains(body, "mass_g 2.75, was 2,5; in harvest.csv (Ana)") {
+		t.Error("the page's log has no such entry")
+	}
+	if has(w, conditionFiles) || has(w, conditionEntries) {
+		t.Errorf("conditions %v", w.alarms.list())
+	}
+	w.stop()
+}
+
+// What can't be stored is told in a sentence, and nothing of it is kept.
+func TestWrongEntriesAreTold(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	clock := newHand(midday)
+	w := watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	p := newPhone(t, w.pageURL(), "")
+	for entry, says := range map[string]string{
+		"1 count plant=P9 outcome=leaves value=4":                `The trial has no plant "P9": find it by its bin.`,
+		"2 count plant=P1 outcome=leaves value=2.5":              "Leaves of plant P1 is 2.5, and counts are 0, 1, 2, ...; write a whole number, or leave the cell blank.",
+		"3 count plant=P1 outcome=leaves value=x":                `Leaves of plant P1 "x" is not a number`,
+		"4 count plant=P1 outcome=leaves":                        "The value is blank",
+		"5 count plant=P1 outcome=length value=4":                `The trial has no outcome "length"`,
+		"6 count plant=P1 outcome=leaves value=4 age=864000":     "lies outside the trial",
+		"7 harvest plant=P1 outcome=rooted value=perhaps":        "neither yes nor no",
+		"8 harvest plant=P1 outcome=mass_g value=2 day=tomorrow": "no date of the calendar",
+		"9 lost plant=P1 cause=frost day=2026-08-05":             "choose one of rot, pest, dried, accident, unknown",
+		"10 alive plant=P1":                                      "P1 is not written down as lost",
+		"11 move plant=P1 bin=upper row=1 column=2":              "stand at one place",
+		"12 move plant=P1 bin=upper row=2 column=2 swap=yes":     "no two plants to change places",
+		"13 again plant=P1 outcome=mass_g value=4":               "a second mass_g but no first",
+		"14 note kind=started text=x":                            "is not a kind of note",
+		"15 note kind=mute text=x":                               "use parstead note",
+		"16 note text=":                                          "the note is blank",
+		"17 note bin=middle text=x":                              `no bin "middle"`,
+		"18 eat plant=P1":                                        "is nothing that can be entered",
+	} {
+		a := p.send(entry)[0]
+		if a.State != page.Wrong || !strings.Contains(strings.ToLower(a.Says), strings.ToLower(says)) {
+			t.Errorf("%s: %+v", entry, a)
+		}
+	}
+	if n := len(events(t, w.db, light.Entered, light.Other)); n > 0 {
+		t.Errorf("%d entries in the log", n)
+	}
+	for _, file := range []string{"counts.csv", "harvest.csv", "moves.csv"} {
+		if text := sheetText(t, dir, file); text != "" {
+			t.Errorf("%s: %q", file, text)
+		}
+	}
+	// A warning of check is a remark.
+	p.stored("20 lost plant=P1 cause=dried day=2026-08-05")
+	if a := p.stored("21 harvest plant=P1 outcome=mass_g value=2")[0]; len(a.Remarks) != 1 || !strings.Contains(a.Remarks[0], "the 2 here is not used") {
+		t.Errorf("%+v", a)
+	}
+	// While the files have a mistake the phone has to keep what belongs in a sheet.
+	writeFiles(t, dir, map[string]string{"survey.csv": "time,bin\n"})
+	answers := p.send("22 harvest plant=P3 outcome=mass_g value=2", "23 note text=x")
+	if a := answers[0]; a.State != page.Later || !strings.Contains(a.Says, "survey.csv:1:1") {
+		t.Errorf("%+v", a)
+	}
+	if answers[1].State != page.Stored {
+		t.Errorf("%+v", answers[1])
+	}
+	w.stop()
+}
+
+// An entry that is sent again, now or after a restart, is stored once.
+func TestRepeatedEntriesAreStoredOnce(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	const entry, note = "1 count plant=P1 outcome=leaves value=4", "2 note text=x"
+	for range 3 {
+		w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
+		p := newPhone(t, w.pageURL(), "")
+		var g sync.WaitGroup
+		for range 4 {
+			g.Go(func() {
+				if answers, err := p.try(entry, entry, note); err != nil || slices.ContainsFunc(answers, func(a page.Answer) bool { return a.State != page.Stored || a.Says == "" }) {
+					t.Errorf("%+v %v", answers, err)
+				}
+			})
+		}
+		g.Wait()
+		if n := len(events(t, w.db, light.Entered, light.Other)); n != 2 {
+			t.Errorf("%d entries in the log", n)
+		}
+		w.stop()
+	}
+	if got, want := sheetText(t, dir, "counts.csv"), "time;plant;outcome;value\r\n2026-08-05T12:00:00Z;P1;leaves;4\r\n"; got != want {
+		t.Errorf("counts.csv %q", got)
+	}
+}
+
+// While a spreadsheet program has a sheet open, entries wait in the log, also
+// over a restart; then they go into what it has saved.
+func TestEntriesWaitForAnOpenSheet(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	mark := filepath.Join(dir, ".~lock.harvest.csv#")
+	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,1.5\n", filepath.Base(mark): ""})
+	clock := newHand(midday)
+	w := watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	p := newPhone(t, w.pageURL(), "")
+	a := p.stored("1 harvest plant=P1 outcome=mass_g value=2 day=2026-08-30", "2 harvest plant=P1 outcome=mass_g value=2.25 day=2026-08-30", "3 harvest plant=P2 outcome=mass_g value=3 day=2026-08-30")
+	if len(a[0].Remarks) != 1 || !strings.Contains(a[0].Remarks[0], "is open in a spreadsheet program") || !strings.Contains(a[0].Remarks[0], mark[len(dir)+1:]) {
+		t.Errorf("%+v", a[0])
+	}
+	if text := sheetText(t, dir, "harvest.csv"); text != "plant,mass_g\nP3,1.5\n" {
+		t.Errorf("written all the same: %q", text)
+	}
+	clock.move(waitsLong + time.Minute)
+	eventually(t, "the condition", func() bool { return has(w, conditionEntries) })
+	w.stop()
+	// The spreadsheet saves what it had, and more.
+	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g,remarks\nP3,1.75,\nP2,,small\n"})
+	if err := os.Remove(mark); err != nil {
+		t.Fatal(err)
+	}
+	w = watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	const want = "plant,mass_g,remarks\nP3,1.75,\nP2,3,small\nP1,2.25,\n"
+	eventually(t, "the entries in the sheet", func() bool { return sheetText(t, dir, "harvest.csv") == want })
+	eventually(t, "it to be in use", func() bool { x, _ := w.trial.Load().Plant("P1"); return x.Values["mass_g"].Value == 2.25 })
+	eventually(t, "the end of the condition", func() bool { return !has(w, conditionEntries) })
+	w.stop()
+	// What the grower makes of the sheet afterwards stays.
+	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,9\n"})
+	w = watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	newPhone(t, w.pageURL(), "").stored("4 harvest plant=P4 outcome=mass_g value=4 day=2026-08-30")
+	if text := sheetText(t, dir, "harvest.csv"); text != "plant,mass_g\nP3,9\nP4,4\n" {
+		t.Errorf("%q", text)
+	}
+	w.stop()
+}
+
+// An entry that is in the log and not in the sheet, because the daemon ended
+// between the two, is put there at the next start; but not over what somebody
+// has written there since.
+func TestLoggedEntriesReachTheSheets(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP1,1\nP2,7\n"})
+	logged(t, dir,
+		enteredData{ID: "00000000000000-1", Changes: []trial.Change{{Sheet: "counts", Cells: []trial.Set{{Heading: "time", Value: "2026-08-04T10:00:00Z"}, {Heading: "plant", Value: "P1"}, {Heading: "outcome", Value: "leaves"}, {Heading: "value", Value: "4"}}}}},
+		enteredData{ID: "00000000000000-2", Changes: []trial.Change{{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "P1"}, {Heading: "mass_g", Value: "2", Before: "1"}}}}},
+		enteredData{ID: "00000000000000-3", Changes: []trial.Change{{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "P2"}, {Heading: "mass_g", Value: "2", Before: "1"}}}}},
+		enteredData{ID: "00000000000000-4", Changes: []trial.Change{{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "P9"}, {Heading: "mass_g", Value: "2"}}}}},
+	)
+	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
+	eventually(t, "the entries in the sheets", func() bool {
+		return sheetText(t, dir, "harvest.csv") == "plant,mass_g\nP1,2\nP2,7\n" && strings.Contains(sheetText(t, dir, "counts.csv"), "P1,leaves,4")
+	})
+	w.stop()
+	db, err := store.Open(filepath.Join(dir, store.FileName), store.Options{Now: time.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var texts []string
+	for _, e := range events(t, db, light.Filed) {
+		texts = append(texts, e.Text)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	all := strings.Join(texts, "\n")
+	for _, want := range []string{"entry 3 is not put into the sheet: somebody has written something else there since", `entry 4 is not put into the sheet: No plant has the code "P9"`, "2 entries are in the sheets"} {
+		if strings.Count(all, want) != 1 {
+			t.Errorf("the log does not say once %q:\n%s", want, all)
+		}
+	}
+}
+
+// logged writes entries into the log of a trial that nothing watches.
+func logged(tb testing.TB, dir string, entries ...enteredData) {
+	tb.Helper()
+	db, err := store.OpenWriter(tb.Context(), dir, store.Options{Now: func() time.Time { return midday }})
+	if err != nil {
+		tb.Fatal(err)
+	}
+	for _, e := range entries {
+		data, err := json.Marshal(e)
+		if err == nil {
+			_, err = db.AddEvent(tb.Context(), light.Event{Kind: light.Entered, Text: "entered", Data: data})
+		}
+		if err != nil {
+			tb.Fatal(err)
+		}
+	}
+	if err := db.Close(); err != nil {
+		tb.Fatal(err)
+	}
+}
+
+// The code can be set, changed and taken away while the daemon runs.
+func TestTheCodeIsReadAgain(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
+	p := newPhone(t, w.pageURL(), "")
+	p.stored("1 note text=x")
+	writeFiles(t, dir, map[string]string{"entry-code": "another\n"})
+	eventually(t, "the new code", func() bool {
+		_, err := p.try("1 note text=x")
+		return err != nil && strings.Contains(err.Error(), "the code has changed")
+	})
+	config := sheetText(t, dir, "trial.toml")
+	writeFiles(t, dir, map[string]string{"trial.toml": strings.Replace(config, "code_file", "# code_file", 1)})
+	eventually(t, "no code", func() bool {
+		_, err := p.try("1 note text=x")
+		return err != nil && strings.Contains(err.Error(), "no entry code is set")
+	})
+	if n := len(events(t, w.db, light.Other)); n != 1 {
+		t.Errorf("%d notes", n)
+	}
+	w.stop()
+}
+
+// Screens show no treatment, to nobody who scores.
+func TestEntryIsBlind(t *testing.T) {
+	t.Parallel()
+	w := watchFolder(t, entryTrial(t, ""), daemonOptions{clock: newHand(midday).clock()})
+	p := newPhone(t, w.pageURL(), "")
+	for _, path := range []string{"/enter", "/enter/offer.json", "/enter/bin?bin=upper", "/enter/plant?plant=P1", "/enter/value?plant=P1&what=count&outcome=leaves", "/enter/lost?plant=P1", "/enter/move?plant=P1&bin=upper"} {
+		answer, err := p.Get(p.base + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(answer.Body)
+		if err = errors.Join(err, answer.Body.Close()); err != nil || answer.StatusCode != http.StatusOK || !strings.Contains(string(body), "upper") {
+			t.Errorf("%s: %s %v", path, answer.Status, err)
+		}
+		for _, word := range []string{"medium", "coir", "bark"} {
+			if strings.Contains(string(body), word) {
+				t.Errorf("%s tells of %s", path, word)
+			}
+		}
+	}
+	w.stop()
+}
+
+// A failing log stores nothing and says so; the phone keeps the entry.
+func TestAnEntryThatCantBeLogged(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
+	ended, end := context.WithCancel(t.Context())
+	end()
+	a := w.desk.Take(ended, "", []page.Entry{{ID: "00000000000000-1", What: page.Count, Plant: "P1", Outcome: "leaves", Value: "4"}})[0]
+	if a.State != page.Later || !strings.Contains(a.Says, "The log can't be written") || sheetText(t, dir, "counts.csv") != "" {
+		t.Errorf("%+v, %q", a, sheetText(t, dir, "counts.csv"))
+	}
+	newPhone(t, w.pageURL(), "").stored("1 count plant=P1 outcome=leaves value=5")
+	if text := sheetText(t, dir, "counts.csv"); strings.Count(text, "\r\n") != 2 {
+		t.Errorf("%q", text)
+	}
+	w.stop()
+}

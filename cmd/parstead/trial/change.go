@@ -1,0 +1,171 @@
+package trial
+
+import (
+	"slices"
+	"strings"
+
+	"parstead/cmd/parstead/workbook"
+)
+
+// Change is a line to add to counts or moves, or cells to set in a plant's line
+// of harvest. One of its cells is under "plant".
+type Change struct {
+	Sheet string `json:"sheet"`
+	Cells []Set  `json:"cells"`
+}
+
+// Set is a value under a heading.
+type Set struct {
+	Heading string `json:"heading"`
+	Value   string `json:"value"`            // a number has a decimal point
+	Before  string `json:"before,omitempty"` // what stood there, as it stood
+}
+
+// value is what is written into a cell.
+type value = workbook.Value
+
+// value tells numbers from what only looks like one.
+func (s Set) value() value {
+	return value{Text: s.Value, Number: fold(s.Heading) != "plant" && plainNumber.MatchString(s.Value)}
+}
+
+// Plant is the code of the plant that the change is about.
+func (c Change) Plant() string {
+	for _, s := range c.Cells {
+		if fold(s.Heading) == "plant" {
+			return s.Value
+		}
+	}
+	return ""
+}
+
+// Merge puts the changes of each plant's line of harvest into one, as if only the
+// last value of each cell had been set. Lines to add stay as they are.
+func Merge(changes []Change) []Change {
+	var merged []Change
+	of := map[string]int{} // by plant
+	for _, c := range changes {
+		i, known := of[c.Plant()]
+		if c.Sheet != HarvestSheet || !known {
+			if c.Sheet == HarvestSheet {
+				of[c.Plant()] = len(merged)
+			}
+			merged = append(merged, Change{c.Sheet, slices.Clone(c.Cells)})
+			continue
+		}
+		cells := merged[i].Cells
+		for _, s := range c.Cells {
+			j := slices.IndexFunc(cells, func(o Set) bool { return fold(o.Heading) == fold(s.Heading) })
+			if j < 0 {
+				cells = append(cells, s)
+			} else {
+				cells[j].Value = s.Value
+			}
+		}
+		merged[i].Cells = cells
+	}
+	return merged
+}
+
+// apply changes the sheet.
+func (c Change) apply(text sheetText) (made Change, err error) {
+	made = Change{c.Sheet, slices.Clone(c.Cells)}
+	for _, s := range c.Cells {
+		if !hasHeading(text.Rows()[0], s.Heading) {
+			if err := text.AddHeading(s.Heading); err != nil {
+				return made, err
+			}
+		}
+	}
+	rows := text.Rows()
+	headings := rows[0]
+	if row := c.row(rows); row >= 0 {
+		for i, s := range c.Cells {
+			column := columnOf(headings, s.Heading)
+			before := at(rows[row], column)
+			if same(before, s.Value) {
+				continue
+			}
+			made.Cells[i].Before = before
+			if err := text.Set(row, column, s.value()); err != nil {
+				return made, err
+			}
+		}
+		return made, nil
+	}
+	line := make([]value, len(headings))
+	for _, s := range c.Cells {
+		line[columnOf(headings, s.Heading)] = s.value()
+	}
+	return made, text.AddRow(line)
+}
+
+// row is the line of harvest that the change is about; -1 where a new one is due.
+func (c Change) row(rows [][]string) int {
+	if c.Sheet != HarvestSheet {
+		return -1
+	}
+	column := columnOf(rows[0], "plant")
+	for i, row := range rows[1:] {
+		if at(row, column) == c.Plant() {
+			return i + 1
+		}
+	}
+	return -1
+}
+
+// standing is how a sheet stands to a change.
+type standing int
+
+const (
+	due         standing = iota // the sheet is as it was before the change
+	written                     // the change is there
+	overwritten                 // neither
+)
+
+func (c Change) stands(rows [][]string) standing {
+	is := func(row []string, s Set, text string) bool {
+		column := columnOf(rows[0], s.Heading)
+		return same(at(row, column), text)
+	}
+	if c.Sheet != HarvestSheet {
+		for _, row := range rows[1:] {
+			if !slices.ContainsFunc(c.Cells, func(s Set) bool { return !is(row, s, s.Value) }) {
+				return written
+			}
+		}
+		return due
+	}
+	i := c.row(rows)
+	if i < 0 {
+		return due
+	}
+	state := written
+	for _, s := range c.Cells {
+		switch {
+		case is(rows[i], s, s.Value):
+		case is(rows[i], s, s.Before):
+			state = due
+		default:
+			return overwritten
+		}
+	}
+	return state
+}
+
+func columnOf(headings []string, heading string) int {
+	return slices.IndexFunc(headings, func(h string) bool { return fold(h) == fold(heading) })
+}
+
+// at is a row's cell; blank where it has none.
+func at(row []string, column int) string {
+	if column < 0 || column >= len(row) {
+		return ""
+	}
+	return row[column]
+}
+
+// same tells whether a cell holds a value, however the number is written.
+func same(cell, value string) bool {
+	return sameText(strings.Replace(cell, ",", ".", 1), value) || cell == value
+}
