@@ -90,9 +90,7 @@ func (a *Account) Season(ctx context.Context, from, to light.Date) (*Season, err
 	}
 	s := &Season{Days: make([]Day, 0, n)}
 	for _, b := range bins {
-		for i := range b.places {
-			s.Days = b.days(&b.places[i], s.Days)
-		}
+		s.Days = b.days(s.Days)
 		s.Maps = append(s.Maps, b.mapsInUse()...)
 	}
 	s.Remarks = a.remarks(bins)

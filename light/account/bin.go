@@ -34,6 +34,9 @@ type bin struct {
 	whole  *blend // of all tracks
 	light  []cellLight
 
+	seen         []int // of judge
+	logs, others []float64
+
 	lastDate light.Date // that dayOf was asked for, and its span
 	lastDay  light.Span
 }

@@ -21,6 +21,8 @@ type blend struct {
 	curves []*loaded               // of tracks, around the window last asked for
 	kept   [][]*loaded             // of tracks, the last few
 	days   map[light.Date]dayLight // of whole light days, as far as they were asked for
+	under  *field.Map              // that ratios were last asked for, and those
+	ratio  []float64
 }
 
 // The limits of what a blend keeps of its tracks' curves.
@@ -73,7 +75,11 @@ func newBlend(b *bin, tracks []*track, scaled bool) *blend {
 // ratios are what each track is divided by, and 0 for one that is not used: a
 // sensor where the map does not say its ratio, beside others where it does.
 func (bl *blend) ratios(m *field.Map) []float64 {
+	if bl.ratio != nil && bl.under == m {
+		return bl.ratio
+	}
 	ratios := make([]float64, len(bl.tracks))
+	bl.under, bl.ratio = m, ratios
 	some := false
 	for i, t := range bl.tracks {
 		ratios[i] = 1

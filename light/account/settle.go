@@ -245,21 +245,36 @@ func (b *bin) tally(t *tally, p *place, c int) {
 // tallyBin adds light that the bin as a whole shows, brought to a place by the
 // light map or as it stands.
 func (b *bin) tallyBin(t *tally, p *place, c int, l *cellLight) {
-	source, ratio, e := FromMap, math.NaN(), shares{}
-	if m := b.cells[c].m; m != nil {
-		ratio = m.Ratio[p.index]
-		e.survey = m.RelativeError[p.index]
-		if m.OwnScale && len(b.tracks) > 0 {
-			e.meter = meterError
-		}
+	if m := b.cells[c].m; knows(m, p) {
+		b.tallyMapped(t, c, l, m.Ratio[p.index], m.RelativeError[p.index])
+	} else {
+		b.tallyUnmapped(t, l)
 	}
-	if math.IsNaN(ratio) {
-		source, ratio, e = FromBin, 1, shares{noMap: noMapError}
-		if len(b.tracks) == 0 { // nothing at all is known here
-			t.missing += l.measured.ns + l.profile.ns + l.timer.ns + l.missing
-			return
-		}
+}
+
+// knows tells whether a light map holds and knows a place.
+func knows(m *field.Map, p *place) bool { return m != nil && !math.IsNaN(m.Ratio[p.index]) }
+
+// tallyMapped adds the bin's light in cell c, brought to a place by the light
+// map's ratio there and its error.
+func (b *bin) tallyMapped(t *tally, c int, l *cellLight, ratio, relativeError float64) {
+	e := shares{survey: relativeError}
+	if b.cells[c].m.OwnScale && len(b.tracks) > 0 {
+		e.meter = meterError
 	}
+	b.tallyAs(t, FromMap, l, ratio, e)
+}
+
+// tallyUnmapped adds the bin's light as it stands.
+func (b *bin) tallyUnmapped(t *tally, l *cellLight) {
+	if len(b.tracks) == 0 { // nothing at all is known here
+		t.missing += l.measured.ns + l.profile.ns + l.timer.ns + l.missing
+		return
+	}
+	b.tallyAs(t, FromBin, l, 1, shares{noMap: noMapError})
+}
+
+func (b *bin) tallyAs(t *tally, source Source, l *cellLight, ratio float64, e shares) {
 	scale := b.whole.scaleError()
 	reference := func(p part) shares {
 		e := e
@@ -291,14 +306,73 @@ func share(part, whole, otherwise float64) float64 {
 	return part / whole
 }
 
-// days appends the days of a place.
-func (b *bin) days(p *place, dst []Day) []Day {
-	for d, date := range b.frame.dates {
-		var t tally
-		for c := b.first[d]; c < b.first[d+1]; c++ {
-			b.tally(&t, p, c)
+// common is what the places without a sensor have in common on one light day: all
+// but the light map's ratio and its error at each.
+type common struct {
+	alike    bool // whether one map, or none, holds all day
+	m        *field.Map
+	mapped   Figure // where the map's ratio is 1 and without error
+	unmapped Figure // where the map does not know the place, or there is none
+}
+
+// commons works the days out once for all places.
+func (b *bin) commons() []common {
+	days := make([]common, len(b.frame.dates))
+	if !slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil }) {
+		return days
+	}
+	for d := range days {
+		day := &days[d]
+		first, end := b.first[d], b.first[d+1]
+		day.m = b.cells[first].m
+		var mapped, unmapped tally
+		day.alike = true
+		for c := first; c < end; c++ {
+			if b.cells[c].m != day.m {
+				day.alike = false
+				break
+			}
+			if day.m != nil {
+				b.tallyMapped(&mapped, c, &b.light[c], 1, 0)
+			}
+			b.tallyUnmapped(&unmapped, &b.light[c])
 		}
-		dst = append(dst, Day{date, p.Position, t.figure()})
+		day.mapped, day.unmapped = mapped.figure(), unmapped.figure()
+	}
+	return days
+}
+
+// at is the figure of a place.
+func (day *common) at(p *place) Figure {
+	if !knows(day.m, p) {
+		return day.unmapped
+	}
+	f := day.mapped
+	if f.Known {
+		f.DLI *= light.DLI(day.m.Ratio[p.index])
+		f.Error.Independent = day.m.RelativeError[p.index]
+	}
+	return f
+}
+
+// days appends the days of all places.
+func (b *bin) days(dst []Day) []Day {
+	days := b.commons()
+	for i := range b.places {
+		p := &b.places[i]
+		for d, date := range b.frame.dates {
+			day := Day{Date: date, Position: p.Position}
+			if p.own == nil && days[d].alike {
+				day.Figure = days[d].at(p)
+			} else {
+				var t tally
+				for c := b.first[d]; c < b.first[d+1]; c++ {
+					b.tally(&t, p, c)
+				}
+				day.Figure = t.figure()
+			}
+			dst = append(dst, day)
+		}
 	}
 	return dst
 }

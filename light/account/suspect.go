@@ -285,8 +285,8 @@ func (b *bin) judge(c int, base []float64, wrong []string) {
 		return
 	}
 	cell := b.cells[c]
-	var seen []int
-	var logs []float64
+	seen, logs := b.seen[:0], b.logs[:0]
+	defer func() { b.seen, b.logs = seen[:0], logs[:0] }() // cells are many: their memory serves again
 	lit := false
 	for i, t := range b.tracks {
 		if l := t.lights[c]; float64(l.Covered) >= fullDay*float64(cell.until-cell.from) {
@@ -309,7 +309,9 @@ func (b *bin) judge(c int, base []float64, wrong []string) {
 	for len(seen) > 2 {
 		worst, off := 0, 0.0
 		for k := range seen {
-			others := slices.Sorted(slices.Values(slices.Concat(logs[:k], logs[k+1:])))
+			others := append(append(b.others[:0], logs[:k]...), logs[k+1:]...)
+			slices.Sort(others)
+			b.others = others
 			middle := (others[(len(others)-1)/2] + others[len(others)/2]) / 2
 			if d := logs[k] - middle; math.Abs(d) > math.Abs(off) {
 				worst, off = k, d

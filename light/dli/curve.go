@@ -12,9 +12,16 @@ func (c *Curve) Between(from, until int64) Light {
 	var covered int64
 	c.covered(from, until, func(from, until int64) {
 		covered += until - from
-		c.lines(from, until, func(t0, t1 int64, left, right float64) {
-			sum += (left + right) * float64(t1-t0)
-		})
+		// As lines gives them, but written out: what is filled adds up many.
+		i := c.after(from)
+		t0, left := from, c.line(i, from)
+		for ; i < len(c.Times) && c.Times[i] < until; i++ {
+			sum += (left + c.Values[i]) * float64(c.Times[i]-t0)
+			t0, left = c.Times[i], c.Values[i]
+		}
+		if t0 < until {
+			sum += (left + c.line(i, until)) * float64(until-t0)
+		}
 	})
 	return Light{light.DLI(sum * molPerPair), covered}
 }
@@ -95,7 +102,7 @@ func (c *Curve) covered(from, until int64, part func(from, until int64)) {
 
 // lines gives the straight lines that make up a stretch without gaps.
 func (c *Curve) lines(from, until int64, line func(t0, t1 int64, left, right float64)) {
-	i := sort.Search(len(c.Times), func(i int) bool { return c.Times[i] > from })
+	i := c.after(from)
 	t0, left := from, c.line(i, from)
 	for ; i < len(c.Times) && c.Times[i] < until; i++ {
 		line(t0, c.Times[i], left, c.Values[i])
@@ -104,6 +111,11 @@ func (c *Curve) lines(from, until int64, line func(t0, t1 int64, left, right flo
 	if t0 < until {
 		line(t0, until, left, c.line(i, until))
 	}
+}
+
+// after is the first reading later than t.
+func (c *Curve) after(t int64) int {
+	return sort.Search(len(c.Times), func(i int) bool { return c.Times[i] > t })
 }
 
 // line is the value at t on the line that ends at reading i.

@@ -20,6 +20,21 @@ type Stretch struct {
 	Saturates     bool    // whether raw −1 and 65535 are no values: see light.Saturated
 }
 
+// value is what a raw reading stands for, in the sensor's unit.
+func (s *Stretch) value(raw float64) float64 { return raw*s.Scale + s.Offset }
+
+func (s *Stretch) valid(value float64) bool { return value >= s.Low && value <= s.High }
+
+// scale makes PPFD of raw readings.
+func (s *Stretch) scale(values []float64) {
+	if s.Scale == 1 && s.Offset == 0 && s.PerUnit == 1 {
+		return
+	}
+	for i, raw := range values {
+		values[i] = s.value(raw) * s.PerUnit
+	}
+}
+
 // Factor is what a lamp's light has in lux per PPFD over a stretch of time.
 type Factor struct {
 	During     light.Span
