@@ -64,6 +64,7 @@ func Analyse(ctx context.Context, in *Input, opts Options) (*Result, error) {
 	result.Lost = in.losses(levels, opts)
 	result.OutcomeCorrelations = in.correlations(levels)
 	falseDiscovery(result.Outcomes)
+	result.Electricity = in.electricity(result.Outcomes)
 	in.next(result, opts)
 	for i := range result.Outcomes {
 		in.find(&result.Outcomes[i], result)

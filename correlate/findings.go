@@ -44,6 +44,7 @@ func (in *Input) find(r *OutcomeResult, all *Result) {
 		t.covariates()
 		t.light()
 		t.place()
+		t.electricity(all)
 	}
 	t.suspects()
 	t.losses(all)

@@ -159,6 +159,9 @@ type Input struct {
 	// Table tells that the rows come from a flat table: nothing is primary, and
 	// labels of plant treatments are taken to have been dealt freely within bins.
 	Table bool
+	// Electricity is what is known of the current without a harvest; nil where nothing
+	// is asked of it. It needs Bin.
+	Electricity *Electricity
 	// Departures from the sealed plan that the caller knows of, as sentences.
 	Departures []string
 	// Early is set where the results are read before the trial ends.

@@ -10,6 +10,7 @@ type Result struct {
 	Lost                []Losses        `json:"lost,omitempty"`
 	OutcomeCorrelations []Correlation   `json:"outcome_correlations,omitempty"`
 	NextTrial           *NextTrial      `json:"next_trial,omitempty"`
+	Electricity         *Electricity    `json:"electricity,omitempty"`
 	Departures          []string        `json:"departures,omitempty"`
 
 	seed uint64 // of the draws that size a next trial

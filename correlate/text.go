@@ -21,6 +21,7 @@ func (r *Result) WriteText(w io.Writer) error {
 	}
 	p.lost(r.Lost)
 	p.ranks(r.OutcomeCorrelations)
+	p.electricity(r.Electricity)
 	if len(r.Departures) > 0 {
 		p.heading("Departures from the plan")
 		for _, d := range r.Departures {

@@ -51,6 +51,9 @@ func (c *correlateCmd) readFolder(e *env) (*correlate.Input, error) {
 	}
 	in := inputOf(t, lights)
 	in.Early = e.now().Before(t.Rack.Trial().Until)
+	if in.Electricity, err = electricityOf(e, t, books, log, lights); err != nil {
+		return nil, err
+	}
 	if err := planned(in, t, log, c.Interactions); err != nil {
 		return nil, err
 	}

@@ -1,0 +1,81 @@
+package correlate
+
+import (
+	"fmt"
+
+	"parstead/correlate/model"
+)
+
+// electricity words the least current that an extra unit took: one sentence for the
+// treatments, one for light.
+func (t *teller) electricity(all *Result) {
+	e := all.Electricity
+	var bounded, open, light *ElectricityGain
+	for _, g := range e.gainsOf(t.r) {
+		switch {
+		case g.By == "light" && g.More == "":
+			light = &g
+		case g.KWhPerUnit != nil && (bounded == nil || *g.KWhPerUnit < *bounded.KWhPerUnit):
+			bounded = &g
+		case g.KWhAtLeast != nil && (open == nil || *g.KWhAtLeast < *open.KWhAtLeast):
+			open = &g
+		}
+	}
+	switch {
+	case bounded != nil && t.lead(model.KindTreatment, bounded.By):
+	case bounded != nil:
+		t.say("Electricity: by %s, %s in place of %s, %s.", bounded.By, bounded.More, bounded.Less, t.perUnit(e, bounded))
+	case open != nil:
+		t.say("Electricity: what %s takes by %s is unbounded, since no gain was shown; %s in place of %s takes at least %s.",
+			t.extra(), open.By, open.More, open.Less, e.amount(open.KWhAtLeast, open.CostAtLeast))
+	}
+	if light != nil {
+		t.byLight(e, light)
+	}
+}
+
+// byLight words what an extra unit took by way of light.
+func (t *teller) byLight(e *Electricity, g *ElectricityGain) {
+	switch {
+	case g.KWhPerUnit != nil && t.lead(model.KindLight, "light"):
+	case g.KWhPerUnit != nil:
+		t.say("Electricity: by more light, at what light draws here, %s.", t.perUnit(e, g))
+	case g.KWhAtLeast != nil:
+		t.say("Electricity: what %s takes by more light is unbounded, since no gain was shown; it takes at least %s.", t.extra(), e.amount(g.KWhAtLeast, g.CostAtLeast))
+	}
+}
+
+// lead tells whether an effect, among all results looked at, is a lead at most.
+func (t *teller) lead(kind model.Kind, effect string) bool {
+	e := find(t.r.Effects, kind, effect)
+	return e != nil && e.PFDR != nil && *e.PFDR >= 0.05
+}
+
+// extra words one more unit: "one more g of biomass_g".
+func (t *teller) extra() string {
+	if t.r.Unit == "" {
+		return "one more of " + t.r.Name
+	}
+	return fmt.Sprintf("one more %s of %s", t.r.Unit, t.r.Name)
+}
+
+// perUnit words what a unit took, with its interval.
+func (t *teller) perUnit(e *Electricity, g *ElectricityGain) string {
+	text := fmt.Sprintf("%s takes %s", t.extra(), e.amount(g.KWhPerUnit, g.CostPerUnit))
+	if ci := g.KWhPerUnitCI95; ci != nil {
+		text += fmt.Sprintf(" (95 %% interval %s to %s kWh)", Number(ci[0]), Number(ci[1]))
+	}
+	if t.r.Scale == Log {
+		text += ", at a typical plant (the geometric mean)"
+	}
+	return text
+}
+
+// amount words some current with its price.
+func (e *Electricity) amount(kwh, cost *float64) string {
+	text := Number(*kwh) + " kWh"
+	if cost != nil {
+		text += fmt.Sprintf(" or %s %s", Number(*cost), e.Currency)
+	}
+	return text
+}
