@@ -57,6 +57,11 @@ func oddInput(seed uint64, n int) (*Input, Options) {
 		in.Plants[i] = fmt.Sprint("p", i)
 	}
 	in.Block, in.Bin, in.Reservoir, in.By = maybe("block"), maybe("bin"), maybe("reservoir"), maybe("by")
+	if in.Bin != nil && seed%2 == 0 {
+		for b := range in.Bin.Levels {
+			in.BinPositions = append(in.BinPositions, b*int(seed%20))
+		}
+	}
 	per := []SetPer{PerPlant, PerBin, PerReservoir, Given}
 	for k := range rng.IntN(3) {
 		t := Treatment{Factor: factor(fmt.Sprint("t", k)), SetPer: per[rng.IntN(len(per))], SetsLight: rng.IntN(3) == 0}

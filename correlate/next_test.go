@@ -118,7 +118,7 @@ func TestNextTrialByStratum(t *testing.T) {
 	if c := comparisons(o, "level")[0]; c.SE == nil || math.Abs(*level.SD-*c.SE/math.Sqrt(2./3)) > 1e-9 {
 		t.Errorf("bins spread by %v, and a pair's error is %v", *level.SD, *c.SE)
 	}
-	approx(t, "parts of the spread of bins", level.SD, math.Sqrt(math.Pow(*level.BinSD, 2) + math.Pow(*level.PlantSD, 2) / *level.PlantsPerBin), 1e-9)
+	approx(t, "parts of the spread of bins", level.SD, math.Hypot(*level.BinSD, *level.PlantSD/math.Sqrt(*level.PlantsPerBin)), 1e-9)
 	crowded := needs(t, r, Ask{PlantsPerBin: 400})["level"]
 	if *level.BinSD > 0 && *crowded.BinsPerLevel >= *level.BinsPerLevel || *crowded.SD < *crowded.BinSD {
 		t.Errorf("%d bins of many plants, %d of few", *crowded.BinsPerLevel, *level.BinsPerLevel)
@@ -140,6 +140,13 @@ func TestNextTrialByStratum(t *testing.T) {
 	s := power.Shares{A: n.Shares[1], B: n.Shares[0], Pairs: 3}
 	if math.Abs(n.Shares[1]-n.Shares[0]-0.2) > 1e-12 || s.Power(*n.PerLevel) < 0.8 || s.Power(*n.PerLevel-1) >= 0.8 {
 		t.Errorf("%+v", n)
+	}
+	share := *n.Mean
+	if n := needs(t, r, Ask{Outcome: "rotten", Difference: &Difference{Value: 2 * share}})["medium"]; n.Shares[0] != 0 || n.Ratio != nil || !strings.Contains(n.Says, "To settle shares of 0 % and") {
+		t.Errorf("%+v", n)
+	}
+	if n, ok := needs(t, r, Ask{Outcome: "rotten", Difference: &Difference{Value: 3 * share}})["medium"]; ok {
+		t.Errorf("shares below none: %+v", n)
 	}
 	_, reasons, err := r.Next(Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
 	if err != nil || len(reasons[3]) != 1 || reasons[3][0].Of != "level" || !strings.Contains(reasons[3][0].Says, "tells nothing of how bins vary") {

@@ -72,6 +72,8 @@ func (f *footing) takes(n *Need, asked float64) string {
 // sizeOf words the difference that is asked about.
 func (f *footing) sizeOf(n *Need) string {
 	switch {
+	case n.Shares != nil && n.Ratio == nil: // one of them is none or all
+		return fmt.Sprintf("shares of %s and %s", percent(n.Shares[0]), percent(n.Shares[1]))
 	case n.Shares != nil:
 		return fmt.Sprintf("shares of %s and %s (an odds ratio of %s)", percent(n.Shares[0]), percent(n.Shares[1]), Number(*n.Ratio))
 	case n.Ratio != nil:

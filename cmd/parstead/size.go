@@ -38,7 +38,7 @@ a whole bin has the bin as its replicate: with --bin-sd and --plants-per-bin the
 bins are told too. A finished trial knows its own spreads, what starting size and
 light take off them, the difference that matters (matters in trial.toml) and its
 rack; what you give goes before that. Counts are simulated, yes/no answers taken
-exactly.
+exactly; of these 0.1 means ten points of a hundred, and 10% an odds ratio of 1.1.
 
 The number is for the test of all levels together, with two of them the given
 difference apart and the others half way between; the number for the interval of

@@ -21,33 +21,52 @@ type Shares struct {
 // Power is the chance that n plants on each side show A above B.
 //
 //	Σ P(x | n, A) P(y | n, B) over x > y with p(x, y) ≤ 0.05/pairs
+//
+// What lies ten standard deviations off the middle of its distribution is left out.
 func (s Shares) Power(n int) float64 {
 	if !(0 <= s.B && s.B < s.A && s.A <= 1) || s.Pairs < 1 {
 		panic("power: shares lie in order between 0 and 1")
 	}
-	a, b := binomial(n, s.A), binomial(n, s.B)
-	least := Level / float64(s.Pairs)
+	f := newFactorials(2 * n)
+	a, b := f.binomial(n, s.A), f.binomial(n, s.B)
+	level := Level / float64(s.Pairs)
+	mean := float64(n) * (s.A + s.B)
+	far := 10*math.Sqrt(float64(n)*(s.A*(1-s.A)+s.B*(1-s.B))) + 10
 	sum := 0.0
-	for both := 1; both < 2*n; both++ {
+	for both := max(1, int(mean-far)); both < 2*n && float64(both) <= mean+far; both++ {
 		// Among both yes answers x are A's. The test shows A above B from some x on.
-		low := max(0, both-n)
-		for x, first := min(n, both), rejectedFrom(n, both, least); x >= max(first, low); x-- {
+		for x := f.rejectedFrom(n, both, level); x <= min(n, both); x++ {
 			sum += a[x] * b[both-x]
 		}
 	}
 	return min(1, sum)
 }
 
+// factorials are ln 0!, ln 1!, ...
+type factorials []float64
+
+func newFactorials(most int) factorials {
+	f := make(factorials, most+1)
+	for i := range f {
+		f[i], _ = math.Lgamma(float64(i) + 1)
+	}
+	return f
+}
+
+func (f factorials) logChoose(n, k int) float64 { return f[n] - f[k] - f[n-k] }
+
 // rejectedFrom is the smallest x above both/2 whose table has p ≤ level; n + 1
 // where there is none.
 //
 //	P(x) = C(n, x) C(n, both − x) / C(2n, both), symmetrical about both/2
-func rejectedFrom(n, both int, level float64) int {
-	// With equal margins the other tail is this one's mirror image.
-	top := logChoose(2*n, both)
+func (f factorials) rejectedFrom(n, both int, level float64) int {
+	total, yes := float64(2*n), float64(both)
+	far := 10*math.Sqrt(yes/total*(1-yes/total)*total/4*total/(total-1)) + 10
+	top := f.logChoose(2*n, both)
 	tail, first := 0.0, n+1
-	for x := min(n, both); 2*x > both; x-- {
-		tail += 2 * math.Exp(logChoose(n, x)+logChoose(n, both-x)-top)
+	for x := min(n, both, int(yes/2+far)); 2*x > both; x-- {
+		// Both tails: with as many plants on either side one is the other's image.
+		tail += 2 * math.Exp(f.logChoose(n, x)+f.logChoose(n, both-x)-top)
 		if tail > level*(1+1e-12) {
 			break
 		}
@@ -56,13 +75,8 @@ func rejectedFrom(n, both int, level float64) int {
 	return first
 }
 
-func logChoose(n, k int) float64 {
-	gamma := func(x int) float64 { g, _ := math.Lgamma(float64(x) + 1); return g }
-	return gamma(n) - gamma(k) - gamma(n-k)
-}
-
 // binomial is the chance of each number of yes answers of n.
-func binomial(n int, share float64) []float64 {
+func (f factorials) binomial(n int, share float64) []float64 {
 	p := make([]float64, n+1)
 	switch share {
 	case 0:
@@ -72,8 +86,9 @@ func binomial(n int, share float64) []float64 {
 		p[n] = 1
 		return p
 	}
+	yes, no := math.Log(share), math.Log1p(-share)
 	for x := range p {
-		p[x] = math.Exp(logChoose(n, x) + float64(x)*math.Log(share) + float64(n-x)*math.Log1p(-share))
+		p[x] = math.Exp(f.logChoose(n, x) + float64(x)*yes + float64(n-x)*no)
 	}
 	return p
 }
