@@ -55,6 +55,7 @@ func (c trial) input(rng *rand.Rand) *Input {
 	in.Bin = bin
 	in.Treatments = []Treatment{{Factor: medium, SetPer: PerPlant}, {Factor: level, SetPer: PerBin, SetsLight: true}}
 	in.Light = &Light{Name: "light", Unit: "mol m⁻² d⁻¹", Values: light}
+	in.Electricity = currentOf(bin.Levels, func(b int) (kwh, dli float64) { return 10 * float64(1+b%2), 4 + 2*float64(b%2) })
 	in.Outcomes = []Outcome{
 		{Name: "mass_g", Kind: Measure, Unit: "g", Scale: Log, Values: mass, Start: &Column{"start_g", start}, Primary: true, Planned: true, Matters: &Difference{0.1, true}},
 		{Name: "height", Kind: Measure, Unit: "cm", Scale: Natural, Values: mass, Matters: &Difference{0.5, false}},

@@ -113,6 +113,7 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 	if t := ranksTable(r.Result.OutcomeCorrelations); t != nil {
 		data.Tables = append(data.Tables, *t)
 	}
+	data.Tables = append(data.Tables, electricityTables(r.Result.Electricity)...)
 	return pageTemplate.Execute(w, data)
 }
 

@@ -46,7 +46,7 @@ func load(dir string, drafts map[string][]byte) (*Trial, []Problem) {
 	l.doc = doc
 	l.readConfig(root)
 	l.readSheets()
-	l.warnings(root)
+	l.warnings()
 	return l.Trial, l.sorted()
 }
 

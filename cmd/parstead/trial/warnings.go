@@ -3,39 +3,17 @@ package trial
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"parstead/light"
 )
 
-// notYet lists the keys of trial.toml that are read and checked but that no
-// command acts on yet. A key leaves the table when its capability arrives.
-var notYet = []string{}
-
 // warnings tells what is worth knowing of a trial that may be sound.
-func (l *loader) warnings(root *table) {
-	l.warnNotYet(root)
+func (l *loader) warnings() {
 	l.warnUnreachable()
 	l.warnDayStarts()
 	l.warnUnlit()
 	l.warnDrive()
-}
-
-func (l *loader) warnNotYet(root *table) {
-	for _, path := range notYet {
-		values, ok := any(root.values), true
-		for key := range strings.SplitSeq(path, ".") {
-			inner, isTable := values.(map[string]any)
-			if values, ok = inner[key]; !ok || !isTable {
-				ok = false
-				break
-			}
-		}
-		if ok {
-			l.warn(l.doc.at("%s", path), path+" is read and checked, but nothing acts on it yet", "leave it for a later release, or remove it")
-		}
-	}
 }
 
 // warnUnreachable tells when sensors on the network can't reach the broker.
