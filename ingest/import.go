@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/csv"
 	"errors"
@@ -11,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"parstead/light"
 )
@@ -135,7 +137,13 @@ func (t *table) read(r io.Reader) ([]row, error) {
 		}
 		return nil, fmt.Errorf("read %s: %w", t.file, err)
 	}
+	if bytes.IndexByte(first, 0) >= 0 {
+		return nil, fmt.Errorf("%s is no text in UTF-8: name a logger's file of separated values, saved as UTF-8", t.file)
+	}
 	header, _, _ := strings.Cut(string(first), "\n")
+	if !utf8.ValidString(header) && strings.Contains(string(first), "\n") {
+		return nil, fmt.Errorf("%s, line 1: the heading is not UTF-8; save the file as CSV in UTF-8", t.file)
+	}
 	t.comma = ','
 	for _, c := range ";\t" {
 		if strings.ContainsRune(header, c) {

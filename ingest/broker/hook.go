@@ -93,6 +93,10 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 	if !ok { // published from within
 		return pk, nil
 	}
+	if pk.TopicName == "" { // a topic alias that was never given (MQTT 5, section 3.3.2.3.4)
+		l.Settle(nil, packets.ErrTopicAliasInvalid)
+		return pk, packets.ErrRejectPacket
+	}
 	l.pace.keep()
 	pk.FixedHeader.Retain = pk.FixedHeader.Retain && h.mayRetain(pk.TopicName)
 	d := ingest.Delivery{

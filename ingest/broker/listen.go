@@ -12,6 +12,7 @@ import (
 
 	mqtt "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/mochi-mqtt/server/v2/packets"
 
 	"parstead/ingest/wire"
 )
@@ -103,10 +104,16 @@ func (l *listener) serve(k *link, establish listeners.EstablishFn) {
 	}
 }
 
-// Close ends Serve and every client's connection, and waits for them.
-func (l *listener) Close(closeClients listeners.CloseFn) {
+// Close ends Serve and every client's connection, and waits for them. It doesn't
+// have the library close the clients: that takes one lock for reading twice, and
+// hangs where a client leaves in between.
+func (l *listener) Close(listeners.CloseFn) {
 	_ = l.net.Close() // it is on the way out anyway
-	closeClients(l.ID())
+	for _, client := range l.broker.server.Clients.GetAll() {
+		if client.Net.Listener == l.ID() && !client.Closed() {
+			_ = l.broker.server.DisconnectClient(client, packets.ErrServerShuttingDown) // that error
+		}
+	}
 	l.mu.Lock()
 	left := l.links
 	l.links = nil
