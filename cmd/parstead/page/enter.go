@@ -74,7 +74,11 @@ func (s *Server) enterRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("GET /enter/{screen}", s.showScreen)
 	mux.HandleFunc("GET /enter/offer.json", s.giveOffer)
 	mux.HandleFunc("GET /enter.js", s.giveFile("enter.js", "text/javascript; charset=utf-8"))
-	mux.HandleFunc("GET /worker.js", s.giveFile("worker.js", "text/javascript; charset=utf-8"))
+	worker := s.giveFile("worker.js", "text/javascript; charset=utf-8")
+	mux.HandleFunc("GET /worker.js", func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Security-Policy", enterPolicy) // the worker's own
+		worker(w, r)
+	})
 	mux.HandleFunc("POST /enter/code", s.takeCode)
 	mux.HandleFunc("POST /enter", s.takeForm)
 	mux.HandleFunc("POST /enter/entries", s.takeEntries)

@@ -1,0 +1,248 @@
+// Entry on a phone. The screens are those of enter.html, made here so that they
+// need no signal; an entry is kept on the phone until the daemon has said that it
+// is stored. Without this file the same screens come from the daemon.
+"use strict";
+
+const main = document.querySelector("main"), queueLine = document.querySelector("#queue");
+
+// --- what is kept on the phone
+
+const kept = (name, otherwise) => JSON.parse(localStorage.getItem("parstead." + name) ?? JSON.stringify(otherwise));
+const keep = (name, value) => localStorage.setItem("parstead." + name, JSON.stringify(value));
+
+const queue = () => kept("queue", []); // of {id, at, parts, said}; said: why it can't be stored as it is
+const change = (id, how) => { keep("queue", queue().flatMap((e) => e.id === id ? how(e) : [e])); showQueue(); };
+let offer = kept("offer", null);
+
+const newID = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
+
+function store(parts, instead) {
+  const entry = { id: newID(), at: Date.now(), parts };
+  keep("queue", [...queue().filter((e) => e.id !== instead), entry]);
+  const plant = offer.plants.find((p) => p.code === parts.plant);
+  if (plant && parts.what === "harvest") plant.values = { ...plant.values, [parts.outcome]: parts.value };
+  if (plant && parts.what === "harvest" && parts.day) plant.date = parts.day;
+  if (plant && parts.what === "lost") plant.fate = "lost";
+  if (plant && parts.what === "alive") plant.fate = "";
+  keep("offer", offer);
+  showQueue();
+  send();
+}
+
+// --- sending it
+
+const atOnce = 20, patience = 15; // entries in a request; seconds between tries
+let sending = false, trouble = "", timer = 0;
+
+async function send() {
+  if (sending) return;
+  const due = queue().filter((e) => !e.said).slice(0, atOnce);
+  if (due.length === 0) return;
+  sending = true;
+  clearTimeout(timer);
+  let wait = patience;
+  try {
+    const entries = due.map((e) => ({ ...e.parts, id: e.id, age: String(Math.max(0, Math.round((Date.now() - e.at) / 1000))) }));
+    const answer = await fetch("/enter/entries", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ entries }), signal: AbortSignal.timeout(30000) });
+    const said = await answer.json();
+    if (!answer.ok) {
+      trouble = said.says + (said.code ? " Give the code; nothing is lost." : "");
+      wait = Number(answer.headers.get("Retry-After")) || patience;
+    } else {
+      trouble = "";
+      wait = 0;
+      for (const a of said.answers) {
+        if (a.state === "stored") say("Stored: " + [a.says, ...(a.remarks ?? [])].join(" "), false);
+        if (a.state === "later") { trouble = a.says; wait = patience; }
+        change(a.id, (e) => a.state === "stored" ? [] : a.state === "wrong" ? [{ ...e, said: a.says }] : [e]);
+      }
+    }
+  } catch {
+    trouble = "There is no signal to the daemon.";
+  }
+  sending = false;
+  showQueue();
+  if (wait === 0) refresh();
+  timer = setTimeout(send, wait * 1000);
+}
+
+// refresh asks for what can be entered now; without signal the last answer stays.
+async function refresh() {
+  try {
+    const answer = await fetch("/enter/offer.json");
+    if (answer.ok && (!offer || !queue().some((e) => !e.said))) keep("offer", offer = (await answer.json()).offer);
+  } catch { /* no signal: the screens are as they were */ }
+}
+
+// --- showing it
+
+const escaped = (x) => String(x ?? "").replace(/[&<>"']/g, (c) => "&#" + c.charCodeAt(0) + ";");
+class Markup { constructor(text) { this.text = text; } }
+const markup = (x) => x instanceof Markup ? x.text : Array.isArray(x) ? x.map(markup).join("") : x === false ? "" : escaped(x);
+const html = (texts, ...values) => new Markup(texts.reduce((all, text, i) => all + markup(values[i - 1]) + text));
+const to = (screen, parts) => "/enter" + (screen && "/" + screen) + "?" + new URLSearchParams(parts);
+const key = (words, screen, parts) => html`<a class="key" href="${to(screen, parts)}">${words}</a>`;
+const hidden = (parts) => Object.entries(parts).map(([name, value]) => html`<input type="hidden" name="${name}" value="${value}">`);
+const form = (parts, inner) => html`<form method="post" action="/enter">${hidden(parts)}${inner}</form>`;
+
+const gone = (p) => p.fate === "lost" || p.fate === "withdrawn";
+const place = (p) => p.bin ? `${p.bin}, row ${p.row}, column ${p.column}` : "no place";
+const at = (bin, row, column) => offer.plants.filter((p) => p.bin === bin && p.row === row && p.column === column);
+
+function find(typed) {
+  typed = typed.trim().toLowerCase();
+  const ends = typed ? offer.plants.filter((p) => p.code.toLowerCase().endsWith(typed)) : [];
+  return offer.plants.find((p) => p.code.toLowerCase() === typed) ?? (ends.length === 1 ? ends[0] : undefined);
+}
+
+function following(plant, what, outcome) {
+  return offer.plants.slice(offer.plants.indexOf(plant) + 1).find((p) => !gone(p) && p.outcomes.includes(outcome) &&
+    (what === "count" || (outcome in (p.values ?? {})) === (what === "again")));
+}
+
+function grid(name, cell) {
+  const bin = offer.bins.find((b) => b.name === name);
+  const upTo = (n) => Array.from({ length: n }, (_, i) => i + 1);
+  return html`<div class="scroll" tabindex="0" role="group" aria-label="Positions of bin ${name}"><table class="places">
+<thead><tr><th scope="col"><span class="unseen">row</span></th>${upTo(bin.columns).map((c) => html`<th scope="col">${c}</th>`)}</tr></thead>
+<tbody>${upTo(bin.rows).map((r) => html`<tr><th scope="row">${r}</th>${upTo(bin.columns).map((c) => html`<td>${cell(r, c)}</td>`)}</tr>`)}</tbody></table></div>`;
+}
+
+const pad = () => html`<div class="pad">${[..."789456123.0"].map((k) => html`<button type="button" class="key" data-key="${k}">${k}</button>`)}<button type="button" class="key" data-key="" aria-label="delete the last">⌫</button></div>`;
+
+const screens = {
+  home: () => html`<h1>Find a plant</h1>
+<form action="/enter/plant"><label>Code, or the end of it <input name="plant" autocomplete="off" autocapitalize="characters" required></label><button class="key">Find</button></form>
+${offer.bins.length > 0 && html`<h2>Or by its place</h2><p class="keys">${offer.bins.map((b) => key(b.name, "bin", { bin: b.name }))}</p>`}`,
+
+  bin: (q) => html`<h1>${q.bin}</h1>${grid(q.bin, (r, c) => at(q.bin, r, c).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${p.code}</a>`))}`,
+
+  plant: (q, p) => html`<h1>${p.code}</h1><p>${place(p)}${p.fate && "; " + p.fate}</p>
+${p.fate === "lost" && form({ what: "alive", plant: p.code }, html`<button class="key">It is not lost after all</button>`)}
+${!gone(p) && html`<h2>Count or measure now</h2><p class="keys">${offer.outcomes.filter((o) => p.outcomes.includes(o.name)).map((o) => key(o.name, "value", { plant: p.code, what: "count", outcome: o.name }))}</p>
+<h2>Harvest</h2><p class="keys">${offer.outcomes.filter((o) => o.harvest && p.outcomes.includes(o.name)).map((o) => key(html`${o.name} <small>${p.values?.[o.name]}</small>`, "value", { plant: p.code, what: "harvest", outcome: o.name }))}
+${offer.outcomes.filter((o) => o.kind === "measure" && p.values?.[o.name]).map((o) => key(o.name + " weighed again", "value", { plant: p.code, what: "again", outcome: o.name }))}</p>
+<h2>Else</h2><p class="keys">${key("lost", "lost", { plant: p.code })}${p.bin && key("moved", "move", { plant: p.code })}${key("note", "note", { plant: p.code })}</p>`}`,
+
+  value: (q, p) => {
+    const o = offer.outcomes.find((o) => o.name === q.outcome), next = following(p, q.what, q.outcome), stands = q.what === "harvest" && p.values?.[o.name];
+    return html`<h1>${p.code} <small>${place(p)}</small></h1>
+${form({ what: q.what, plant: p.code, outcome: o.name, next: next?.code }, html`
+${stands && html`<p>${stands} stands in the sheet. What is stored now takes its place; the log keeps both.</p>`}
+${q.what === "again" && html`<p>Weigh it anew, without looking at the first value: the pair tells how well weighing repeats.</p>`}
+${o.kind === "yes_no" ? html`<p>${o.name}</p><p class="keys"><button class="key" name="value" value="yes">yes</button><button class="key" name="value" value="no">no</button></p>`
+    : html`<label>${o.name}${o.unit && " in " + o.unit} <input class="value" name="value" inputmode="none" autocomplete="off" required value="${q.value}"></label>${pad()}<button class="key">Store</button>`}
+${q.what === "harvest" && html`<label>Harvested on <input type="date" name="day" value="${q.day || p.date || offer.today}"></label>`}`)}
+${next && html`<p><a href="${to("value", { plant: next.code, what: q.what, outcome: q.outcome, day: q.day ?? "" })}">Leave out; go on to ${next.code}</a></p>`}
+<p><a href="${to("plant", { plant: p.code })}">Something else about ${p.code}</a></p>`;
+  },
+
+  lost: (q, p) => html`<h1>${p.code} is lost <small>${place(p)}</small></h1>
+${form({ what: "lost", plant: p.code }, html`<label>Lost on <input type="date" name="day" required value="${q.day || offer.today}"></label><p>What of?</p>
+<p class="keys">${offer.causes.map((c) => html`<button class="key" name="cause" value="${c}">${c}</button>`)}</p>`)}
+<p>An accident is no treatment's loss. What died of rot or pests leaves the rack in a closed bag; wear gloves, and a mask with mould.</p>`,
+
+  move: (q, p) => {
+    const other = q.row && at(q.bin, Number(q.row), Number(q.column)).find((x) => !gone(x) && x !== p);
+    return html`<h1>${p.code} has moved <small>from ${place(p)}</small></h1>${q.row ? html`
+${form({ what: "move", plant: p.code, bin: q.bin, row: q.row, column: q.column }, html`<p>To ${q.bin}, row ${q.row}, column ${q.column}, just now.</p>
+${other ? html`<p>${other.code} stands there.</p><button class="key" name="swap" value="yes">The two have changed places</button>` : html`<button class="key">Store</button>`}`)}
+<p><a href="${to("move", { plant: p.code, bin: q.bin })}">Another place</a></p>`
+      : q.bin ? html`<p>To which place of ${q.bin}?</p>${grid(q.bin, (r, c) => key(at(q.bin, r, c).find((x) => !gone(x))?.code ?? "free", "move", { plant: p.code, bin: q.bin, row: r, column: c }))}`
+        : html`<p>To which bin?</p><p class="keys">${offer.bins.map((b) => key(b.name, "move", { plant: p.code, bin: b.name }))}</p>`}`;
+  },
+
+  note: (q, p) => html`<h1>Note${p && " on " + p.code}</h1>
+${form({ what: "note", plant: p?.code }, html`<label>What kind <select name="kind">${offer.kinds.map((k) => html`<option${k === q.kind && " selected"}>${k}</option>`)}</select></label>
+${!p && html`<label>Bin <select name="bin"><option value="">the whole rack</option>${offer.bins.map((b) => html`<option${b.name === q.bin && " selected"}>${b.name}</option>`)}</select></label>
+<label>Sensor <select name="sensor"><option value="">none</option>${offer.sensors.map((s) => html`<option${s === q.sensor && " selected"}>${s}</option>`)}</select></label>`}
+<label>What happened <textarea name="text" rows="3" maxlength="1000">${q.text}</textarea></label><button class="key">Store</button>`)}
+<p>Kinds that name a lamp, the reflector or a sensor end the light map there: survey again. For <code>ignore</code> and <code>mute</code>, and for another time than now, use <code>parstead note</code>.</p>`,
+};
+
+function show() {
+  const q = Object.fromEntries(new URLSearchParams(location.search));
+  let name = location.pathname.split("/")[2] ?? "home";
+  const plant = q.plant ? find(q.plant) : undefined;
+  const known = Object.hasOwn(screens, name) && (plant || (!q.plant && !["plant", "value", "lost", "move"].includes(name))) &&
+    (!q.bin || offer.bins.some((b) => b.name === q.bin)) && (name !== "bin" || q.bin) && (name !== "value" || offer.outcomes.some((o) => o.name === q.outcome));
+  if (!known) name = "home";
+  main.innerHTML = screens[name](q, plant).text;
+  if (!known && q.plant) say(`There is no plant ${q.plant}: give its whole code, or find it by its bin.`, true);
+  scrollTo(0, 0);
+  const first = main.querySelector("input.value") ?? main.querySelector("h1");
+  first.tabIndex = first.matches("h1") ? -1 : 0;
+  first.focus();
+}
+
+function say(words, wrong) {
+  document.querySelector(".said")?.remove();
+  const line = document.createElement("p");
+  line.className = wrong ? "said wrong" : "said";
+  line.role = "status";
+  line.textContent = words;
+  main.before(line);
+}
+
+const screenOf = { count: "value", harvest: "value", again: "value", lost: "lost", alive: "plant", move: "move", note: "note" };
+
+function showQueue() {
+  const all = queue(), wrong = all.filter((e) => e.said), due = all.length - wrong.length;
+  queueLine.innerHTML = html`${due > 0 && html`<p>${due === 1 ? "1 entry is" : due + " entries are"} kept on this phone and not stored yet. ${trouble}</p>`}
+${wrong.map((e) => html`<p class="wrong">Not stored: ${e.parts.plant} ${e.parts.outcome} ${e.parts.value}. ${e.said}
+<a class="key" href="${to(screenOf[e.parts.what], { ...e.parts, instead: e.id })}">correct</a> <button type="button" class="key" data-drop="${e.id}">throw away</button></p>`)}`.text;
+}
+
+// --- taking it in
+
+function go(url) {
+  history.pushState(null, "", url);
+  show();
+}
+
+function listen() {
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest("a"), url = link && new URL(link.href);
+    if (url && url.origin === location.origin && /^\/enter(\/|$)/.test(url.pathname) && url.pathname !== "/enter/code") {
+      event.preventDefault();
+      document.querySelector(".said")?.remove();
+      go(link.href);
+    }
+    const typed = event.target.closest("[data-key]")?.dataset.key, value = main.querySelector("input.value");
+    if (typed !== undefined) value.value = typed ? value.value + typed : value.value.slice(0, -1);
+  });
+  document.addEventListener("submit", (event) => {
+    const parts = Object.fromEntries(new FormData(event.target, event.submitter));
+    if (event.target.method === "get") {
+      event.preventDefault();
+      go(to("plant", parts));
+      return;
+    }
+    if (new URL(event.target.action).pathname !== "/enter") return; // the code
+    const { next, id, ...entry } = parts;
+    try {
+      store(entry, new URLSearchParams(location.search).get("instead"));
+    } catch {
+      return; // the phone keeps nothing: the form goes to the daemon itself
+    }
+    event.preventDefault();
+    document.querySelector(".said")?.remove();
+    go(next && entry.outcome ? to("value", { plant: next, what: entry.what, outcome: entry.outcome, day: entry.day ?? "" }) : entry.plant ? to("plant", { plant: entry.plant }) : "/enter");
+  });
+  addEventListener("popstate", show);
+  show();
+}
+
+queueLine.addEventListener("click", (event) => {
+  const id = event.target.dataset.drop;
+  if (id && confirm("Throw this entry away?")) change(id, () => []);
+});
+addEventListener("online", send);
+document.addEventListener("visibilitychange", () => document.hidden || send());
+
+if (isSecureContext && "serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js", { scope: "/enter" });
+showQueue();
+refresh().then(() => {
+  if (offer && !main.querySelector("[name=code]")) listen();
+});
+send();
