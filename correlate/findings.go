@@ -18,6 +18,8 @@ type teller struct {
 	in  *Input
 	out *Outcome
 	r   *OutcomeResult
+
+	next []Need // what a next trial of this outcome needs
 }
 
 func (t *teller) say(format string, args ...any) {
@@ -28,7 +30,7 @@ func (t *teller) say(format string, args ...any) {
 func (in *Input) find(r *OutcomeResult, all *Result) {
 	r.Findings = []string{}
 	i := slices.IndexFunc(in.Outcomes, func(o Outcome) bool { return o.Name == r.Name })
-	t := &teller{in: in, out: &in.Outcomes[i], r: r}
+	t := &teller{in: in, out: &in.Outcomes[i], r: r, next: all.NextTrial.of(r)}
 	if r.Model == "" {
 		for _, c := range r.Checks {
 			if c.Check == "model" {
@@ -48,7 +50,7 @@ func (in *Input) find(r *OutcomeResult, all *Result) {
 	}
 	t.suspects()
 	t.losses(all)
-	for _, n := range all.NextTrial.of(r) {
+	for _, n := range t.next {
 		t.say("Next trial: %s", n.Says)
 	}
 }
@@ -391,8 +393,17 @@ func (t *teller) wouldShow(c Comparison) string {
 // matter of more replicates.
 const mostTimes = 20
 
-// wouldNeed says how many more replicates would show what matters.
+// fewDF is where more replicates sharpen a comparison by their degrees of freedom
+// too, so that it does not go by their number's root.
+const fewDF = 20
+
+// wouldNeed says how many more replicates would show what matters, unless the
+// sentence on the next trial does, or few degrees of freedom forbid so plain a rule.
 func (t *teller) wouldNeed(c Comparison) string {
+	if slices.ContainsFunc(t.next, func(n Need) bool { return n.Treatment == c.Treatment }) ||
+		slices.ContainsFunc(t.r.footings, func(f footing) bool { return f.treatment == c.Treatment && 0 < f.df && f.df < fewDF }) {
+		return ""
+	}
 	d, goal := *c.SmallestDetectable, t.goal(c)
 	if goal <= 0 {
 		return fmt.Sprintf("; half of that needs about four times as many %ss", c.Unit)

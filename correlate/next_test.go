@@ -239,3 +239,39 @@ func TestSize(t *testing.T) {
 		}
 	}
 }
+
+// Reservoirs are the replicates of what they got; and no finding multiplies
+// replicates where the sentence on the next trial counts them, or where few degrees
+// of freedom make more of them worth more.
+func TestNextTrialOfReservoirs(t *testing.T) {
+	t.Parallel()
+	in := trial{bins: 8, rows: 4, columns: 6, media: 3, binSD: 0.05, sd: 0.3}.input(rand.New(rand.NewPCG(3, 9)))
+	in.Reservoir = &Factor{Name: "reservoir", Levels: []string{"A", "B", "C", "D"}, Codes: make([]int, len(in.Plants))}
+	in.BinPositions = make([]int, 8)
+	for i, b := range in.Bin.Codes {
+		in.Reservoir.Codes[i] = b / 2
+		in.Treatments[1].Codes[i] = b / 2 % 2
+	}
+	in.Treatments[1].SetPer = PerReservoir
+	r := result(t, in, Options{})
+	level := needs(t, r, Ask{})["level"]
+	if level.Unit != "reservoir" || level.ReservoirsPerLevel == nil || level.BinsPerLevel != nil || *level.DF != 2 || *level.RackHolds != 2 || r.NextTrial.BinsPerLevel != nil {
+		t.Errorf("%+v", level)
+	}
+	if !strings.Contains(level.Says, "reservoirs per level") {
+		t.Error(level.Says)
+	}
+	for _, o := range r.Outcomes {
+		text := told(o)
+		if o.Primary && strings.Contains(text, "times as many") || strings.Contains(text, "times as many reservoirs") {
+			t.Error(text)
+		}
+	}
+	if _, _, err := r.Next(Ask{Power: 2}); err == nil {
+		t.Error("a power of 2 was taken")
+	}
+	_, reasons, err := r.Next(Ask{Treatment: "level", PlantsPerBin: 3, SD: &Difference{1, false}})
+	if err != nil || len(reasons[0]) != 1 || !strings.Contains(reasons[0][0].Says, "takes its spread from the trial") {
+		t.Errorf("%v, %v", reasons, err)
+	}
+}

@@ -18,7 +18,7 @@ func (f *footing) says(n *Need, asked float64) string {
 		says += " " + rack
 	}
 	switch {
-	case n.DF == nil || *n.DF >= 20:
+	case n.DF == nil || *n.DF >= fewDF:
 	case n.CI95 != nil:
 		says += fmt.Sprintf(" How %ss vary is known from %s only, so that anything from %d to %d may be needed.", f.unit, degrees(*n.DF), n.CI95[0], n.CI95[1])
 	default:
@@ -193,7 +193,7 @@ func (n *Need) more() string {
 	if n.WithoutCovariates != nil {
 		says = append(says, fmt.Sprintf("Without its covariates, such as start and light, the model would need %d.", *n.WithoutCovariates))
 	}
-	if n.CI95 != nil && *n.DF >= 20 {
+	if n.CI95 != nil && *n.DF >= fewDF {
 		says = append(says, fmt.Sprintf("The spread is an estimate on %s: anything from %d to %d may be needed.", degrees(*n.DF), n.CI95[0], n.CI95[1]))
 	}
 	if n.MonteCarloError != nil {
