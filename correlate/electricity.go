@@ -343,12 +343,11 @@ func (in *Input) gainByLight(e *Electricity, r *OutcomeResult) {
 	})
 	kwh, sum, logs := 0.0, 0.0, 0.0
 	for _, p := range r.Points {
-		if b := in.Bin.Codes[p.Row]; b == Blank {
+		b := in.Bin.Codes[p.Row]
+		if b == Blank {
 			return
-		} else {
-			kwh += perDLI[b]
 		}
-		sum, logs = sum+p.Value, logs+math.Log(p.Value)
+		kwh, sum, logs = kwh+perDLI[b], sum+p.Value, logs+math.Log(p.Value)
 	}
 	n := float64(len(r.Points))
 	g := ElectricityGain{By: "light", KWhPerPlant: kwh / n}

@@ -146,7 +146,9 @@ func TestElectricityOfAFolder(t *testing.T) {
 		t.Errorf("%+v", free)
 	}
 	// A lamp said to draw next to nothing would beat physics.
-	tiny, _ := of(over, nil, func(text string) string { return strings.Replace(text, "watts        = 22\n", "watts        = 0.1\n", 1) })
+	tiny, _ := of(over, nil, func(text string) string {
+		return strings.Replace(text, "watts        = 22\n", "watts        = 0.1\n", 1)
+	})
 	says(tiny, "kwh_per_mol", other, "more light than any lamp")
 
 	none, _ := of(w.Rack.Trial().From, nil, as)

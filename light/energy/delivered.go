@@ -20,17 +20,23 @@ type Delivered struct {
 	Missing     float64 // share of the days' time that is not known
 	Filled      float64 // share of Mol that was estimated
 	Error       float64 // one standard deviation of Mol, as a share; days' errors taken as one and the same
-	Source      account.Source
+	Source      account.Source // whichever gave most of Mol
 }
 
 // DeliveredTo sums up days, which are as account.Days gives them, by bin. Bins
 // without any figure are left out.
 func DeliveredTo(rack *light.Rack, days []account.Day) []Delivered {
 	totals := map[light.Position]float64{}
+	sources := map[string]*[account.FromTimer + 1]float64{}
 	for _, d := range days {
-		if d.Known {
-			totals[d.Position] += float64(d.DLI)
+		if !d.Known {
+			continue
 		}
+		totals[d.Position] += float64(d.DLI)
+		if sources[d.Position.Bin] == nil {
+			sources[d.Position.Bin] = &[account.FromTimer + 1]float64{}
+		}
+		sources[d.Position.Bin][d.Source] += float64(d.DLI)
 	}
 	var list []Delivered
 	perBin := account.PerBin(days)
@@ -46,7 +52,6 @@ func DeliveredTo(rack *light.Rack, days []account.Day) []Delivered {
 			if day.Known {
 				mean := float64(day.Mean)
 				sum, filled, wrong = sum+mean, filled+mean*day.Filled, wrong+mean*day.Error.Total()
-				d.Source = max(d.Source, day.Source)
 			}
 		}
 		for _, p := range b.Positions() {
@@ -61,6 +66,12 @@ func DeliveredTo(rack *light.Rack, days []account.Day) []Delivered {
 		}
 		if d.Positions == 0 {
 			continue
+		}
+		of := sources[b.Name]
+		for source, mol := range of {
+			if mol > of[d.Source] {
+				d.Source = account.Source(source)
+			}
 		}
 		d.Missing /= n
 		d.MeanDLI, d.Mol = sum/n, sum*Area(b)
