@@ -28,9 +28,11 @@ func writeReport(e *env, folder, dir, remark string, in *correlate.Input, result
 		Trial: t.Name, Remark: remark, Version: version(), Written: e.now(),
 		Input: in, Result: result, Rack: t.Rack, FactorsFrom: t.FactorsFrom,
 	}
-	if r.Days, err = account.New(&t.Rack, view, account.Options{Now: e.now}).Days(e.ctx, t.Rack.Starts, t.Rack.Ends); err != nil {
+	season, err := account.New(&t.Rack, view, account.Options{Now: e.now}).Season(e.ctx, t.Rack.Starts, t.Rack.Ends)
+	if err != nil {
 		return err
 	}
+	r.Days, r.Unused = season.Days, season.Remarks
 	if r.Air, err = climate.Days(e.ctx, &t.Rack, view, climate.Options{Now: e.now}, t.Rack.Starts, t.Rack.Ends); err != nil {
 		return err
 	}

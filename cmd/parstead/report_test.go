@@ -42,7 +42,7 @@ func TestCorrelateReport(t *testing.T) {
 	}
 	for _, want := range []string{
 		"primary outcome, planned", "By parstead layout, seed 1", "medium: plants", "16 readings with a handheld meter",
-		"2026-03-02 to 2026-03-15, 14 light days", "<td>67</td><td class=\"words\">given</td>", "layout: harvest correlation", "16 of 16",
+		"2026-03-02 to 2026-03-15, 14 light days", "<td>67</td><td class=\"words\">given</td>", "layout: harvest correlation", "16 of 16", "<dt>Readings and surveys that are not used</dt>",
 	} {
 		if !strings.Contains(string(page), want) {
 			t.Errorf("the page lacks %q", want)

@@ -29,6 +29,7 @@ func (r *Report) facts() []fact {
 		{"Light", "Photosynthetic photon flux density (PPFD), 400 to 700 nm, in µmol m⁻² s⁻¹; its daily integral (DLI) in mol m⁻² d⁻¹, from the light day's start to the next" + r.dayStarts() + ". " + r.lux()},
 		{"Place of the light measurement", r.places()},
 		{"Light maps", r.surveys()},
+		{"Readings and surveys that are not used", r.unused()},
 		{"Lamps' spectrum, red to far-red ratio", notKnown},
 		{"Air", r.airWords()},
 		{"Carbon dioxide, air movement", notKnown},
@@ -183,6 +184,13 @@ func (r *Report) surveys() string {
 		says += fmt.Sprintf(" %d meters.", len(meters))
 	}
 	return says
+}
+
+func (r *Report) unused() string {
+	if len(r.Unused) == 0 {
+		return "Nothing was set aside for its value, its course or want of a survey, as far as is known."
+	}
+	return strings.Join(r.Unused, " ")
 }
 
 // surveyed is the range of PPFD that the meter showed; ok is false where it did

@@ -32,7 +32,10 @@ type Report struct {
 	Rack light.Rack
 	Days []account.Day // of every position whose light is known, as account.Days gives them
 	Air  []climate.Day
-	Log  []light.Event // the whole log; withdrawn entries are left out here
+	// Unused says in whole sentences what of readings and surveys the light account
+	// does not use, and what is wanting, as account.Season gives it.
+	Unused []string
+	Log    []light.Event // the whole log; withdrawn entries are left out here
 
 	// FactorsFrom says of each of Rack.Lamps how its lux per PPFD was given; nil where
 	// that is not known.

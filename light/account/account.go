@@ -106,6 +106,7 @@ func (a *Account) remarks(bins []*bin) (remarks []string) {
 				remarks = append(remarks, "Bin "+b.Name+": "+m.Words(a.rack.Zone)+".")
 			}
 		}
+		remarks = append(remarks, b.refused()...)
 		remarks = append(remarks, b.suspicions()...)
 	}
 	return remarks

@@ -49,6 +49,30 @@ func (b *bin) suspicions() (sentences []string) {
 	return sentences
 }
 
+// refused tells of readings that no figure holds because of their value.
+func (b *bin) refused() (sentences []string) {
+	clock := func(t int64) string { return unix(t).In(b.rack.Zone).Format("2006-01-02 15:04") }
+	say := func(t *track, r dli.Refused, one, many, mend string) {
+		text := ""
+		switch r.N {
+		case 0:
+			return
+		case 1:
+			text = fmt.Sprintf("the reading of %s %s", clock(r.First), one)
+		default:
+			text = fmt.Sprintf("%d readings from %s until %s %s", r.N, clock(r.First), clock(r.Last), many)
+		}
+		sentences = append(sentences, fmt.Sprintf("Sensor %s of bin %s: %s: %s.", t.sensor, b.Name, text, mend))
+	}
+	for _, t := range b.tracks {
+		say(t, t.saturated, "is a mark of saturation (−1 or 65535) and enters no figure", "are marks of saturation (−1 or 65535) and enter no figure",
+			"look for a loose cable, or a range that is too small for this light")
+		say(t, t.outside, "lies outside what is valid and enters no figure", "lie outside what is valid and enter no figure",
+			"look at the sensor, or set valid in trial.toml")
+	}
+	return sentences
+}
+
 // switchings are the instants in a window at which a timer of the bin switches.
 func (b *bin) switchings(from, until int64) (edges []int64) {
 	for _, l := range b.lamps {

@@ -27,6 +27,8 @@ type track struct {
 	stuck  []dli.Gap     // runs of equal readings over the frame, set aside
 	above  []placesAbove // per cell, if wanted
 	frame  *loaded       // its curve over the frame, while it is kept
+
+	saturated, outside dli.Refused // readings of the frame
 }
 
 // leastError keeps weights finite: a sensor said to be without error is trusted
@@ -149,6 +151,7 @@ func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room in
 	}
 	t.stuck = runs
 	t.lights, t.gaps = lights, curve.Gaps
+	t.saturated, t.outside = curve.Saturated, curve.Outside
 	b.countAbove(t, &curve, levels)
 	if len(curve.Times) > room {
 		buffers.Put(series)

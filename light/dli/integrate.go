@@ -27,6 +27,15 @@ type Curve struct {
 	Times  []int64   // of usable readings, Unix ns, ascending
 	Values []float64 // µmol m⁻² s⁻¹
 	Gaps   []Gap     // within the span, in order
+
+	Saturated Refused // readings that are marks of saturation (light.Saturated)
+	Outside   Refused // readings outside what is valid
+}
+
+// Refused counts readings of a curve's span that are not used for their value.
+type Refused struct {
+	N           int
+	First, Last int64 // Unix ns
 }
 
 // molPerPair turns a sum of (PPFD + PPFD) × ns into mol m⁻².
@@ -74,7 +83,11 @@ func Integrate(s *light.Series, stretches []Stretch, bounds []int64, dst []Light
 			}
 			saturated := st.Saturates && light.Saturated(values[i])
 			value := st.value(values[i])
-			if (marks == nil || marks[i].Usable()) && !saturated && st.valid(value) {
+			switch {
+			case marks != nil && !marks[i].Usable():
+			case saturated || !st.valid(value):
+				w.refuse(times[i], saturated)
+			default:
 				w.step(times[i], value*st.PerUnit)
 				times[used], values[used] = w.time, w.ppfd
 				used++
@@ -83,7 +96,7 @@ func Integrate(s *light.Series, stretches []Stretch, bounds []int64, dst []Light
 		}
 	}
 	w.finish()
-	return Curve{times[:used], values[:used], w.gaps}, dst
+	return Curve{times[:used], values[:used], w.gaps, w.saturated, w.outside}, dst
 }
 
 // walker carries the integration over cells, where it is not a plain sum.
@@ -99,6 +112,23 @@ type walker struct {
 	time    int64   // of the last usable reading
 	ppfd    float64
 	gaps    []Gap
+
+	saturated, outside Refused
+}
+
+// refuse counts a reading within the bounds that is not used for its value.
+func (w *walker) refuse(t int64, saturated bool) {
+	if t < w.bounds[0] || t >= w.bounds[len(w.bounds)-1] {
+		return
+	}
+	r := &w.outside
+	if saturated {
+		r = &w.saturated
+	}
+	if r.N++; r.N == 1 {
+		r.First = t
+	}
+	r.Last = t
 }
 
 // straight goes on over readings as long as each is valid, lies in the cell that
