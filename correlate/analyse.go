@@ -2,6 +2,7 @@ package correlate
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"runtime"
@@ -143,7 +144,7 @@ func (in *Input) outcome(out *Outcome, level int, opts Options) OutcomeResult {
 		return in.unlit(out, level, opts, s)
 	}
 	if err != nil {
-		s.say("model", "", "%s could not be analysed: %v", out.Name, err)
+		s.say("model", "", "%v", s.placed(err))
 	} else {
 		s.alike(&r)
 		s.again()
@@ -155,6 +156,14 @@ func (in *Input) outcome(out *Outcome, level int, opts Options) OutcomeResult {
 		r.Checks = []Check{}
 	}
 	return r
+}
+
+// placed words a fault of one of the rows used by its plant.
+func (s *sample) placed(err error) error {
+	if at, ok := errors.AsType[*model.RowError](err); ok && at.Row < len(s.rows) {
+		return fmt.Errorf("%s: %s", s.in.plant(s.in.Plants[s.rows[at.Row]]), at.Says)
+	}
+	return err
 }
 
 // unlit analyses an outcome again where light could not stay in the model: plants

@@ -26,11 +26,11 @@ func width(text string) int { return uniseg.StringWidth(text) }
 func padded(text string, w int) string { return text + strings.Repeat(" ", max(0, w-width(text))) }
 
 // words parts text where a line may end: nowhere after a times sign, which
-// belongs to the number behind it.
+// belongs to the number behind it, nor before a per cent sign.
 func words(text string) []string {
 	var list []string
 	for word := range strings.FieldsSeq(text) {
-		if last := len(list) - 1; last >= 0 && strings.HasSuffix(list[last], "×") {
+		if last := len(list) - 1; last >= 0 && (strings.HasSuffix(list[last], "×") || strings.HasPrefix(word, "%")) {
 			list[last] += " " + word
 		} else {
 			list = append(list, word)

@@ -401,7 +401,7 @@ func (c *Compared) remark(trials []Trial, labels []string) {
 		}
 		for _, r := range t.Result.Outcomes {
 			if r.Model == "" {
-				say("%s: %s.", labels[i], firstModelCheck(&r))
+				say("%s: %s.", labels[i], whyNoModel(&r))
 			}
 		}
 	}
@@ -417,21 +417,18 @@ func (c *Compared) remark(trials []Trial, labels []string) {
 	}
 }
 
-// firstModelCheck is why an outcome has no model.
-func firstModelCheck(r *OutcomeResult) string {
-	name := r.Name
-	if len(r.Of) > 0 {
-		name += ", " + ofWords(r.Of)
-	}
+// whyNoModel is why an outcome has no model.
+func whyNoModel(r *OutcomeResult) string {
+	name := entryName(r.Name, r.Of)
 	for _, k := range r.Checks {
 		if k.Check == "model" {
-			return k.Says
+			return fmt.Sprintf("%s has no result: %s", name, k.Says)
 		}
 	}
-	return name + " could not be analysed"
+	return name + " has no result"
 }
 
-// one words which of the trials an effect is of: "biomass_g, species A".
+// entryName is an outcome with what it is of: "biomass_g, species A".
 func entryName(outcome string, of map[string]string) string {
 	if len(of) == 0 {
 		return outcome

@@ -19,7 +19,7 @@ func (s *sample) yesNo(r *OutcomeResult) error {
 	for k, t := range s.terms.Treatments {
 		used := overUnits(t.Factor).factor
 		if len(used.Levels) < 2 {
-			return errors.New("treatment " + t.Name + " has only one level in the rows used: it cannot be compared with anything")
+			return fmt.Errorf("treatment %q has only the level %q in the rows used, so that it cannot be compared with anything: leave it out, or add rows of another level", t.Name, used.Levels[0])
 		}
 		s.shareGroups(r, used)
 		if t.SetPer != model.PerPlant {

@@ -82,7 +82,7 @@ func runAt(e *env, args []string) error {
 		return nil
 	}
 	if err != nil {
-		return usageError{strings.TrimSpace(err.Error()) + "; see parstead --help"}
+		return usageError{fmt.Sprintf("%s; see parstead %s--help", strings.TrimSpace(err.Error()), commandOf(err))}
 	}
 	out := &results{to: e.stdout}
 	e.stdout = out
@@ -90,6 +90,16 @@ func runAt(e *env, args []string) error {
 		return err
 	}
 	return out.failed
+}
+
+// commandOf is the command that a command line names, with a blank; "" where it
+// names none.
+func commandOf(err error) string {
+	parse, ok := errors.AsType[*kong.ParseError](err)
+	if !ok || parse.Context == nil || parse.Context.Selected() == nil {
+		return ""
+	}
+	return parse.Context.Selected().Name + " "
 }
 
 // results remembers the first write that failed, so that commands may print

@@ -112,6 +112,9 @@ func (c *correlateCmd) readTable() (*correlate.Input, error) {
 		if in.Column, err = places(t, c.Column); err != nil {
 			return nil, err
 		}
+		if err := c.placesTakenOnce(t, in); err != nil {
+			return nil, err
+		}
 	}
 	for i := range outcomes {
 		if err := c.values(t, &outcomes[i]); err != nil {
@@ -120,6 +123,34 @@ func (c *correlateCmd) readTable() (*correlate.Input, error) {
 	}
 	in.Outcomes = outcomes
 	return in, nil
+}
+
+// placesTakenOnce refuses two plants at one place. What --by keeps apart may be
+// other racks.
+func (c *correlateCmd) placesTakenOnce(t *table.Table, in *correlate.Input) error {
+	taken := map[[4]int]int{}
+	code := func(f *correlate.Factor, i int) int {
+		if f == nil {
+			return 0
+		}
+		return f.Codes[i]
+	}
+	for i := range in.Plants {
+		bin := code(in.Bin, i)
+		if in.Row[i] == 0 || in.Column[i] == 0 || bin == correlate.Blank {
+			continue
+		}
+		place := [4]int{code(in.By, i), bin, in.Row[i], in.Column[i]}
+		if first, ok := taken[place]; ok {
+			where, mend := fmt.Sprintf("row %d, column %d", in.Row[i], in.Column[i]), "mend one of them, or name the column of the bins by --bin"
+			if in.Bin != nil {
+				where, mend = in.Bin.Levels[bin]+", "+where, "mend one of them"
+			}
+			return t.Fault(i, c.Row, fmt.Sprintf("two plants stand at %s, the other in line %d: %s", where, t.Line(first), mend))
+		}
+		taken[place] = i
+	}
+	return nil
 }
 
 // columns lists the table's columns that are used, each once.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"maps"
 	"os"
@@ -86,8 +87,11 @@ func (c *importCmd) open(e *env) (name string, file io.ReadCloser, size int64, e
 		return "standard input", io.NopCloser(e.stdin), -1, nil
 	}
 	f, err := os.Open(c.File)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", nil, 0, fmt.Errorf("%s is not there: name the logger's file, or - for standard input", c.File)
+	}
 	if err != nil {
-		return "", nil, 0, fmt.Errorf("open the logger's file: %w", err)
+		return "", nil, 0, fmt.Errorf("read the logger's file: %w; make it readable", err)
 	}
 	size = -1
 	if info, err := f.Stat(); err == nil {

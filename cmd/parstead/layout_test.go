@@ -98,6 +98,26 @@ func readRows(t testing.TB, path string) [][]string {
 	return rows
 }
 
+// Guards are counted where there are any.
+func TestLayoutWithoutGuards(t *testing.T) {
+	t.Parallel()
+	dir, e, out, _ := laid(t)
+	file := filepath.Join(dir, "plants.csv")
+	text, err := os.ReadFile(file)
+	if err == nil {
+		err = os.WriteFile(file, []byte(strings.ReplaceAll(string(text), "yes", "")), 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := runAt(e, []string{"layout", dir, "--seed", "7"}); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(out.String(), "28 plants dealt to 2 bins; written to ") {
+		t.Errorf("%s", out)
+	}
+}
+
 func TestLayoutDealsAndSealsThePlan(t *testing.T) {
 	t.Parallel()
 	dir, e, out, _ := laid(t)

@@ -32,7 +32,7 @@ type noteCmd struct {
 func (noteCmd) Help() string {
 	return `Nothing is ever erased: what was wrong is withdrawn by a later entry. TIME is
 RFC 3339, or 2026-07-21 14:05 in the trial's time zone; it may lie in the past,
-and every figure from then on is computed anew.
+and every figure from then on is computed anew. --at can't lie ahead of the clock.
 
 "ignore" sets a sensor's stretch aside. "mute" silences conditions for a
 stretch: all of a bin or sensor, or the one that the text names first.
@@ -74,6 +74,10 @@ func (c *noteCmd) Run(e *env) error {
 	return err
 }
 
+// aheadOfClock is how far ahead of this machine's clock another's may be, as for
+// readings.
+const aheadOfClock = 5 * time.Minute
+
 // event is the entry that the command line asks for.
 func (c *noteCmd) event(t *trial.Trial, now time.Time) (light.Event, error) {
 	event := light.Event{
@@ -102,6 +106,10 @@ func (c *noteCmd) event(t *trial.Trial, now time.Time) (light.Event, error) {
 		if *x.into, err = clock.Parse(x.text); err != nil {
 			return event, usageError{x.flag + ": " + err.Error()}
 		}
+	}
+	if event.At.After(now.Add(aheadOfClock)) {
+		return event, usageError{fmt.Sprintf("--at: %s lies ahead of this machine's clock (%s), and a log tells what has happened: write it then, or set the clock right",
+			event.At.In(t.Rack.Zone).Format("2006-01-02 15:04"), now.In(t.Rack.Zone).Format("2006-01-02 15:04"))}
 	}
 	return event, c.refers(t, &event)
 }

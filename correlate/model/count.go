@@ -63,13 +63,13 @@ func (d *Design) Count(y, exposure []float64) (*CountFit, error) {
 	same, sum := true, 0.0
 	for i, v := range y {
 		if !(v >= 0 && v <= maxCount && v == math.Trunc(v)) {
-			return nil, fmt.Errorf("%g in row %d of those used is not a count: counts are whole numbers from 0", v, i+1)
+			return nil, &RowError{i, fmt.Sprintf("%g is not a count: counts are whole numbers from 0", v)}
 		}
 		sum += v
 		same = same && v == y[0]
 		if exposure != nil {
 			if !(exposure[i] > 0 && exposure[i] <= largest) {
-				return nil, fmt.Errorf("exposure %g in row %d of those used: it must be above zero", exposure[i], i+1)
+				return nil, &RowError{i, fmt.Sprintf("exposure %g is none: it must be above zero", exposure[i])}
 			}
 			f.offset[i] = math.Log(exposure[i])
 			same = same && exposure[i] == exposure[0]

@@ -26,7 +26,7 @@ func (f *CountFit) Beside(name string, x []float64) (e Estimate, vif float64, er
 		return Estimate{}, 0, err
 	}
 	plain, err := d.Fit(x)
-	if err != nil && !errors.Is(err, ErrNoSpread) {
+	if err != nil && !errors.Is(err, ErrNoSpread) && !errors.Is(err, ErrTooAlike) {
 		return Estimate{}, 0, err
 	}
 	list := with.Coefficients()

@@ -188,7 +188,7 @@ func newCurveTerms(n int, t Terms, y []float64, opt CurveOptions) (*curveTerms, 
 	}
 	total := norm(spread)
 	if total <= constantLimit*norm(y) || total < smallest {
-		return nil, ErrNoSpread
+		return nil, noSpread(y)
 	}
 	c.exact = exactLimit * exactLimit * total * total
 	return c, nil

@@ -219,7 +219,7 @@ func (d *Design) treat(t Terms) error {
 	for _, tr := range t.Treatments {
 		f := d.used(tr.Factor)
 		if len(f.Levels) < 2 {
-			return fmt.Errorf("treatment %q has only the level %q in the rows used: it cannot be compared with anything", f.Name, strings.Join(f.Levels, ""))
+			return fmt.Errorf("treatment %q has only the level %q in the rows used, so that it cannot be compared with anything: leave it out, or add rows of another level", f.Name, strings.Join(f.Levels, ""))
 		}
 		var index int
 		if tr.SetPer == PerPlant {
@@ -358,7 +358,7 @@ func (d *Design) number(name string, kind Kind, values []float64) error {
 func inRange(name string, values []float64) error {
 	for i, v := range values {
 		if !(math.Abs(v) <= largest) {
-			return fmt.Errorf("%s is %g in row %d of those used: numbers must lie within ±%g", name, v, i+1, largest)
+			return &RowError{i, fmt.Sprintf("%s is %g, and numbers must lie within ±%g: mend it, or give the column in another unit", name, v, largest)}
 		}
 	}
 	return nil

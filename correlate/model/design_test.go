@@ -145,9 +145,9 @@ func TestWhatDataCanGetWrong(t *testing.T) {
 		{"constant covariate", Terms{Covariates: []Variable{{"start_g", []float64{0.3, 0.3, 0.3, 0.3, 0.3, 0.3}}}}, y, nil, `"start_g" is the same in every row`},
 		{"light the same throughout a bin", Terms{Bin: &bin, Light: &Variable{"dli", []float64{7.1, 7.1, 8, 8, 9.3, 9.3}}}, y, nil, `"light" cannot be told apart from "bin b", "bin c"`},
 		{"a covariate in two units", Terms{Covariates: []Variable{{"g", []float64{1, 2, 4, 3, 6, 5}}, {"mg", []float64{1000, 2000, 4000, 3000, 6000, 5000}}}}, y, nil, `"mg" cannot be told apart from "g"`},
-		{"outcome 1e300", Terms{Treatments: []Treatment{{medium, PerPlant}}}, []float64{1, 2, 1e300, 3, 4, 5}, nil, "the outcome is 1e+300 in row 3"},
-		{"outcome NaN", Terms{Treatments: []Treatment{{medium, PerPlant}}}, []float64{1, 2, math.NaN(), 3, 4, 5}, nil, "NaN in row 3"},
-		{"covariate infinite", Terms{Covariates: []Variable{{"start_g", []float64{1, 2, 3, 4, 5, math.Inf(1)}}}}, y, nil, "start_g is +Inf in row 6"},
+		{"outcome 1e300", Terms{Treatments: []Treatment{{medium, PerPlant}}}, []float64{1, 2, 1e300, 3, 4, 5}, nil, "row 3 of those used: the outcome is 1e+300"},
+		{"outcome NaN", Terms{Treatments: []Treatment{{medium, PerPlant}}}, []float64{1, 2, math.NaN(), 3, 4, 5}, nil, "row 3 of those used: the outcome is NaN"},
+		{"covariate infinite", Terms{Covariates: []Variable{{"start_g", []float64{1, 2, 3, 4, 5, math.Inf(1)}}}}, y, nil, "row 6 of those used: start_g is +Inf"},
 		{"empty cell", Terms{Treatments: []Treatment{{factorOf("A", "x", "x", "x", "y", "y", "y"), PerPlant}, {factorOf("B", "p", "q", "q", "p", "p", "p"), PerPlant}}, Interactions: true}, y, nil, `"A × B y, q"`},
 	} {
 		t.Run(c.name, func(t *testing.T) {

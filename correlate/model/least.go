@@ -6,9 +6,10 @@ import (
 	"math"
 )
 
-// Errors of Fit that data can cause, beside *CollinearError.
+// Errors of Fit that data can cause, beside *CollinearError and *RowError.
 var (
 	ErrNoSpread = errors.New("every row has the same value: there is nothing to explain")
+	ErrTooAlike = errors.New("the values differ by less than can be reckoned with: give the outcome in a smaller unit, or less what all rows have in common")
 	ErrTooFew   = errors.New("no row is left to measure the spread by")
 )
 
@@ -37,7 +38,7 @@ const exactLimit = 1e-12
 
 // Fit fits the outcome y, one value a row, by least squares.
 //
-// Errors: a *CollinearError; ErrNoSpread; one that wraps ErrTooFew where there
+// Errors: a *CollinearError; ErrNoSpread; ErrTooAlike; one that wraps ErrTooFew where there
 // are no more rows than columns; a value that is not finite or beyond 1e70.
 func (d *Design) Fit(y []float64) (*Fit, error) {
 	if len(y) != d.N {
@@ -52,6 +53,16 @@ func (d *Design) Fit(y []float64) (*Fit, error) {
 	return d.fit(y)
 }
 
+// noSpread tells values that are the same from values that differ too little.
+func noSpread(y []float64) error {
+	for _, v := range y {
+		if v != y[0] {
+			return ErrTooAlike
+		}
+	}
+	return ErrNoSpread
+}
+
 // fit also fits as many columns as there are rows; DF is then zero.
 func (d *Design) fit(y []float64) (*Fit, error) {
 	b, err := d.basis(nil)
@@ -64,7 +75,7 @@ func (d *Design) fit(y []float64) (*Fit, error) {
 	}
 	total := norm(spread)
 	if total <= constantLimit*size || total < smallest {
-		return nil, ErrNoSpread
+		return nil, noSpread(y)
 	}
 	f := &Fit{
 		Design: d, Y: y, DF: d.N - len(d.Columns), Hat: b.hat(),

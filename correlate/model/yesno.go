@@ -79,7 +79,7 @@ func levelsOf(f Factor) []int {
 func answers(y []float64) error {
 	for i, v := range y {
 		if v != 0 && v != 1 {
-			return fmt.Errorf("%g in row %d of those used is neither yes (1) nor no (0)", v, i+1)
+			return &RowError{i, fmt.Sprintf("%g is neither yes (1) nor no (0)", v)}
 		}
 	}
 	return nil

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -34,10 +35,16 @@ type Table struct {
 // surrounding blanks. Errors name the file, the line and the column.
 func Read(path string, columns []string) (*Table, error) {
 	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%s is not there: name a table of separated values, or an .xlsx", path)
+	}
 	if err != nil {
-		return nil, fmt.Errorf("read the table: %w", err)
+		return nil, fmt.Errorf("read the table: %w; make it readable", err)
 	}
 	defer f.Close() //nolint:errcheck // it was only read
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return nil, fmt.Errorf("%s is a folder: name the table in it", path)
+	}
 	if strings.EqualFold(filepath.Ext(path), ".xlsx") {
 		return readSheet(f, filepath.Base(path), columns)
 	}
@@ -296,7 +303,7 @@ func (t *Table) number(cell string) (float64, error) {
 			return v, nil
 		}
 		if errors.Is(err, strconv.ErrRange) {
-			return 0, fmt.Errorf("%q is too large for a number", cell)
+			return 0, fmt.Errorf("%q is too large for a number: mend the cell, or give the column in another unit", cell)
 		}
 	}
 	return 0, fmt.Errorf("%q is not a number: leave the cell blank where the value is missing", cell)

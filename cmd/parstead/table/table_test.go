@@ -1,8 +1,6 @@
 package table
 
 import (
-	"errors"
-	"io/fs"
 	"math"
 	"path/filepath"
 	"strings"
@@ -127,7 +125,11 @@ func TestSheet(t *testing.T) {
 
 func TestReadMissingFile(t *testing.T) {
 	t.Parallel()
-	if _, err := Read(filepath.Join(t.TempDir(), "none.csv"), nil); !errors.Is(err, fs.ErrNotExist) {
+	dir := t.TempDir()
+	if _, err := Read(filepath.Join(dir, "none.csv"), nil); err == nil || !strings.Contains(err.Error(), "is not there: name a table") {
+		t.Errorf("got %v", err)
+	}
+	if _, err := Read(dir, nil); err == nil || !strings.Contains(err.Error(), "is a folder: name the table in it") {
 		t.Errorf("got %v", err)
 	}
 }

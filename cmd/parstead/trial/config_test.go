@@ -41,6 +41,25 @@ const (
 	lampStart   = "[[lamp]]\nname         = \"bar\"\n"
 )
 
+// Before plants are dealt it costs nothing to rename a treatment that the results
+// would mix up with something of their own.
+func TestResultNamesBeforeDealing(t *testing.T) {
+	t.Parallel()
+	for _, name := range []string{"light", "Block", "intercept"} {
+		dir := folder(t, toml(`"medium"`, fmt.Sprintf("%q", name)))
+		for _, sheet := range []string{"layout.csv", "moves.csv", "harvest.csv", "counts.csv"} {
+			if err := os.Remove(filepath.Join(dir, sheet)); err != nil && !os.IsNotExist(err) {
+				t.Fatal(err)
+			}
+		}
+		_, problems := trial.Load(dir)
+		lines := strings.Join(told(problems), "\n")
+		if !strings.Contains(lines, "trial.toml:44:1: error:") || !strings.Contains(lines, "rename it, to "+name+"_level") {
+			t.Errorf("%s: %s", name, lines)
+		}
+	}
+}
+
 func TestConfigMistakes(t *testing.T) {
 	t.Parallel()
 	for _, m := range []mistake{
@@ -50,7 +69,7 @@ func TestConfigMistakes(t *testing.T) {
 		{"missing key", []edit{toml("timezone = \"Europe/Lisbon\"\n", "")}, "trial.toml:1:2: error:", "[trial] has no timezone"},
 		{"unknown zone", []edit{toml("Europe/Lisbon", "Europe/Lisboa")}, "trial.toml:3:1: error:", "IANA"},
 		{"the machine's zone", []edit{toml("Europe/Lisbon", "Local")}, "trial.toml:3:1: error:", "IANA"},
-		{"treatment named as the results name light", []edit{toml("\"medium\"", "\"Light\""), {"layout.csv", "medium", "Light"}}, "trial.toml:44:1: warning:", "such as Light_level"},
+		{"treatment named as the results name light", []edit{toml("\"medium\"", "\"Light\""), {"layout.csv", "medium", "Light"}}, "trial.toml:44:1: warning:", "in the next trial"},
 		{"wrong kind", []edit{toml(`"sound"`, "7")}, "trial.toml:2:1: error:", "it is a number, where a text is due"},
 		{"ends first", []edit{toml("2026-06-14", "2025-06-14")}, "trial.toml:5:1: error:", "before it starts"},
 		{"ends in a century", []edit{toml("2026-06-14", "2126-06-14")}, "trial.toml:5:1: error:", "correct the year"},

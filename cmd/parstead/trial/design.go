@@ -26,9 +26,6 @@ func (l *loader) readTreatments(tables []*table) {
 			t.fault("name", fmt.Sprintf("a treatment can't be called %q: layout.csv has a column of that name", tr.Name), "choose another name")
 			tr.Name = ""
 		}
-		if slices.Contains(resultNames, strings.ToLower(tr.Name)) {
-			t.warn("name", fmt.Sprintf("the treatment is called %q, and so is something else in the results", tr.Name), fmt.Sprintf("choose another name, such as %s_level", tr.Name))
-		}
 		tr.Levels, _ = t.texts("levels", `["coir", "bark"]`)
 		if n := len(tr.Levels); n == 1 {
 			t.fault("levels", fmt.Sprintf("the treatment has the one level %q: there is nothing to compare", tr.Levels[0]), "add a level, or remove the treatment")
@@ -46,6 +43,23 @@ func (l *loader) readTreatments(tables []*table) {
 		l.Treatments = append(l.Treatments, tr)
 	}
 	l.checkUnique("treatment", tables, func(i int) string { return l.Treatments[i].Name })
+}
+
+// checkResultNames refuses treatments by whose name the results call something
+// else, as long as renaming costs nothing. Once plants are dealt a new name would
+// depart from the sealed plan.
+func (l *loader) checkResultNames() {
+	for i, tr := range l.Treatments {
+		if !slices.Contains(resultNames, strings.ToLower(tr.Name)) {
+			continue
+		}
+		at, says := l.doc.at("treatment[%d].name", i), fmt.Sprintf("the treatment is called %q, and so is something else in the results: nobody could tell the two apart", tr.Name)
+		if l.Dealt {
+			l.warn(at, says, "read the results with care; the name stands in the plan that was sealed, so call it otherwise in the next trial")
+		} else {
+			l.fault(at, says, fmt.Sprintf("rename it, to %s_level or the like", tr.Name))
+		}
+	}
 }
 
 func (l *loader) readOutcomes(tables []*table) {

@@ -46,6 +46,7 @@ func load(dir string, drafts map[string][]byte) (*Trial, []Problem) {
 	l.doc = doc
 	l.readConfig(root)
 	l.readSheets()
+	l.checkResultNames()
 	l.warnings()
 	return l.Trial, l.sorted()
 }
