@@ -395,7 +395,7 @@ const mostTimes = 20
 
 // fewDF is where more replicates sharpen a comparison by their degrees of freedom
 // too, so that it does not go by their number's root.
-const fewDF = 20
+const fewDF = 10
 
 // wouldNeed says how many more replicates would show what matters, unless the
 // sentence on the next trial does, or few degrees of freedom forbid so plain a rule.
