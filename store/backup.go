@@ -130,11 +130,13 @@ func writeNew(path string, write func(io.Writer) error) error {
 	if err != nil {
 		return err
 	}
-	buffered := bufio.NewWriterSize(f, copyBuffer)
+	out := newWriteout(f)
+	buffered := bufio.NewWriterSize(out, copyBuffer)
 	err = write(buffered)
 	if err == nil {
 		err = buffered.Flush()
 	}
+	out.end()
 	if err == nil {
 		synced := make(chan error)
 		go func() { synced <- f.Sync() }() // meanwhile it is read back
