@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
@@ -138,7 +137,7 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 	if k.why != "" {
 		for i := range answers {
 			if answers[i].State == page.Stored {
-				answers[i].Remarks = append(slices.Clone(answers[i].Remarks), "It is in the log and goes into the sheet as soon as that can be written: "+k.why)
+				answers[i].Remarks = append(slices.Clone(answers[i].Remarks), "It is in the log and goes into the sheet as soon as it can: "+k.why)
 			}
 		}
 	}
@@ -147,11 +146,10 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 
 // sentence is an error as it is shown to a grower: a problem without its place.
 func sentence(err error) string {
-	text := err.Error()
 	if p, ok := errors.AsType[trial.Problem](err); ok && !errors.Is(err, trial.ErrUnusable) {
-		text = p.Says + "; " + p.Mend
+		return p.Says + "; " + p.Mend + "."
 	}
-	return strings.ToUpper(text[:1]) + text[1:] + "."
+	return err.Error() + "."
 }
 
 // draft is the folder with all that waits. What can't be put into the sheets any

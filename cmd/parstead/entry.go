@@ -62,7 +62,7 @@ func draftEntry(draft *trial.Draft, e page.Entry, at time.Time) (made []trial.Ch
 	}
 	made, follows, err := draft.Make(changes...)
 	for _, p := range follows {
-		remarks = append(remarks, strings.ToUpper(p.Says[:1])+p.Says[1:]+"; "+p.Mend+".")
+		remarks = append(remarks, "But "+sentence(p))
 	}
 	return made, remarks, err
 }

@@ -392,7 +392,7 @@ func TestLoggedEntriesReachTheSheets(t *testing.T) {
 		t.Fatal(err)
 	}
 	all := strings.Join(texts, "\n")
-	for _, want := range []string{"entry 3 is not put into the sheet: somebody has written something else there since", `entry 4 is not put into the sheet: No plant has the code "P9"`, "2 entries are in the sheets"} {
+	for _, want := range []string{"entry 3 is not put into the sheet: somebody has written something else there since", `entry 4 is not put into the sheet: no plant has the code "P9"`, "2 entries are in the sheets"} {
 		if strings.Count(all, want) != 1 {
 			t.Errorf("the log does not say once %q:\n%s", want, all)
 		}
@@ -475,7 +475,7 @@ func TestAnEntryThatCantBeLogged(t *testing.T) {
 	ended, end := context.WithCancel(t.Context())
 	end()
 	a := w.desk.Take(ended, "", []page.Entry{{ID: "00000000000000-1", What: page.Count, Plant: "P1", Outcome: "leaves", Value: "4"}})[0]
-	if a.State != page.Later || !strings.Contains(a.Says, "The log can't be written") || sheetText(t, dir, "counts.csv") != "" {
+	if a.State != page.Later || !strings.Contains(a.Says, "the log can't be written") || sheetText(t, dir, "counts.csv") != "" {
 		t.Errorf("%+v, %q", a, sheetText(t, dir, "counts.csv"))
 	}
 	newPhone(t, w.pageURL(), "").stored("1 count plant=P1 outcome=leaves value=5")

@@ -53,7 +53,7 @@ async function send() {
       wait = 0;
       for (const a of said.answers) {
         if (a.state === "stored") say("Stored: " + [a.says, ...(a.remarks ?? [])].join(" "), false);
-        if (a.state === "later") { trouble = a.says; wait = patience; }
+        if (a.state === "later") { trouble = "Not yet: " + a.says; wait = patience; }
         change(a.id, (e) => a.state === "stored" ? [] : a.state === "wrong" ? [{ ...e, said: a.says }] : [e]);
       }
     }
@@ -189,8 +189,8 @@ const screenOf = { count: "value", harvest: "value", again: "value", lost: "lost
 function showQueue() {
   const all = queue(), wrong = all.filter((e) => e.said), due = all.length - wrong.length;
   queueLine.innerHTML = html`${due > 0 && html`<p>${due === 1 ? "1 entry is" : due + " entries are"} kept on this phone and not stored yet. ${trouble}</p>`}
-${wrong.map((e) => html`<p class="wrong">Not stored: ${e.parts.plant} ${e.parts.outcome} ${e.parts.value}. ${e.said}
-<a class="key" href="${to(screenOf[e.parts.what], { ...e.parts, instead: e.id })}">correct</a> <button type="button" class="key" data-drop="${e.id}">throw away</button></p>`)}`.text;
+${wrong.map((e) => html`<div class="wrong"><p>Not stored: ${[e.parts.plant, e.parts.outcome, e.parts.value || e.parts.text].filter(Boolean).join(" ")}: ${e.said}</p>
+<p class="keys"><a class="key" href="${to(screenOf[e.parts.what], { ...e.parts, instead: e.id })}">correct</a><button type="button" class="key" data-drop="${e.id}">throw away</button></p></div>`)}`.text;
 }
 
 // --- taking it in
@@ -230,6 +230,8 @@ function listen() {
     go(next && entry.outcome ? to("value", { plant: next, what: entry.what, outcome: entry.outcome, day: entry.day ?? "" }) : entry.plant ? to("plant", { plant: entry.plant }) : "/enter");
   });
   addEventListener("popstate", show);
+  const said = main.querySelector(".said"); // of a form that was faster than this script
+  if (said) main.before(said);
   show();
 }
 

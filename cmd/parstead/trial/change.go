@@ -19,6 +19,8 @@ type Set struct {
 	Heading string `json:"heading"`
 	Value   string `json:"value"`            // a number has a decimal point
 	Before  string `json:"before,omitempty"` // what stood there, as it stood
+
+	between []string // values that merged changes set before this one
 }
 
 // value is what is written into a cell.
@@ -59,6 +61,7 @@ func Merge(changes []Change) []Change {
 			if j < 0 {
 				cells = append(cells, s)
 			} else {
+				cells[j].between = append(cells[j].between, cells[j].Value)
 				cells[j].Value = s.Value
 			}
 		}
@@ -144,7 +147,7 @@ func (c Change) stands(rows [][]string) standing {
 	for _, s := range c.Cells {
 		switch {
 		case is(rows[i], s, s.Value):
-		case is(rows[i], s, s.Before):
+		case is(rows[i], s, s.Before), slices.ContainsFunc(s.between, func(text string) bool { return is(rows[i], s, text) }):
 			state = due
 		default:
 			return overwritten

@@ -170,7 +170,7 @@ func TestDraftTellsWhatStoodThereAndWhatFollows(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := []trial.Set{{Heading: "plant", Value: "A1"}, {Heading: "biomass_g", Value: "2.5", Before: "1,50"}}
-	if diff := cmp.Diff(want, made[0].Cells); diff != "" {
+	if diff := cmp.Diff(want, made[0].Cells, cmp.AllowUnexported(trial.Set{})); diff != "" {
 		t.Errorf("-want +got:\n%s", diff)
 	}
 	if len(remarks) != 1 || !strings.Contains(remarks[0].Says, "the 2.5 here is not used") {
@@ -334,6 +334,39 @@ func TestDraftAgain(t *testing.T) {
 				t.Errorf("%v: %q, want %q", err, got, c.after)
 			}
 		})
+	}
+}
+
+// Of changes that follow one another, none, some or all may have been written.
+func TestDraftAgainOfSeveral(t *testing.T) {
+	t.Parallel()
+	set := func(before, value string) trial.Change {
+		return trial.Change{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "A1"}, {Heading: "leaves", Value: value, Before: before}}}
+	}
+	for stands, done := range map[string]bool{"": true, "3": true, "4": true, "5": true, "9": false} {
+		dir := folder(t, edit{"harvest.csv", "", "plant,leaves\nA1," + stands + "\n"})
+		d, err := trial.NewDraft(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rooted := change("harvest plant=A1 rooted=no")
+		merged := trial.Merge([]trial.Change{set("", "3"), change("harvest plant=A2 leaves=1"), set("3", "4"), rooted, set("4", "5")})
+		if len(merged) != 2 {
+			t.Fatalf("%+v", merged)
+		}
+		if got, err := d.Again(merged...); got != done || err != nil {
+			t.Errorf("with %q: %v %v", stands, got, err)
+		}
+		if err := d.Write(); err != nil {
+			t.Fatal(err)
+		}
+		want := "plant,leaves,rooted\nA1,5,no\nA2,1,\n"
+		if !done {
+			want = "plant,leaves\nA1,9\n"
+		}
+		if got, err := os.ReadFile(filepath.Join(dir, "harvest.csv")); err != nil || string(got) != want {
+			t.Errorf("with %q: %v %q", stands, err, got)
+		}
 	}
 }
 
