@@ -84,17 +84,21 @@ func (a *Account) Season(ctx context.Context, from, to light.Date) (*Season, err
 	if err != nil {
 		return nil, err
 	}
+	s := new(Season)
+	var first []int // day of each bin
 	n := 0
 	for _, b := range bins {
+		s.Maps = append(s.Maps, b.mapsInUse()...)
+		first = append(first, n)
 		n += len(b.places) * len(b.frame.dates)
 	}
-	s := &Season{Days: make([]Day, 0, n)}
-	for _, b := range bins {
-		s.Days = b.days(s.Days)
-		s.Maps = append(s.Maps, b.mapsInUse()...)
-	}
+	s.Days = make([]Day, n)
+	err = parallel(len(bins), func(i int) error {
+		bins[i].days(s.Days[first[i]:])
+		return nil
+	})
 	s.Remarks = a.remarks(bins)
-	return s, nil
+	return s, err
 }
 
 // remarks says what of surveys and sensors is not used, and what is wanting.

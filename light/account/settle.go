@@ -342,37 +342,36 @@ func (b *bin) commons() []common {
 	return days
 }
 
-// at is the figure of a place.
-func (day *common) at(p *place) Figure {
+// put writes the figure of a place.
+func (day *common) put(p *place, f *Figure) {
 	if !knows(day.m, p) {
-		return day.unmapped
+		*f = day.unmapped
+		return
 	}
-	f := day.mapped
+	*f = day.mapped
 	if f.Known {
 		f.DLI *= light.DLI(day.m.Ratio[p.index])
 		f.Error.Independent = day.m.RelativeError[p.index]
 	}
-	return f
 }
 
-// days appends the days of all places.
-func (b *bin) days(dst []Day) []Day {
+// days writes the days of all places.
+func (b *bin) days(dst []Day) {
 	days := b.commons()
 	for i := range b.places {
 		p := &b.places[i]
 		for d, date := range b.frame.dates {
-			day := Day{Date: date, Position: p.Position}
+			day := &dst[i*len(days)+d]
+			day.Date, day.Position = date, p.Position
 			if p.own == nil && days[d].alike {
-				day.Figure = days[d].at(p)
-			} else {
-				var t tally
-				for c := b.first[d]; c < b.first[d+1]; c++ {
-					b.tally(&t, p, c)
-				}
-				day.Figure = t.figure()
+				days[d].put(p, &day.Figure)
+				continue
 			}
-			dst = append(dst, day)
+			var t tally
+			for c := b.first[d]; c < b.first[d+1]; c++ {
+				b.tally(&t, p, c)
+			}
+			day.Figure = t.figure()
 		}
 	}
-	return dst
 }

@@ -125,13 +125,16 @@ func stuck(s *light.Series, stretches []dli.Stretch, edges []int64) (runs []dli.
 			continue
 		}
 		first := sort.Search(len(times), func(i int) bool { return times[i] > edge-side }) - 1
-		last := sort.Search(len(times), func(i int) bool { return times[i] >= edge+side })
-		if first < 0 || last == len(times) || !bright(values[first], times[first], stretches) {
+		if first < 0 || first+1 == len(times) || !bright(values[first], times[first], stretches) {
 			continue
 		}
 		run := values[first]
 		same := func(i int) bool { return values[i] == run || !usable(i) }
-		if !usable(first) || !usable(last) || !allSame(first, last, same) {
+		if !same(first + 1) { // as nearly always
+			continue
+		}
+		last := sort.Search(len(times), func(i int) bool { return times[i] >= edge+side })
+		if last == len(times) || !usable(first) || !usable(last) || !allSame(first, last, same) {
 			continue
 		}
 		for first > 0 && same(first-1) {

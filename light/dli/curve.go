@@ -14,14 +14,17 @@ func (c *Curve) Between(from, until int64) Light {
 		covered += until - from
 		// As lines gives them, but written out: what is filled adds up many.
 		i := c.after(from)
-		t0, left := from, c.line(i, from)
-		for ; i < len(c.Times) && c.Times[i] < until; i++ {
-			sum += (left + c.Values[i]) * float64(c.Times[i]-t0)
-			t0, left = c.Times[i], c.Values[i]
+		n := sort.Search(len(c.Times)-i, func(k int) bool { return c.Times[i+k] >= until })
+		t0, left, area := from, c.line(i, from), 0.0
+		values := c.Values[i : i+n]
+		for k, t := range c.Times[i : i+n] {
+			area += (left + values[k]) * float64(t-t0)
+			t0, left = t, values[k]
 		}
 		if t0 < until {
-			sum += (left + c.line(i, until)) * float64(until-t0)
+			area += (left + c.line(i+n, until)) * float64(until-t0)
 		}
+		sum += area
 	})
 	return Light{light.DLI(sum * molPerPair), covered}
 }
