@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -85,10 +84,11 @@ func (c *sheetCmd) Run(e *env) error {
 			return fmt.Errorf("%s is there already and is never replaced: move it away, or write elsewhere with --dir", name)
 		}
 	}
-	for name, write := range map[string]func(io.Writer) error{page: sheet.WriteHTML, table: sheet.WriteCSV} {
-		if err := writeFile(name, func(w *bufio.Writer) error { return write(w) }); err != nil {
-			return err
-		}
+	if err := writeFile(page, func(w *bufio.Writer) error { return sheet.WriteHTML(w) }); err != nil {
+		return err
+	}
+	if err := writeFile(table, func(w *bufio.Writer) error { return sheet.WriteCSV(w) }); err != nil {
+		return errors.Join(err, os.Remove(page))
 	}
 	for _, r := range sheet.Remarks {
 		fmt.Fprintln(e.stderr, "parstead:", r)

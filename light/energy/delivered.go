@@ -13,13 +13,13 @@ const MostMolPerKWh = 3.6e6 / (6.02214076e23 * 6.62607015e-34 * 299792458 / 700e
 // Delivered is the light that came down on a bin's grid over some days.
 type Delivered struct {
 	Bin         string
-	Mol         float64 // on the grid's area: mean over the known positions times Area
-	MeanDLI     float64 // mol m⁻² d⁻¹, over days and known positions
-	Dark, Light float64 // mol m⁻² of the position that got least and of that which got most
-	Positions   int     // with a figure on any day
-	Missing     float64 // share of the days' time that is not known
-	Filled      float64 // share of Mol that was estimated
-	Error       float64 // one standard deviation of Mol, as a share; days' errors taken as one and the same
+	Mol         float64        // on the grid's area: mean over the known positions times Area
+	MeanDLI     float64        // mol m⁻² d⁻¹, over days and known positions
+	Dark, Light float64        // mol m⁻² of the position that got least and of that which got most
+	Positions   int            // with a figure on any day
+	Missing     float64        // share of the days' time that is not known
+	Filled      float64        // share of Mol that was estimated
+	Error       float64        // one standard deviation of Mol, as a share; days' errors taken as one and the same
 	Source      account.Source // whichever gave most of Mol
 }
 

@@ -50,7 +50,8 @@ type label struct {
 	Beside bool // the lines stand beside the code: the label is low
 }
 
-// Labels is one label a plant with its code and place, in the order of the layout.
+// Labels is one label a plant with its code and the place where it stands, along the
+// bins.
 // A label that shows its treatments tells them to whoever scores the plant later.
 //
 // Errors: a trial without a layout, a stock that is not among Stocks.
@@ -75,10 +76,11 @@ func Labels(t *trial.Trial, stock string, treatments bool, printed light.Date) (
 			}
 		}
 	}
-	for n, i := range inLayout(t) {
+	for n, i := range alongBins(t) {
 		p := &t.Plants[i]
-		row := []string{p.Code, p.Place.Bin, strconv.Itoa(p.Place.Row), strconv.Itoa(p.Place.Column)}
-		lines := []string{p.Place.Bin, fmt.Sprintf("row %d, column %d", p.Place.Row, p.Place.Column)}
+		at := standing(p)
+		row := []string{p.Code, at.Bin, strconv.Itoa(at.Row), strconv.Itoa(at.Column)}
+		lines := []string{at.Bin, fmt.Sprintf("row %d, column %d", at.Row, at.Column)}
 		for _, name := range s.Head[4:] {
 			level := p.Treatments[name]
 			row = append(row, level)

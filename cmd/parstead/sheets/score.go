@@ -16,7 +16,7 @@ import (
 type Scoring struct {
 	Seed     uint64
 	Outcomes []string // names; nil: those that fit
-	NoPlaces bool     // leave out where plants stand: whoever scores gets them handed
+	NoPlaces bool     // leave out where plants stand: whoever scores gets them handed; so without a layout
 	At       string   // counts: the time to write into every line; "" leaves it blank
 	Tare     bool     // harvest: masses as gross and tare
 	Again    bool     // harvest: a second weighing of every measure
@@ -75,11 +75,16 @@ func Count(t *trial.Trial, o Scoring) (*Sheet, error) {
 	}
 	if o.At != "" {
 		clock := trial.Clock{Zone: t.Rack.Zone}
-		if _, err := clock.Parse(o.At); err != nil {
+		at, err := clock.Parse(o.At)
+		if err != nil {
 			return nil, fmt.Errorf("--at: %w", err)
+		}
+		if !t.Rack.Trial().Holds(at) {
+			return nil, fmt.Errorf("--at: %s lies outside the trial, %v to %v: correct the time", o.At, t.Rack.Starts, t.Rack.Ends)
 		}
 	}
 	s := &Sheet{Head: []string{"time", "plant", "outcome", "value"}, template: "score"}
+	o.NoPlaces = o.NoPlaces || !t.Dealt
 	plants, err := s.shuffled(t, o.Seed)
 	if err != nil {
 		return nil, err
@@ -132,6 +137,7 @@ func Harvest(t *trial.Trial, o Scoring) (*Sheet, error) {
 			s.Remarks = append(s.Remarks, fmt.Sprintf("%s is left out: its last count stands in counts.csv, and a blank column would hide it.", out.Name))
 		}
 	}
+	o.NoPlaces = o.NoPlaces || !t.Dealt
 	plants, err := s.shuffled(t, o.Seed)
 	if err != nil {
 		return nil, err
@@ -210,7 +216,7 @@ func chosen(t *trial.Trial, names []string, fits func(trial.Outcome) bool) ([]tr
 func (s *Sheet) shuffled(t *trial.Trial, seed uint64) ([]*trial.Plant, error) {
 	var plants []*trial.Plant
 	guards, known := 0, 0
-	for _, i := range inLayout(t) {
+	for _, i := range alongBins(t) {
 		switch p := &t.Plants[i]; {
 		case p.Guard:
 			guards++
@@ -301,7 +307,8 @@ func lists(plants []*trial.Plant, o Scoring, columns []column, cell func(p *tria
 		for n, p := range plants {
 			row := []string{strconv.Itoa(n + 1), p.Code}
 			if !o.NoPlaces {
-				row = append(row, fmt.Sprintf("%s %d,\u00a0%d", p.Place.Bin, p.Place.Row, p.Place.Column))
+				at := standing(p)
+				row = append(row, fmt.Sprintf("%s %d,\u00a0%d", at.Bin, at.Row, at.Column))
 			}
 			for i := from; i < to; i++ {
 				row = append(row, cell(p, i))

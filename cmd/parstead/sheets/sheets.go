@@ -4,6 +4,7 @@
 package sheets
 
 import (
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"html/template"
@@ -63,14 +64,23 @@ type pageHead struct {
 	Fields    []string // blanks to fill in once a sheet
 }
 
-// inLayout lists the indices of the plants as one walks along the bins.
-func inLayout(t *trial.Trial) []int {
+// standing is where a plant stands now, as far as moves.csv tells; zero where there
+// is no layout.
+func standing(p *trial.Plant) light.Position {
+	if n := len(p.Stays); n > 0 {
+		return p.Stays[n-1].Position
+	}
+	return p.Place
+}
+
+// alongBins lists the indices of the plants as one walks along the bins.
+func alongBins(t *trial.Trial) []int {
 	order := make([]int, len(t.Plants))
 	for i := range order {
 		order[i] = i
 	}
 	index := func(i int) (bin, cell int) {
-		p := t.Plants[i].Place
+		p := standing(&t.Plants[i])
 		bin = slices.IndexFunc(t.Rack.Bins, func(b light.Bin) bool { return b.Name == p.Bin })
 		if bin >= 0 {
 			cell = t.Rack.Bins[bin].Index(p)
@@ -80,10 +90,7 @@ func inLayout(t *trial.Trial) []int {
 	slices.SortStableFunc(order, func(i, j int) int {
 		a, m := index(i)
 		b, n := index(j)
-		if a != b {
-			return a - b
-		}
-		return m - n
+		return cmp.Or(a-b, m-n)
 	})
 	return order
 }

@@ -238,7 +238,7 @@ func TestCountFilledInIsCounts(t *testing.T) {
 	if !strings.Contains(html, "sori") || strings.Contains(html, "mass_g") || strings.Contains(html, "rooted") {
 		t.Error("the list counts something else than what is counted")
 	}
-	for _, wrong := range []sheets.Scoring{{Outcomes: []string{"petals"}}, {At: "noon"}} {
+	for _, wrong := range []sheets.Scoring{{Outcomes: []string{"petals"}}, {At: "noon"}, {At: "2027-05-04 10:00"}} {
 		if _, err := sheets.Count(tr, wrong); err == nil {
 			t.Errorf("%+v passes", wrong)
 		}
@@ -399,6 +399,36 @@ func TestLabels(t *testing.T) {
 	tr.Dealt = false
 	if _, err := sheets.Labels(tr, "a4-21", false, printed); err == nil {
 		t.Error("labels without a layout")
+	}
+}
+
+// A plant that changed place is looked for where it stands; one that is gone, nowhere.
+func TestPlacesAreThoseOfToday(t *testing.T) {
+	t.Parallel()
+	dir := folder(t)
+	write(t, dir, "moves.csv", "time,plant,bin,row,column\n2026-04-01 10:00,F003,small,2,3\n")
+	write(t, dir, "harvest.csv", "plant,status,lost_on,cause,fronds\nF087,lost,2026-03-20,rot,\n") // stood at small 4, 5
+	tr := open(t, dir)
+	if p, _ := tr.Plant("F087"); p.Place != (light.Position{Bin: "small", Row: 4, Column: 5}) {
+		t.Fatalf("F087 stood at %v", p.Place)
+	}
+	count, err := sheets.Count(tr, sheets.Scoring{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	list, walk := page(t, count), page(t, sheets.Survey(tr, light.QuantityPPFD, printed))
+	if !strings.Contains(list, "F003</td><td>small 2,\u00a03<") || strings.Contains(list, "F087") {
+		t.Error("the list sends to another place")
+	}
+	if strings.Contains(walk, "F087") || strings.Count(walk, "F003") != 1 || !strings.Contains(walk, "F002") {
+		t.Error("the walk shows plants that are gone")
+	}
+	labels, err := sheets.Labels(tr, "a4-65", false, printed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.ContainsFunc(labels.Rows, func(row []string) bool { return strings.Join(row, " ") == "F003 small 2 3" }) {
+		t.Error("the label is for another place")
 	}
 }
 

@@ -38,7 +38,7 @@ type stripRow struct {
 // stop is one position of a walk.
 type stop struct {
 	No    int    // in the order of the walk through the bin, from 1
-	Plant string // that was dealt there; "" for none
+	Plant string // that stands there; "" for none
 }
 
 // Survey is a walk over every position of every bin: row by row, there and back, as
@@ -61,8 +61,10 @@ func Survey(t *trial.Trial, reads light.Quantity, printed light.Date) *Sheet {
 	}
 	s := &Sheet{Head: []string{"time", "bin", "row", "column", reads.String(), "meter", "remarks"}, template: "survey"}
 	there := map[light.Position]string{}
-	for _, p := range t.Plants {
-		there[p.Place] = p.Code
+	for i := range t.Plants {
+		if p := &t.Plants[i]; !p.HasHarvest {
+			there[standing(p)] = p.Code
+		}
 	}
 	for _, b := range t.Rack.Bins {
 		no := 0
