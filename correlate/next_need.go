@@ -238,6 +238,13 @@ func (f *footing) needOfCounts(n *Need, asked float64, seed uint64) error {
 		return err
 	}
 	*n.replicates() = &found.Replicates
+	low, high := c, c
+	low.Dispersion *= math.Pow(sdLimit(f.df, 0.975), 2)
+	high.Dispersion *= math.Pow(sdLimit(f.df, 0.025), 2)
+	least, err := low.About(asked)
+	if most, err2 := high.About(asked); err == nil && err2 == nil {
+		n.CI95 = &[2]int{min(least, found.Replicates), max(most, found.Replicates)}
+	}
 	n.Power, n.MonteCarloError = known(found.Power), known(found.Error)
 	if n.RackHolds != nil {
 		if ratio, err := c.Smallest(*n.RackHolds, asked); err == nil {

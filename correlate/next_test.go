@@ -123,9 +123,12 @@ func TestNextTrialByStratum(t *testing.T) {
 	if *level.BinSD > 0 && *crowded.BinsPerLevel >= *level.BinsPerLevel || *crowded.SD < *crowded.BinSD {
 		t.Errorf("%d bins of many plants, %d of few", *crowded.BinsPerLevel, *level.BinsPerLevel)
 	}
+	given := needs(t, r, Ask{SD: &Difference{0.24, true}, BinSD: &Difference{0.1, true}, PlantsPerBin: 20})
+	approx(t, "a spread of plants in per cent, on the log scale", given["medium"].SD, math.Log(1.24), 1e-12)
+	approx(t, "of bins", given["level"].SD, math.Hypot(math.Log(1.1), math.Log(1.24)/math.Sqrt(20)), 1e-12)
 	// Counts and yes/no answers.
 	leaves := needs(t, r, Ask{Outcome: "leaves"})
-	if n := leaves["medium"]; *n.PerLevel < 2 || *n.Power < 0.8 || *n.MonteCarloError > 0.01 || n.SD != nil || n.Dispersion == nil || n.SmallestRatio == nil {
+	if n := leaves["medium"]; *n.PerLevel < 2 || *n.Power < 0.8 || *n.MonteCarloError > 0.01 || n.SD != nil || n.Dispersion == nil || n.CI95[0] >= *n.PerLevel || n.CI95[1] <= *n.PerLevel || n.SmallestRatio == nil {
 		t.Errorf("%+v", n)
 	}
 	again := needs(t, r, Ask{Outcome: "leaves"})

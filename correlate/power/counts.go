@@ -38,6 +38,12 @@ func (c Counts) normal() Means {
 	return Means{Layout: c.Layout, SD: math.Sqrt(c.Dispersion / c.Mean), Difference: math.Log(c.Ratio)}
 }
 
+// About is what Replicates is for large counts: the fewest per level if their logs
+// were normal, without simulation.
+//
+// Errors: ErrOutOfReach beyond a million.
+func (c Counts) About(power float64) (int, error) { return c.normal().Replicates(power) }
+
 // Power simulates trials of n replicates per level.
 //
 // Errors: ErrTooLarge; ErrOutOfReach beyond 10,000 replicates.
@@ -66,7 +72,7 @@ func simulated(n, shown, of int) Simulated {
 //
 // Errors: those of Power.
 func (c Counts) Replicates(power float64) (Simulated, error) {
-	about, err := c.normal().Replicates(power)
+	about, err := c.About(power)
 	if err != nil {
 		return Simulated{}, err
 	}

@@ -219,7 +219,7 @@ func TestCountsReplicates(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	about, err := c.normal().Replicates(0.8)
+	about, err := c.About(0.8)
 	if err != nil {
 		t.Fatal(err)
 	}
