@@ -146,19 +146,32 @@ func (m *mosquitto) stop() {
 	_ = m.process.Wait()
 }
 
+// end lets the broker write its sessions to disk first.
+func (m *mosquitto) end() {
+	m.t.Helper()
+	if err := m.process.Process.Signal(os.Interrupt); err != nil {
+		m.t.Fatal(err)
+	}
+	_ = m.process.Wait()
+}
+
 func (m *mosquitto) url() string { return "tcp://" + m.address }
 
-// store is a sink in memory.
+// store is a sink in memory. Like one on disk it keeps a reading with its own
+// time once.
 type store struct {
 	mu       sync.Mutex
 	readings []light.Reading
+	own      map[light.Reading]bool
 	commits  int
 	fail     error
 	gate     chan struct{} // where set, a commit takes one from it
 	changed  chan struct{}
 }
 
-func newStore() *store { return &store{changed: make(chan struct{}, 1)} }
+func newStore() *store {
+	return &store{changed: make(chan struct{}, 1), own: map[light.Reading]bool{}}
+}
 
 func (s *store) Append(ctx context.Context, group []light.Reading) ([]light.Fate, error) {
 	if s.gate != nil {
@@ -173,13 +186,24 @@ func (s *store) Append(ctx context.Context, group []light.Reading) ([]light.Fate
 	if s.fail != nil {
 		return nil, s.fail
 	}
-	s.readings = append(s.readings, group...)
+	fates := make([]light.Fate, len(group))
+	for i, r := range group {
+		if r.Mark&light.OwnTime != 0 {
+			same := light.Reading{Sensor: r.Sensor, At: r.At, Value: r.Value}
+			if s.own[same] {
+				fates[i] = light.Duplicate
+				continue
+			}
+			s.own[same] = true
+		}
+		s.readings = append(s.readings, r)
+	}
 	s.commits++
 	select {
 	case s.changed <- struct{}{}:
 	default:
 	}
-	return make([]light.Fate, len(group)), nil
+	return fates, nil
 }
 
 func (s *store) setFail(err error) {

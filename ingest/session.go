@@ -27,6 +27,7 @@ type SessionConfig struct {
 	Remote  Remote
 	Filters []string // topic filters to subscribe to
 	Taker   Taker
+	Clock   Clock // left out: the machine's
 	Log     *slog.Logger
 
 	// OnState is called with each change of the state, from the goroutine of Run;
@@ -61,10 +62,12 @@ type Session struct {
 	state    State
 
 	news   chan struct{} // something is unsent
-	heard  time.Time     // when the last connection was last heard of; only in Run
+	heard  time.Duration // uptime when the broker was last heard in a session; negative: never; only in Run
 	closed []time.Time   // when the broker closed connections that it had accepted; only in Run
 
 	firstWait, longWait, heldWait time.Duration // between connections
+
+	dial func(context.Context, *url.URL) (net.Conn, error)
 }
 
 // Between connections, and how it is recognised that another client takes the
@@ -84,8 +87,11 @@ func NewSession(c SessionConfig) (*Session, error) {
 	if err != nil {
 		return nil, err
 	}
+	if c.Clock.Uptime == nil {
+		c.Clock = SystemClock()
+	}
 	return &Session{
-		SessionConfig: c, url: u, filters: c.Filters,
+		SessionConfig: c, url: u, filters: c.Filters, heard: -1, dial: c.Remote.open,
 		retained: map[string][]byte{}, unsent: map[string]bool{}, news: make(chan struct{}, 1),
 		state:     State{Err: errors.New("not connected yet")},
 		firstWait: time.Second, longWait: time.Minute, heldWait: time.Minute,
@@ -121,6 +127,7 @@ type connection struct {
 	wire    atomic.Pointer[wire.Conn]
 	ready   chan struct{} // closed once away is known
 	away    time.Duration
+	heard   atomic.Int64 // uptime in nanoseconds
 	lost    chan error
 }
 
@@ -219,11 +226,12 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 			}
 		}).
 		SetCustomOpenConnectionFn(func(u *url.URL, _ mqtt.ClientOptions) (net.Conn, error) {
-			conn, err := s.Remote.open(ctx, u)
+			conn, err := s.dial(ctx, u)
 			if err != nil {
 				return nil, err
 			}
 			w := wire.Wrap(conn, 64<<10, 16<<20)
+			w.Heard = func() { c.heard.Store(int64(s.Clock.Uptime())) }
 			c.wire.Store(w)
 			return w, nil
 		}))
@@ -241,7 +249,9 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 			c.client.Disconnect(250)
 			_ = w.Close() // never fails
 			<-w.Done()
-			s.heard = w.LastRead()
+			if accepted { // who is not let in has nobody queue for it
+				s.heard = time.Duration(c.heard.Load())
+			}
 		}()
 	}
 	if err := token.Error(); err != nil {
@@ -249,8 +259,8 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 		return false, fmt.Errorf("connect to %s: %w", s.url.Redacted(), err)
 	}
 	switch {
-	case !s.heard.IsZero(): // the broker's queue, and what publishers queue while it is down
-		c.away = time.Since(s.heard)
+	case s.heard >= 0: // the broker's queue, and what publishers queue while it is down
+		c.away = s.Clock.Uptime() - s.heard
 	case token.SessionPresent():
 		c.away = math.MaxInt64
 	}

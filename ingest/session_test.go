@@ -237,6 +237,7 @@ func TestCutConnections(t *testing.T) {
 type cable struct {
 	address string
 	mu      sync.Mutex
+	pulled  bool
 	conns   []net.Conn
 }
 
@@ -261,6 +262,9 @@ func layCable(t *testing.T, to string) *cable {
 			}
 			c.mu.Lock()
 			c.conns = append(c.conns, a, b)
+			if c.pulled {
+				_, _ = a.Close(), b.Close()
+			}
 			c.mu.Unlock()
 			for _, ends := range [][2]net.Conn{{a, b}, {b, a}} {
 				all.Go(func() {
@@ -285,6 +289,20 @@ func (c *cable) cut() {
 		_ = conn.Close()
 	}
 	c.conns = nil
+}
+
+// pull cuts it for as long as it is not plugged in again.
+func (c *cable) pull() {
+	c.mu.Lock()
+	c.pulled = true
+	c.mu.Unlock()
+	c.cut()
+}
+
+func (c *cable) plug() {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.pulled = false
 }
 
 func TestListeningOnAForeignBroker(t *testing.T) {
@@ -324,7 +342,7 @@ func TestBrokerRestart(t *testing.T) {
 	sink := newStore()
 	in := intake(t, sink, feed("a", "rack/a"))
 	running(t, in.Run)
-	s, _ := connect(t, in, ingest.Remote{URL: m.url()})
+	s, stop := connect(t, in, ingest.Remote{URL: m.url()})
 	for round := range 3 {
 		if round > 0 {
 			m.stop()
@@ -335,6 +353,30 @@ func TestBrokerRestart(t *testing.T) {
 		publish(t, chip, "rack/a", 1, false, fmt.Sprint(round))
 		sink.wait(t, round+1)
 		chip.Disconnect(10)
+	}
+
+	// The session outlives the broker: what it had queued for us comes after its
+	// restart too.
+	stop()
+	chip := publisher(t, m.url())
+	const n = 50
+	for i := range n {
+		publish(t, chip, "rack/a", 1, false, fmt.Sprint(100+i))
+	}
+	chip.Disconnect(10)
+	m.end()
+	m.start()
+	connect(t, in, ingest.Remote{URL: m.url()})
+	for want := 3 + n; ; want++ { // the last of before may come again
+		queued := map[float64]bool{}
+		for _, r := range sink.wait(t, want) {
+			if r.Value >= 100 {
+				queued[r.Value] = true
+			}
+		}
+		if len(queued) == n {
+			break
+		}
 	}
 }
 

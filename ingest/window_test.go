@@ -4,11 +4,13 @@ import (
 	"bufio"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"net"
 	"slices"
 	"strconv"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -135,13 +137,14 @@ func window20(b *testing.B, n int) (url string, done <-chan error) {
 		}
 		defer func() { _ = errors.Join(conn.Close(), l.Close()) }()
 		_ = conn.(*net.TCPConn).SetNoDelay(false) // or the benchmarks' ratios tell
-		ended <- bring(&raw{conn, bufio.NewReaderSize(conn, 64<<10)}, n)
+		ended <- bring(&raw{conn, bufio.NewReaderSize(conn, 64<<10)}, 20, n)
 		_, _ = io.Copy(io.Discard, conn) // until it is hung up
 	}()
 	return "tcp://" + l.Addr().String(), ended
 }
 
-func bring(c *raw, n int) error {
+// bring is that broker on one connection, with a window of any size.
+func bring(c *raw, window, n int) error {
 	for _, answer := range [][]byte{{0x20, 2, 1, 0}, nil} {
 		first, rest, err := c.receive() // CONNECT, then SUBSCRIBE
 		if err != nil {
@@ -161,7 +164,7 @@ func bring(c *raw, n int) error {
 		return err
 	}
 	sent, acked := 0, 0
-	for ; sent < 20; sent++ {
+	for ; sent < min(window, n); sent++ {
 		if err := send(sent); err != nil {
 			return err
 		}
@@ -187,6 +190,50 @@ func bring(c *raw, n int) error {
 		}
 	}
 	return nil
+}
+
+// A broker with a small window never waits for us while we wait for it: on a
+// clock that moves only when everyone waits, a backlog takes no time at all.
+func TestSmallWindowsNeverStall(t *testing.T) {
+	t.Parallel()
+	for _, window := range []int{1, 2, 10, 19, 20, 21, 100} {
+		t.Run(fmt.Sprint(window), func(t *testing.T) {
+			t.Parallel()
+			synctest.Test(t, func(t *testing.T) {
+				const n = 1000
+				sink := newStore()
+				in, err := ingest.New(ingest.Config{Sink: sink, Feeds: benchFeeds(), Clock: ingest.SystemClock(), Log: quiet})
+				if err != nil {
+					t.Fatal(err)
+				}
+				s, err := ingest.NewSession(ingest.SessionConfig{
+					Remote: ingest.Remote{URL: "tcp://broker", ClientID: "ours"}, Filters: in.Filters(), Taker: in, Log: quiet,
+				})
+				if err != nil {
+					t.Fatal(err)
+				}
+				ours, theirs := net.Pipe()
+				s.Dial(func() (net.Conn, error) { return ours, nil })
+				brought := make(chan error, 1)
+				go func() { brought <- bring(&raw{theirs, bufio.NewReader(theirs)}, window, n) }()
+				stopIntake, stopSession := running(t, in.Run), running(t, s.Run)
+				begin := time.Now()
+				if err := <-brought; err != nil {
+					t.Fatal(err)
+				}
+				if took := time.Since(begin); took > 0 {
+					t.Errorf("somebody waited for %v", took)
+				}
+				if got := len(sink.all()); got != n {
+					t.Errorf("%d of %d readings", got, n)
+				}
+				t.Logf("%.1f readings a commit", n/float64(sink.commits))
+				_ = theirs.Close() // it is at its end
+				stopIntake()
+				stopSession()
+			})
+		})
+	}
 }
 
 // filtersIn counts the topic filters of a SUBSCRIBE.

@@ -55,7 +55,7 @@ func (h *hold) wait(t *testing.T, n int) []ingest.Delivery {
 		}
 		select {
 		case <-h.arrived:
-		case <-time.After(5 * time.Second):
+		case <-time.After(patience):
 			t.Fatalf("%d deliveries, want %d", len(taken), n)
 		}
 	}
@@ -96,7 +96,7 @@ func TestPubackWaitsForTheCommitAndHoldsNothingUp(t *testing.T) {
 	taken := taker.wait(t, 3) // the second and third came in though the first is not acknowledged
 	c.silent(100 * time.Millisecond)
 	c.send(packet(0xC0, nil)) // and a ping is answered
-	if first, _, err := c.receive(5 * time.Second); err != nil || first != 0xD0 {
+	if first, _, err := c.receive(patience); err != nil || first != 0xD0 {
 		t.Fatalf("PINGRESP due, got %x, %v", first, err)
 	}
 	d := taken[0]
@@ -120,7 +120,7 @@ func TestFailedCommitDropsTheConnection(t *testing.T) {
 		c.send(publishPacket("rack/a", []byte("5"), qos, 1, 0))
 		taken := taker.wait(t, int(qos))
 		taken[qos-1].From.Settle([]uint16{1}, errors.New("disk full"))
-		if _, rest, err := c.receive(5 * time.Second); err == nil {
+		if _, rest, err := c.receive(patience); err == nil {
 			t.Fatalf("QoS %d: acknowledged with %x", qos, rest)
 		}
 	}
@@ -141,15 +141,15 @@ func TestQoS2WaitsAndIsTakenOnce(t *testing.T) {
 	taken := taker.wait(t, 1)
 	c.silent(100 * time.Millisecond)
 	taken[0].From.Settle([]uint16{9}, nil)
-	if first, rest, err := c.receive(5 * time.Second); err != nil || first != 0x50 || binary.BigEndian.Uint16(rest) != 9 {
+	if first, rest, err := c.receive(patience); err != nil || first != 0x50 || binary.BigEndian.Uint16(rest) != 9 {
 		t.Fatalf("PUBREC due, got %x %x, %v", first, rest, err)
 	}
 	c.send(publishPacket("rack/a", []byte("5"), 2, 9, dup)) // not seen the PUBREC yet
-	if first, _, err := c.receive(5 * time.Second); err != nil || first != 0x50 {
+	if first, _, err := c.receive(patience); err != nil || first != 0x50 {
 		t.Fatalf("PUBREC due, got %x, %v", first, err)
 	}
 	c.send(packet(0x62, []byte{0, 9}))
-	if first, _, err := c.receive(5 * time.Second); err != nil || first != 0x70 {
+	if first, _, err := c.receive(patience); err != nil || first != 0x70 {
 		t.Fatalf("PUBCOMP due, got %x, %v", first, err)
 	}
 	if n := len(taker.wait(t, 1)); n != 1 {
@@ -164,7 +164,7 @@ func subscribePacket(filter string, qos byte) []byte {
 func (c *raw) subscribe(filter string) byte {
 	c.t.Helper()
 	c.send(subscribePacket(filter, 1))
-	first, rest, err := c.receive(5 * time.Second)
+	first, rest, err := c.receive(patience)
 	if err != nil || first != 0x90 {
 		c.t.Fatalf("SUBACK due, got %x, %v", first, err)
 	}
@@ -182,12 +182,12 @@ func TestOthersAndTheRetainedStoreGetItToo(t *testing.T) {
 		t.Fatalf("subscribed with %x", code)
 	}
 	early.send(packet(0xC0, nil)) // once it is answered, what the store held is sent
-	if first, _, err := early.receive(5 * time.Second); err != nil || first != 0xD0 {
+	if first, _, err := early.receive(patience); err != nil || first != 0xD0 {
 		t.Fatalf("PINGRESP due, got %x, %v", first, err)
 	}
 	for qos := byte(0); qos <= 2; qos++ {
 		chip.send(publishPacket("rack/a", []byte{'0' + qos}, qos, 1+uint16(qos), retain))
-		first, rest, err := early.receive(5 * time.Second)
+		first, rest, err := early.receive(patience)
 		if err != nil || first&0xF0 != 0x30 {
 			t.Fatalf("QoS %d: PUBLISH due, got %x, %v", qos, first, err)
 		}
@@ -204,7 +204,7 @@ func TestOthersAndTheRetainedStoreGetItToo(t *testing.T) {
 	late.send(subscribePacket("rack/a", 0))
 	var fromStore bool
 	for range 2 { // SUBACK and the retained message may come in either order (3.8.4)
-		first, rest, err := late.receive(5 * time.Second)
+		first, rest, err := late.receive(patience)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -271,7 +271,7 @@ func TestSensorsStayInTheirRooms(t *testing.T) {
 	board.send(subscribePacket("parstead/+/conditions/#", 1))
 	seen := false
 	for range 2 {
-		first, rest, err := board.receive(5 * time.Second)
+		first, rest, err := board.receive(patience)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -304,7 +304,7 @@ func TestWrongPasswords(t *testing.T) {
 	} {
 		r := dial(t, address)
 		r.send(connectPacket("thief", c.username, c.password))
-		first, rest, err := r.receive(5 * time.Second)
+		first, rest, err := r.receive(patience)
 		// Return code 4 or 5: bad user name or password, not authorized (3.2.2.3).
 		if err != nil || first != 0x20 || rest[1] != 4 && rest[1] != 5 {
 			t.Fatalf("try %d: %x %x, %v", i, first, rest, err)
@@ -459,7 +459,7 @@ func TestClosingWhileClientsLeave(t *testing.T) {
 			if err != nil {
 				t.Error(err)
 			}
-		case <-time.After(20 * time.Second):
+		case <-time.After(patience):
 			t.Fatal("the broker hangs")
 		}
 		closed.Store(true)

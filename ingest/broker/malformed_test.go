@@ -5,7 +5,6 @@ import (
 	"net"
 	"slices"
 	"testing"
-	"time"
 )
 
 // malformed are packets of each type of MQTT 3.1.1 (table 2.1) and 5 that no
@@ -102,7 +101,7 @@ func greet(t *testing.T, address string, level byte) *raw {
 	default:
 		return c
 	}
-	if first, rest, err := c.receive(5 * time.Second); err != nil || first != 0x20 || rest[1] != 0 {
+	if first, rest, err := c.receive(patience); err != nil || first != 0x20 || rest[1] != 0 {
 		t.Fatalf("CONNACK %x %x, %v", first, rest, err)
 	}
 	return c
@@ -194,7 +193,7 @@ func TestMalformedPacketsStopNobodyElse(t *testing.T) {
 					c := dial(t, address)
 					if before {
 						c.send(connectPacket("odd", "", ""))
-						if _, _, err := c.receive(5 * time.Second); err != nil {
+						if _, _, err := c.receive(patience); err != nil {
 							t.Fatal(err)
 						}
 					}
@@ -235,7 +234,7 @@ func FuzzPackets(f *testing.F) {
 		_, _ = conn.Write(text)
 		witness := login(t, b.Addr().String(), "witness", "", "")
 		witness.send(packet(0xC0, nil))
-		if first, _, err := witness.receive(5 * time.Second); err != nil || first != 0xD0 {
+		if first, _, err := witness.receive(patience); err != nil || first != 0xD0 {
 			t.Fatalf("after %x: PINGRESP due, got %x, %v", text, first, err)
 		}
 	})

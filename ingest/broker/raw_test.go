@@ -10,6 +10,9 @@ import (
 	"time"
 )
 
+// patience is how long an answer that is due may take: a loaded machine is slow.
+const patience = 30 * time.Second
+
 // raw speaks MQTT 3.1.1 byte by byte.
 type raw struct {
 	t    testing.TB
@@ -74,7 +77,7 @@ func login(tb testing.TB, address, id, username, password string) *raw {
 	tb.Helper()
 	c := dial(tb, address)
 	c.send(connectPacket(id, username, password))
-	first, rest, err := c.receive(5 * time.Second)
+	first, rest, err := c.receive(patience)
 	if err != nil || first != 0x20 || rest[1] != 0 {
 		tb.Fatalf("%s: CONNACK %x %v, %v", id, first, rest, err)
 	}
@@ -108,7 +111,7 @@ func (c *raw) receive(within time.Duration) (first byte, rest []byte, err error)
 // puback reads an acknowledgement.
 func (c *raw) puback() uint16 {
 	c.t.Helper()
-	first, rest, err := c.receive(5 * time.Second)
+	first, rest, err := c.receive(patience)
 	if err != nil || first != 0x40 || len(rest) != 2 {
 		c.t.Fatalf("PUBACK due, got %x %x, %v", first, rest, err)
 	}
@@ -127,7 +130,7 @@ func (c *raw) silent(d time.Duration) {
 func (c *raw) closed() {
 	c.t.Helper()
 	for {
-		_, _, err := c.receive(5 * time.Second)
+		_, _, err := c.receive(patience)
 		if err == nil {
 			continue
 		}

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"net"
 	"sync"
-	"sync/atomic"
 	"syscall"
 	"time"
 )
@@ -29,7 +28,9 @@ type Conn struct {
 	raw   syscall.RawConn // nil where the connection has none, as under TLS
 	limit int
 
-	lastRead atomic.Int64 // Unix nanoseconds
+	// Heard is called when the peer was heard; nil for nobody. It has to be set
+	// before the first Read.
+	Heard func()
 
 	mu     sync.Mutex
 	out    []byte
@@ -51,25 +52,21 @@ func Wrap(c net.Conn, gulp, limit int) *Conn {
 	if s, ok := c.(syscall.Conn); ok {
 		w.raw, _ = s.SyscallConn() // on an error what would use it finds nil
 	}
-	w.lastRead.Store(time.Now().UnixNano())
 	go w.write()
 	return w
 }
 
-// LastRead is when the peer was last heard.
-func (w *Conn) LastRead() time.Time { return time.Unix(0, w.lastRead.Load()) }
-
 // Read reads what the peer sent.
 func (w *Conn) Read(b []byte) (n int, err error) {
+	fresh := true
 	if w.in == nil {
 		n, err = w.Conn.Read(b)
-		w.lastRead.Store(time.Now().UnixNano())
 	} else {
-		fresh := w.in.Buffered() == 0
+		fresh = w.in.Buffered() == 0
 		n, err = w.in.Read(b)
-		if fresh {
-			w.lastRead.Store(time.Now().UnixNano())
-		}
+	}
+	if fresh && n > 0 && w.Heard != nil {
+		w.Heard()
 	}
 	if err != nil && w.isClosed() {
 		err = net.ErrClosed
