@@ -3,11 +3,7 @@ package ingest_test
 import (
 	"errors"
 	"fmt"
-	"io"
-	"math/rand/v2"
-	"net"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -194,115 +190,6 @@ func TestForeignBrokerSendsAgainAfterAFailedCommit(t *testing.T) {
 			}
 		}
 	})
-}
-
-// TestCutConnections cuts the network between the session and the broker again
-// and again, at whatever byte is on the way.
-func TestCutConnections(t *testing.T) {
-	t.Parallel()
-	m := startMosquitto(t)
-	cable := layCable(t, m.address)
-	sink := newStore()
-	in := intake(t, sink, feed("a", "rack/a"))
-	running(t, in.Run)
-	s, _ := connect(t, in, ingest.Remote{URL: "tcp://" + cable.address})
-	n := &numbers{acked: map[int]bool{}}
-	rng := rand.New(rand.NewPCG(5, 6))
-	for range 8 {
-		n.publish(m.address, 1, 300)
-		time.Sleep(time.Duration(rng.IntN(3000)) * time.Microsecond)
-		cable.cut()
-		waitConnected(t, s)
-	}
-	for want := 1; ; want++ {
-		have := map[int]bool{}
-		for _, r := range sink.wait(t, want) {
-			have[int(r.Value)] = true
-		}
-		missing := 0
-		for v := range n.acked {
-			if !have[v] {
-				missing++
-			}
-		}
-		if missing == 0 {
-			break
-		}
-		want = max(want, len(sink.all())-1)
-	}
-	t.Logf("%d readings acknowledged, %d stored", len(n.acked), len(sink.all()))
-}
-
-// cable is a network that can be cut.
-type cable struct {
-	address string
-	mu      sync.Mutex
-	pulled  bool
-	conns   []net.Conn
-}
-
-func layCable(t *testing.T, to string) *cable {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := &cable{address: l.Addr().String()}
-	var all sync.WaitGroup
-	all.Go(func() {
-		for {
-			a, err := l.Accept()
-			if err != nil {
-				return
-			}
-			b, err := net.Dial("tcp", to)
-			if err != nil {
-				_ = a.Close()
-				continue
-			}
-			c.mu.Lock()
-			c.conns = append(c.conns, a, b)
-			if c.pulled {
-				_, _ = a.Close(), b.Close()
-			}
-			c.mu.Unlock()
-			for _, ends := range [][2]net.Conn{{a, b}, {b, a}} {
-				all.Go(func() {
-					_, _ = io.Copy(ends[0], ends[1]) // ends when it is cut
-					_ = ends[0].Close()
-				})
-			}
-		}
-	})
-	t.Cleanup(func() {
-		_ = l.Close()
-		c.cut()
-		all.Wait()
-	})
-	return c
-}
-
-func (c *cable) cut() {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	for _, conn := range c.conns {
-		_ = conn.Close()
-	}
-	c.conns = nil
-}
-
-// pull cuts it for as long as it is not plugged in again.
-func (c *cable) pull() {
-	c.mu.Lock()
-	c.pulled = true
-	c.mu.Unlock()
-	c.cut()
-}
-
-func (c *cable) plug() {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.pulled = false
 }
 
 func TestListeningOnAForeignBroker(t *testing.T) {
