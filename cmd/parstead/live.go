@@ -10,6 +10,7 @@ import (
 
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
+	"parstead/ingest"
 	"parstead/ingest/broker"
 	"parstead/light"
 	"parstead/light/account"
@@ -175,7 +176,7 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 	}
 	s := &page.State{
 		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: today, Starts: t.Rack.Starts, Ends: t.Rack.Ends,
-		Conditions: d.alarms.list(), Sensors: d.sensors(t, now), Log: light.Standing(log),
+		Conditions: d.alarms.list(), Judged: d.alarms.known(), Refused: refused(d.intake.Refusals(), now), Sensors: d.sensors(t, now), Log: light.Standing(log),
 		Connected: d.source.Connected(), Broker: d.brokerAddress(),
 	}
 	s.Tasks = tasks(t, s.Log, now)
@@ -197,6 +198,38 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 		s.Bins = append(s.Bins, b)
 	}
 	return s, nil
+}
+
+// refusedShown is how long a refused payload is shown.
+const refusedShown = time.Hour
+
+// refused sums up what was refused lately by sensor and reason, the latest
+// first. A reading that came twice is no trouble. What a stranger sent is not
+// shown; parstead topics and the daemon's log tell.
+func refused(list []ingest.Refusal, now time.Time) []page.Refused {
+	words := map[string]string{
+		ingest.NoNumber:       "no number where the sensor's value is due (parstead topics shows what arrives)",
+		ingest.ImpossibleTime: "a time that can't be (look at the sensor's clock)",
+		ingest.NoSensor:       "the topic is beside the grid of its sensor's bins",
+		ingest.NotKept:        "readings can't be kept now",
+	}
+	var sums []page.Refused
+	for _, r := range slices.Backward(list) {
+		why, shown := words[r.Reason]
+		if !shown || now.Sub(r.At) > refusedShown {
+			continue
+		}
+		sensor := r.Sensor
+		if r.Reason == ingest.NoSensor {
+			sensor = ""
+		}
+		i := slices.IndexFunc(sums, func(s page.Refused) bool { return s.Sensor == sensor && s.Why == why })
+		if i < 0 {
+			i, sums = len(sums), append(sums, page.Refused{Sensor: sensor, Why: why, Last: r.At})
+		}
+		sums[i].Count++
+	}
+	return sums
 }
 
 func binState(t *trial.Trial, bin light.Bin, now time.Time, today, yesterday map[light.Position]account.Figure, totals map[light.Position]light.DLI) page.Bin {

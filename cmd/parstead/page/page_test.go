@@ -41,7 +41,7 @@ func example(tb testing.TB) *State {
 	return &State{
 		Trial: `media "trial" & <script>`, Now: now, Calendar: light.Calendar{Zone: zone},
 		Day: light.Date{Year: 2026, Month: 7, Day: 23}, Starts: light.Date{Year: 2026, Month: 7, Day: 21}, Ends: light.Date{Year: 2026, Month: 12, Day: 21},
-		Bins: []Bin{upper, lower}, Connected: true, Broker: "127.0.0.1:1883",
+		Bins: []Bin{upper, lower}, Connected: true, Broker: "127.0.0.1:1883", Judged: true,
 		Sensors: []Sensor{
 			{Sensor: light.Sensor{Name: "upper centre", Measures: light.QuantityLux, Position: light.Position{Bin: "upper", Row: 2, Column: 2}, MaxGap: 10 * time.Minute}, Heard: true, Value: 5900, PPFD: 85, At: now.Add(-40 * time.Second)},
 			{Sensor: light.Sensor{Name: "upper air", Measures: light.QuantityTemperature, Position: light.Position{Bin: "upper"}, MaxGap: 10 * time.Minute}, Heard: true, Value: 22.25, At: now.Add(-30 * time.Second)},
@@ -117,6 +117,41 @@ func TestPageSaysWhatIsWrongFirst(t *testing.T) {
 	}
 	if strings.Contains(body, "All well") {
 		t.Error("the page says that all is well")
+	}
+}
+
+// All is well only once everything is heard, judged and taken.
+func TestHeadline(t *testing.T) {
+	t.Parallel()
+	for says, change := range map[string]func(*State){
+		"All well: 3 sensors heard, nothing out of the ordinary.": func(*State) {},
+		"No sensor is set up yet: nothing is watched.":            func(s *State) { s.Sensors = nil },
+		"Nothing heard yet from 1 sensor.":                        func(s *State) { s.Sensors = s.Sensors[:1]; s.Sensors[0].Heard = false },
+		"Waiting: 2 of 3 sensors heard so far.":                   func(s *State) { s.Sensors[1].Heard = false },
+		"3 sensors heard; what they show is being judged.":        func(s *State) { s.Judged = false },
+		"3 sensors heard, but 5 payloads refused within the last hour, see below.": func(s *State) {
+			s.Refused = []Refused{{"upper air", "no number in it", 4, s.Now}, {"", "no sensor has the topic", 1, s.Now}}
+		},
+		"Nothing usable heard yet from 1 sensor: 1 payload refused, see below.": func(s *State) {
+			s.Sensors = s.Sensors[:1]
+			s.Sensors[0].Heard = false
+			s.Refused = []Refused{{"upper centre", "no number in it", 1, s.Now}}
+		},
+		"upper air is silent.": func(s *State) { s.Conditions = []Condition{{Says: "upper air is silent."}}; s.Judged = false },
+	} {
+		s := example(t)
+		change(s)
+		got, well := headline(s)
+		if got != says || well != strings.HasPrefix(says, "All well") {
+			t.Errorf("got %q (well: %v), want %q", got, well, says)
+		}
+		_, body, _ := get(t, serve(t, s, nil), "/")
+		if title := "<title>look here"; strings.Contains(body, title) == well {
+			t.Errorf("%s: the title says otherwise", says)
+		}
+		if len(s.Refused) > 1 && !strings.Contains(body, "From upper air: 4 refused, the last 0 s ago: no number in it.") {
+			t.Errorf("the page does not say what was refused:\n%s", body)
+		}
 	}
 }
 

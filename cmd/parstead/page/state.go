@@ -18,6 +18,8 @@ type State struct {
 	Starts     light.Date
 	Ends       light.Date
 	Conditions []Condition // what is wrong, gravest first
+	Judged     bool        // whether Conditions are known: not in the first moments
+	Refused    []Refused   // what came in lately and was no reading
 	Bins       []Bin
 	Sensors    []Sensor
 	Unsent     []Unsent // messages that could not be sent so far
@@ -35,6 +37,14 @@ type Condition struct {
 	Since     time.Time
 	Says      string // one sentence: what, where
 	Do        string // the safest step first
+}
+
+// Refused is what came in for one sensor and was refused for one reason.
+type Refused struct {
+	Sensor string // "" for a topic that no sensor has
+	Why    string
+	Count  int
+	Last   time.Time
 }
 
 // Unsent is a message to the grower that could not be sent so far.

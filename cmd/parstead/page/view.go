@@ -44,7 +44,8 @@ type gridCell struct {
 const logShown = 20
 
 func newView(s *State) view {
-	v := view{State: s, Well: len(s.Conditions) == 0 && heard(s) == len(s.Sensors), Headline: headline(s), Oldest: oldest(s), Due: due(s)}
+	v := view{State: s, Oldest: oldest(s), Due: due(s)}
+	v.Headline, v.Well = headline(s)
 	top := 0.0
 	for _, b := range s.Bins {
 		for _, c := range b.Cells {
@@ -116,23 +117,34 @@ func summary(b Bin, known []float64) string {
 	return strings.Join(parts, "; ") + "."
 }
 
-func headline(s *State) string {
+// headline is the page's first sentence, and whether it says that all is well.
+func headline(s *State) (says string, well bool) {
 	switch n := len(s.Conditions); {
 	case n == 1:
-		return s.Conditions[0].Says
+		return s.Conditions[0].Says, false
 	case n > 1:
-		return fmt.Sprintf("%s And %d more below.", s.Conditions[0].Says, n-1)
+		return fmt.Sprintf("%s And %d more below.", s.Conditions[0].Says, n-1), false
 	case len(s.Sensors) == 0:
-		return "No sensor is set up yet: nothing is watched."
+		return "No sensor is set up yet: nothing is watched.", false
 	}
-	switch heard := heard(s); heard {
-	case len(s.Sensors):
-		return fmt.Sprintf("All well: %s heard, nothing out of the ordinary.", count(heard, "sensor"))
-	case 0:
-		return fmt.Sprintf("Waiting: none of %s is heard yet.", count(len(s.Sensors), "sensor"))
-	default:
-		return fmt.Sprintf("Waiting: %d of %s heard so far.", heard, count(len(s.Sensors), "sensor"))
+	refused := 0
+	for _, r := range s.Refused {
+		refused += r.Count
 	}
+	heard, all := heard(s), count(len(s.Sensors), "sensor")
+	switch {
+	case heard == 0 && refused == 0:
+		return fmt.Sprintf("Nothing heard yet from %s.", all), false
+	case heard == 0:
+		return fmt.Sprintf("Nothing usable heard yet from %s: %s refused, see below.", all, count(refused, "payload")), false
+	case heard < len(s.Sensors):
+		return fmt.Sprintf("Waiting: %d of %s heard so far.", heard, all), false
+	case refused > 0:
+		return fmt.Sprintf("%s heard, but %s refused within the last hour, see below.", all, count(refused, "payload")), false
+	case !s.Judged:
+		return fmt.Sprintf("%s heard; what they show is being judged.", all), false
+	}
+	return fmt.Sprintf("All well: %s heard, nothing out of the ordinary.", all), true
 }
 
 // heard counts the sensors that are not overdue.
