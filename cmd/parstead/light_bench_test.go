@@ -137,13 +137,43 @@ func BenchmarkAccountOfOneDay(b *testing.B) {
 	})
 }
 
+// BenchmarkPageView compares what a view of a running daemon's page costs, with
+// everything, on day 200 with what it costs on day ten, maps at hand.
+func BenchmarkPageView(b *testing.B) {
+	view := func(days int) func() float64 {
+		dir := everything(b, days)
+		now := firstDay.AddDate(0, 0, days-1).Add(13 * time.Hour)
+		w := watchFolder(b, dir, daemonOptions{clock: newHand(now).clock()})
+		eventually(b, "readiness", func() bool { return w.live.ready() == nil })
+		b.Cleanup(w.stop)
+		return func() float64 {
+			start := time.Now()
+			for range 10 {
+				if _, err := w.newState(b.Context(), now); err != nil {
+					b.Fatal(err)
+				}
+			}
+			return time.Since(start).Seconds() / 10
+		}
+	}
+	short, long := view(10), view(200)
+	var each []float64
+	pairs(b, "xshort", func() float64 {
+		limit := short()
+		took := long()
+		each = append(each, 1e3*took)
+		return took / limit
+	})
+	b.ReportMetric(median(each), "ms/view")
+}
+
 // everything makes a folder of eight bins of 7 × 8 with a sensor each, every other
 // one a lux chip with a scale and an offset, walked twice, the lamps moved half
 // way, and an outage of ten hours a month.
 func everything(b *testing.B, days int) (folder string) {
 	b.Helper()
 	folder = b.TempDir()
-	config := trialText(days) + "[[lamp]]\nname = \"bar\"\nlux_per_ppfd = 67.0\non = \"00:00\"\noff = \"14:00\"\n"
+	config := trialText(days) + "[broker]\nlisten = \"127.0.0.1:0\"\n[page]\nlisten = \"127.0.0.1:0\"\n[[lamp]]\nname = \"bar\"\nlux_per_ppfd = 67.0\non = \"00:00\"\noff = \"14:00\"\n"
 	var survey strings.Builder
 	survey.WriteString("time,bin,row,column,ppfd\n")
 	moved := firstDay.AddDate(0, 0, days/2)

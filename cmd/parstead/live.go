@@ -14,6 +14,7 @@ import (
 	"parstead/ingest/broker"
 	"parstead/light"
 	"parstead/light/account"
+	"parstead/light/field"
 )
 
 // live is the light of the whole trial up to the running day, kept so that the
@@ -28,6 +29,8 @@ type live struct {
 	lasted  time.Duration
 	ended   time.Time // of the last sum, by the machine's clock
 	totals  map[light.Position]light.DLI
+
+	maps field.Kept // of the trial's bins
 
 	state   *page.State // the last one given
 	stateAt time.Time
@@ -114,7 +117,7 @@ func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
 	defer view.Close() //nolint:errcheck // it only read
 	totals := map[light.Position]light.DLI{}
 	if last := earlier(day.Add(-1), t.Rack.Ends); !last.Before(t.Rack.Starts) {
-		days, err := account.New(&t.Rack, view, account.Options{}).Days(ctx, t.Rack.Starts, last)
+		days, err := account.New(&t.Rack, view, account.Options{Maps: l.maps.Maps}).Days(ctx, t.Rack.Starts, last)
 		if err != nil {
 			return err
 		}
@@ -170,7 +173,8 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 		return nil, fmt.Errorf("read the log: %w", err)
 	}
 	today := t.Rack.DateAt(now)
-	days, err := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }}).Days(ctx, today.Add(-1), today)
+	books := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }, Maps: d.live.maps.Maps})
+	days, err := books.Days(ctx, today.Add(-1), today) // what yesterday showed of a sensor holds on
 	if err != nil {
 		return nil, err
 	}

@@ -60,6 +60,13 @@ const darkest = 1
 // Remarks say, in whole sentences, what of the survey shows nothing and is left
 // out: the meter or the sensor in the dark, all readings equal, one position.
 func Maps(bin light.Bin, survey []Reading, epochs []light.Span, anchors func(time.Time) []Anchor) (maps []Map, remarks []string) {
+	return mapsBy(fit, bin, survey, epochs, anchors)
+}
+
+// fitter makes the map of usable readings.
+type fitter func(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error)
+
+func mapsBy(fit fitter, bin light.Bin, survey []Reading, epochs []light.Span, anchors func(time.Time) []Anchor) (maps []Map, remarks []string) {
 	for _, epoch := range epochs {
 		var walk []Reading
 		for _, r := range survey {
