@@ -89,7 +89,7 @@ func Labels(t *trial.Trial, stock string, treatments bool, printed light.Date) (
 			}
 		}
 		if p.Guard {
-			lines[1] += ", guard"
+			lines[0] += ", guard"
 		}
 		s.Rows = append(s.Rows, row)
 		if n%(page.Across*page.Down) == 0 {
