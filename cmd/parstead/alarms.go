@@ -18,12 +18,13 @@ import (
 const (
 	conditionClock   = "clock"   // the system clock can't be trusted
 	conditionDisk    = "disk"    // too little room, or readings can't be kept
+	conditionBroker  = "broker"  // another broker is away, refuses, or has the session taken over
 	conditionFiles   = "files"   // the trial's files have an error; the old ones are in force
 	conditionEntries = "entries" // what was entered at the page can't be written into the sheets
 )
 
 // daemonsOwn lists them: they are told as soon as they are found.
-var daemonsOwn = []string{conditionClock, conditionDisk, conditionFiles, conditionEntries, conditionBackup}
+var daemonsOwn = []string{conditionClock, conditionDisk, conditionBroker, conditionFiles, conditionEntries, conditionBackup}
 
 const (
 	diskFloor  = 256 << 20 // bytes that must stay free
@@ -157,9 +158,13 @@ func (a *alarms) say(d *daemon, own, before, found []page.Condition, now time.Ti
 }
 
 // absorbed tells whether a condition of a larger part of the rack speaks for c:
-// of the whole rack for a bin, of a bin for one of its sensors.
+// of the whole rack for a bin, of a bin for one of its sensors, of the broker for
+// whoever is silent.
 func absorbed(c page.Condition, found []page.Condition) bool {
 	return slices.ContainsFunc(found, func(f page.Condition) bool {
+		if f.Condition == conditionBroker {
+			return c.Condition == string(watch.Silent)
+		}
 		return f.Condition == c.Condition && !sameCause(f, c) && f.Sensor == "" && (f.Bin == "" || f.Bin == c.Bin)
 	})
 }
@@ -233,6 +238,9 @@ func (a *alarms) own(d *daemon, now time.Time) []page.Condition {
 	if c, ok := d.keeper.condition(folder); ok {
 		found = append(found, c)
 	} else if c, ok := diskIs(folder, now); ok {
+		found = append(found, c)
+	}
+	if c, ok := d.link.condition(d.brokerAddress(), now); ok {
 		found = append(found, c)
 	}
 	if files != nil {

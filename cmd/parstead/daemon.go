@@ -35,6 +35,7 @@ type daemon struct {
 	ear      ear
 	intake   *ingest.Intake
 	source   source
+	link     link         // with another broker
 	teller   *tell.Teller // nil where the trial wants no messages
 	page     net.Listener // nil without a page
 	socket   net.Listener
@@ -177,7 +178,8 @@ func (d *daemon) openSource(t *trial.Trial) (source, error) {
 	}
 	if !t.Broker.Embedded {
 		session, err := ingest.NewSession(ingest.SessionConfig{
-			Remote: remote(t), Filters: d.intake.Filters(), Taker: taker, Log: d.log,
+			Remote: remote(t), Filters: d.intake.Filters(), Taker: taker, Clock: d.clock, Log: d.log,
+			OnState: func(s ingest.State) { d.link.note(s, d.clock.Now()) },
 		})
 		if err != nil {
 			return nil, fmt.Errorf("[broker]: %w", err)
