@@ -60,6 +60,7 @@ type ComparedEffect struct {
 	B         string            `json:"b"`
 	Trials    []EffectIn        `json:"trials"`
 	Judged
+	elsewhere string // why another trial that has both levels does not stand beside
 }
 
 // EffectIn is an effect in one trial: its comparison as correlate gives it, with
@@ -398,6 +399,9 @@ func (c *Compared) remark(trials []Trial, labels []string) {
 		t := &trials[i]
 		if t.Input.Early {
 			say("%s has not ended: this is an early look at it.", labels[i])
+		}
+		for _, d := range t.Result.Departures {
+			say("%s departed from its plan: %s", labels[i], d)
 		}
 		for _, r := range t.Result.Outcomes {
 			if r.Model == "" {

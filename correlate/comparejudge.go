@@ -31,7 +31,9 @@ func (c *Compared) judgeEffect(e *ComparedEffect, trials []Trial, labels []strin
 		return fmt.Sprintf("%s is %s with %s than with %s", e.Outcome, word, e.A, e.B)
 	})
 	if len(lines) < 2 {
-		e.Says += onlyDescribed(e, trials, labels)
+		if e.elsewhere = onlyDescribed(e, trials, labels); e.elsewhere != "" {
+			e.Says += " " + e.elsewhere
+		}
 		return
 	}
 	why := c.whyNotPooled(lines)
@@ -193,7 +195,7 @@ func onlyDescribed(e *ComparedEffect, trials []Trial, labels []string) string {
 			}
 			for _, k := range r.Checks {
 				if k.Of == e.Treatment {
-					return fmt.Sprintf(" %s has both levels, but: %s.", labels[i], strings.TrimSuffix(k.Says, "."))
+					return fmt.Sprintf("%s has both levels, but: %s.", labels[i], strings.TrimSuffix(k.Says, "."))
 				}
 			}
 		}

@@ -38,7 +38,7 @@ func (c *Compared) WriteText(w io.Writer) error {
 			for k, t := range s.Trials {
 				asked[k] = t.Trial + ": " + askedWords(t.Asked)
 			}
-			title = p.title(title, fmt.Sprintf("%s: light, within bins", entryName(s.Outcome, s.Of)), asked)
+			title = p.title(title, entryName(s.Outcome, s.Of)+": "+lightWords(s.Trials[0].Kind), asked)
 			p.slopeOver(s)
 		}
 	}
@@ -107,19 +107,43 @@ func (p *printer) slopeOver(s *ComparedSlope) {
 		})
 	}
 	rows = append(rows, pooledRows(s.Pooled)...)
-	first := s.Trials[0]
-	what := first.OutcomeUnit
+	p.wrapped("", "  ", fmt.Sprintf("slope, %s; light of the plants in mol m⁻² d⁻¹", slopesScale(s)))
+	p.table(rows)
+	p.wrapped("  ", "  ", s.Says)
+}
+
+// lightWords tells what a slope on light is taken over: bins stay out of models
+// of single answers.
+func lightWords(k Kind) string {
+	if k == YesNo {
+		return "light"
+	}
+	return "light, within bins"
+}
+
+// slopesScale words what slopes' numbers are, where all trials have the same.
+func slopesScale(s *ComparedSlope) string {
+	text := slopeScale(s.Trials[0].Asked)
+	for _, t := range s.Trials[1:] {
+		if slopeScale(t.Asked) != text {
+			return "each as its trial has it"
+		}
+	}
+	return text
+}
+
+// slopeScale words what a slope's number is.
+func slopeScale(a Asked) string {
+	what := a.OutcomeUnit
 	switch {
-	case first.Scale == Log || first.Kind == Count:
+	case a.Scale == Log || a.Kind == Count:
 		what = "natural logarithm"
-	case first.Kind == YesNo:
+	case a.Kind == YesNo:
 		what = "log odds"
 	case what == "":
 		what = "units"
 	}
-	p.wrapped("", "  ", fmt.Sprintf("slope, %s per mol m⁻² d⁻¹; light of the plants in mol m⁻² d⁻¹", what))
-	p.table(rows)
-	p.wrapped("  ", "  ", s.Says)
+	return what + " per mol m⁻² d⁻¹"
 }
 
 // pooledRows are the means over trials.
@@ -153,9 +177,34 @@ func askedWords(a Asked) string {
 	return "exploratory"
 }
 
-// once lists what one trial alone has.
+// once lists what one trial alone has, a table for each treatment.
 func (p *printer) once(c *Compared) {
-	rows := [][]string{{"", "", "95 % interval", ""}}
+	var title, elsewhere string
+	var rows [][]string
+	flush := func() {
+		if len(rows) == 0 {
+			return
+		}
+		p.line("")
+		p.wrapped("  ", "    ", title)
+		p.table(append([][]string{make([]string, 4)}, rows...))
+		if elsewhere != "" {
+			p.wrapped("  ", "  ", elsewhere)
+		}
+		rows = nil
+	}
+	begun := false
+	add := func(of, why string, row ...string) {
+		if !begun {
+			p.heading("Found in one trial only")
+			begun = true
+		}
+		if of != title || why != elsewhere {
+			flush()
+			title, elsewhere = of, why
+		}
+		rows = append(rows, row)
+	}
 	for i := range c.Comparisons {
 		e := &c.Comparisons[i]
 		if len(e.Trials) > 1 {
@@ -166,16 +215,17 @@ func (p *printer) once(c *Compared) {
 		if value == nil {
 			value = t.Ratio
 		}
-		name := fmt.Sprintf("%s: %s, %s against %s%s; %s", entryName(e.Outcome, e.Of), e.Treatment, e.A, e.B, effectScale(e), t.Trial)
-		rows = append(rows, []string{name, optional(value), between(t.CI95), t.Verdict})
+		of := fmt.Sprintf("%s: %s%s; %s, %s", entryName(e.Outcome, e.Of), e.Treatment, effectScale(e), t.Trial, askedWords(t.Asked))
+		add(of, e.elsewhere, "  "+e.A+" against "+e.B, optional(value), between(t.CI95), t.Verdict)
 	}
 	for i := range c.Light {
-		if s := &c.Light[i]; len(s.Trials) == 1 {
-			rows = append(rows, []string{fmt.Sprintf("%s: light; %s", entryName(s.Outcome, s.Of), s.Trials[0].Trial), optional(s.Trials[0].Slope.Slope), between(s.Trials[0].CI95), ""})
+		s := &c.Light[i]
+		if len(s.Trials) > 1 {
+			continue
 		}
+		t := &s.Trials[0]
+		of := fmt.Sprintf("%s: %s; %s, %s", entryName(s.Outcome, s.Of), lightWords(t.Kind), t.Trial, askedWords(t.Asked))
+		add(of, "", "  slope, "+slopeScale(t.Asked), optional(t.Slope.Slope), between(t.CI95), "")
 	}
-	if len(rows) > 1 {
-		p.heading("Found in one trial only")
-		p.table(rows)
-	}
+	flush()
 }

@@ -15,6 +15,7 @@ import (
 
 	"parstead/cmd/parstead/table"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -108,6 +109,9 @@ func readExport(dir string) (*exported, error) {
 	if d.Analysis == nil {
 		return nil, fmt.Errorf("%s was exported by a version that left out what the analysis asks: export the trial again, or name its own folder", dir)
 	}
+	if err := d.Analysis.valid(); err != nil {
+		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, descriptionFile), err)
+	}
 	x := &exported{trial: d.asTrial()}
 	if x.trial.Rack.Zone, err = time.LoadLocation(d.Timezone); err == nil {
 		x.trial.Rack.DayStarts, err = light.ParseTimeOfDay(d.DayStarts)
@@ -119,6 +123,51 @@ func readExport(dir string) (*exported, error) {
 		return nil, err
 	}
 	return x, x.readLog(dir, d.LogData)
+}
+
+// mostInBin is far more rows or columns than a bin of a trial may have.
+const mostInBin = 10000
+
+// valid tells whether the words that say what is asked are ones that the program
+// writes.
+func (a *analysisAsked) valid() error {
+	names := map[string]bool{}
+	once := func(what, name string) error {
+		key := what + " " + name
+		if name == "" || names[key] {
+			return fmt.Errorf("a %s is called %q, or two are", what, name)
+		}
+		names[key] = true
+		return nil
+	}
+	for _, b := range a.Bins {
+		if err := once("bin", b.Name); err != nil {
+			return err
+		}
+		if b.Rows < 1 || b.Columns < 1 || b.Rows > mostInBin || b.Columns > mostInBin {
+			return fmt.Errorf("bin %q has %d rows of %d", b.Name, b.Rows, b.Columns)
+		}
+	}
+	for _, t := range a.Treatments {
+		if err := once("treatment", t.Name); err != nil {
+			return err
+		}
+		if !slices.Contains([]trial.SetPer{trial.PerPlant, trial.PerBin, trial.PerReservoir, trial.Given}, trial.SetPer(t.SetPer)) || len(t.Levels) == 0 {
+			return fmt.Errorf("treatment %q is set per %q and has %d levels", t.Name, t.SetPer, len(t.Levels))
+		}
+	}
+	for _, o := range a.Outcomes {
+		if err := once("outcome", o.Name); err != nil {
+			return err
+		}
+		if _, err := correlate.ParseKind(o.Kind); err != nil {
+			return err
+		}
+		if !slices.Contains([]string{"", string(trial.Natural), string(trial.Log)}, o.Scale) {
+			return fmt.Errorf("the scale of %q is %q", o.Name, o.Scale)
+		}
+	}
+	return nil
 }
 
 // asTrial is what the description says of the trial.
