@@ -81,6 +81,13 @@ const (
 // ErrTakenOver says that the broker keeps closing the connection.
 var ErrTakenOver = errors.New("the broker accepts and then closes the connection, again and again: most likely another client uses the same client_id; stop it, or give this trial its own")
 
+// ErrEnded is why a session whose Run has returned is not connected, and
+// ErrRefused why one that is connected does not get everything.
+var (
+	ErrEnded   = errors.New("the session has ended")
+	ErrRefused = errors.New("the broker refuses the subscription")
+)
+
 // NewSession prepares a session. It does no I/O.
 func NewSession(c SessionConfig) (*Session, error) {
 	u, err := c.Remote.check()
@@ -153,7 +160,7 @@ func (s *Session) Run(ctx context.Context) error {
 	for wait := s.firstWait; ctx.Err() == nil; {
 		wait = s.hold(ctx, wait)
 	}
-	s.setState(State{Err: errors.New("ended")})
+	s.setState(State{Err: ErrEnded})
 	return nil
 }
 
@@ -360,7 +367,11 @@ func (c *connection) subscribe(filters []string) error {
 	}
 	if len(refused) > 0 {
 		slices.Sort(refused)
-		return fmt.Errorf("the broker refuses the subscription to %s: give user %q the right to read it", strings.Join(refused, ", "), c.session.Remote.Username)
+		who := "anonymous clients"
+		if name := c.session.Remote.Username; name != "" {
+			who = fmt.Sprintf("user %q", name)
+		}
+		return fmt.Errorf("%w to %s: give %s the right to read it", ErrRefused, strings.Join(refused, ", "), who)
 	}
 	return nil
 }

@@ -122,7 +122,7 @@ func listenAt(e *env, t *trial.Trial, patience time.Duration) (heardTopics, erro
 			mu.Lock()
 			defer mu.Unlock()
 			connected = connected || s.Connected
-			if s.Err != nil {
+			if s.Err != nil && !errors.Is(s.Err, ingest.ErrEnded) {
 				cause = s.Err
 			}
 		},
@@ -135,13 +135,18 @@ func listenAt(e *env, t *trial.Trial, patience time.Duration) (heardTopics, erro
 	}
 	mu.Lock()
 	defer mu.Unlock()
-	if !connected {
-		if cause == nil {
-			cause = errors.New("it does not answer")
-		}
+	heard := heardTopics{l.Found(), l.Dropped()}
+	switch {
+	case !connected && cause == nil:
+		return heardTopics{}, fmt.Errorf("no connection to %s: it does not answer; see that it runs and that [broker] is right", t.Broker.URL)
+	case !connected:
 		return heardTopics{}, fmt.Errorf("no connection to %s: see that it runs and that [broker] is right (%w)", t.Broker.URL, cause)
+	case errors.Is(cause, ingest.ErrRefused):
+		return heardTopics{}, fmt.Errorf("%s does not let this trial's client listen to everything, as parstead topics must: allow it for a while, or write the sensors' topics into trial.toml by hand (%w)", t.Broker.URL, cause)
+	case cause != nil && len(heard.Found) == 0:
+		return heardTopics{}, fmt.Errorf("nothing heard at %s before it closed the connection: see that it lets this trial's client subscribe to everything (#), as parstead topics must (%w)", t.Broker.URL, cause)
 	}
-	return heardTopics{l.Found(), l.Dropped()}, nil
+	return heard, nil
 }
 
 // listenAs is the broker for a while.

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bufio"
+	"encoding/binary"
 	"encoding/json"
 	"fmt"
 	"net"
@@ -8,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -195,7 +198,73 @@ func TestTopicsOfAnotherBroker(t *testing.T) {
 	tellsTopics(t, dir)
 	b.stop()
 	status, out, talk := command(t, time.Now(), "", "topics", dir, "--for", "1s")
-	if status != 1 || out != "" || !strings.Contains(talk, "no connection to tcp://"+b.address) {
+	if status != 1 || out != "" || !strings.Contains(talk, "no connection to tcp://"+b.address) || !strings.Contains(talk, "refused") {
 		t.Errorf("without the broker: %d, %s, %s", status, out, talk)
 	}
+}
+
+// A broker need not let everyone listen to everything: it answers with a failure
+// (MQTT 3.1.1, section 3.9.3), or closes the connection.
+func TestTopicsOfABrokerThatRefuses(t *testing.T) {
+	t.Parallel()
+	for answer, says := range map[string]string{
+		"\x90\x03\x00\x01\x80": "give anonymous clients the right to read it",
+		"":                     "closed the connection",
+	} {
+		address := refusing(t, answer)
+		dir := rackFolder(t, time.Now(), fmt.Sprintf("url = \"tcp://%s\"", address))
+		status, out, talk := command(t, time.Now(), "", "topics", dir, "--for", "1s")
+		lines := strings.Split(strings.TrimSpace(talk), "\n")
+		if last := lines[len(lines)-1]; status != 1 || out != "" || !strings.Contains(last, says) || !strings.Contains(last, "as parstead topics must") {
+			t.Errorf("answer %q: %d, %s, %s", answer, status, out, talk)
+		}
+	}
+}
+
+// refusing is a broker that answers every subscription so, or hangs up without
+// an answer.
+func refusing(t *testing.T, answer string) (address string) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all sync.WaitGroup
+	t.Cleanup(func() { _ = l.Close(); all.Wait() })
+	all.Go(func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			all.Go(func() {
+				defer func() { _ = c.Close() }()
+				for in := bufio.NewReader(c); ; {
+					first, err := in.ReadByte()
+					if err != nil {
+						return
+					}
+					n, err := binary.ReadUvarint(in)
+					if err != nil {
+						return
+					}
+					if _, err := in.Discard(int(n)); err != nil {
+						return
+					}
+					switch {
+					case first == 0x10:
+						_, err = c.Write([]byte{0x20, 2, 0, 0})
+					case first == 0x82 && answer != "":
+						_, err = c.Write([]byte(answer))
+					default:
+						return
+					}
+					if err != nil {
+						return
+					}
+				}
+			})
+		}
+	})
+	return l.Addr().String()
 }
