@@ -212,6 +212,18 @@ func (e *encoder) block(key []byte, c *columns, generation uint64) []byte {
 	return seal(key, append(b, body...))
 }
 
+// inside tells whether all readings have raw times in the span.
+func (h *blockHeader) inside(span nanos) bool { return h.first >= span.from && h.last < span.until }
+
+// expected is about how many readings lie in the span.
+func (h *blockHeader) expected(span nanos) int {
+	if h.inside(span) {
+		return h.count
+	}
+	share := float64(min(h.last, span.until)-max(h.first, span.from)) / float64(h.last-h.first+1)
+	return int(min(max(share, 0), 1)*float64(h.count)) + 1
+}
+
 // openBlock checks a block's record and reads its header.
 func openBlock(key, record []byte) (h blockHeader, err error) {
 	body, err := unseal(kindBlock, key, record)
@@ -257,6 +269,7 @@ type decoder struct {
 	scratch []byte
 	headers []blockHeader
 	extra   columns // for what a series does not carry
+	part    light.Series
 }
 
 var decoders = sync.Pool{New: func() any { return new(decoder) }}

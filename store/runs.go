@@ -34,8 +34,8 @@ func (r *runs) end(rebased bool) {
 	}
 }
 
-// appendLoose appends the part of an ordered series that lies in the span.
-func (r *runs) appendLoose(s *light.Series) {
+// add appends the part of an ordered series that lies in the span, as a run.
+func (r *runs) add(s *light.Series) {
 	from, until := within(s.Times, r.span)
 	if from == until {
 		return

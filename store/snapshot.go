@@ -138,7 +138,7 @@ func (s *Snapshot) Series(ctx context.Context, sensor string, during light.Span,
 	if err := s.readBlocks(ctx, id, span, &r); err != nil {
 		return fmt.Errorf("readings of %q: %w", sensor, err)
 	}
-	r.appendLoose(&s.loose[id])
+	r.add(&s.loose[id])
 	r.merge()
 	return nil
 }
@@ -179,7 +179,7 @@ func (s *Snapshot) readBlocks(ctx context.Context, id uint32, span nanos, r *run
 	}
 	count := 0
 	for i := range headers {
-		count += headers[i].count
+		count += headers[i].expected(span)
 	}
 	r.dst.Times = slices.Grow(r.dst.Times, count)
 	r.dst.Values = slices.Grow(r.dst.Values, count)
@@ -187,11 +187,24 @@ func (s *Snapshot) readBlocks(ctx context.Context, id uint32, span nanos, r *run
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		rebased, err := d.series(&headers[i], s.steps, r.dst)
+		h := &headers[i]
+		if h.inside(span) {
+			rebased, err := d.series(h, s.steps, r.dst)
+			if err != nil {
+				return err
+			}
+			r.end(rebased)
+			continue
+		}
+		d.part.Reset() // aside, so that a day does not take the memory of a week
+		rebased, err := d.series(h, s.steps, &d.part)
 		if err != nil {
 			return err
 		}
-		r.end(rebased)
+		if rebased {
+			d.part.Sort()
+		}
+		r.add(&d.part)
 	}
 	clear(headers) // they point into the database
 	return nil

@@ -168,8 +168,16 @@ func (a *Account) bins(ctx context.Context, f frame, levels []float64) ([]*bin, 
 			return err
 		}
 		bins[i] = b
+		if b.large() {
+			return nil
+		}
 		return b.compute(ctx, levels)
 	})
+	for _, b := range bins { // one after another: they share their work out, and each worker holds a whole series
+		if err == nil && b.large() {
+			err = b.compute(ctx, levels)
+		}
+	}
 	return bins, err
 }
 

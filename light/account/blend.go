@@ -223,7 +223,7 @@ func (bl *blend) load(ctx context.Context, from, until int64) error {
 		}
 		var l *loaded
 		if len(bl.kept[i]) < keptCurves {
-			l = &loaded{series: buffers.Get().(*light.Series)}
+			l = &loaded{series: dayBuffers.Get().(*light.Series)}
 		} else { // the oldest makes room
 			l = bl.kept[i][0]
 			bl.kept[i] = append(bl.kept[i][:0], bl.kept[i][1:]...)
@@ -251,7 +251,7 @@ func (bl *blend) loadDays(ctx context.Context, first, last light.Date) error {
 func (bl *blend) release() {
 	for i := range bl.tracks {
 		for _, l := range bl.kept[i] {
-			buffers.Put(l.series)
+			dayBuffers.Put(l.series)
 		}
 		bl.kept[i], bl.curves[i] = nil, nil
 	}

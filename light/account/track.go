@@ -97,14 +97,21 @@ func (b *bin) addTrack(s light.Sensor, stretches []dli.Stretch) {
 	slices.SortFunc(t.stretches, func(a, b dli.Stretch) int { return cmp.Compare(a.From, b.From) })
 }
 
-// buffers are series whose memory is used again.
-var buffers = sync.Pool{New: func() any { return new(light.Series) }}
+// buffers are series whose memory is used again: those for whole frames, and
+// those for a few days, of which very many may be held at once.
+var (
+	buffers    = sync.Pool{New: func() any { return new(light.Series) }}
+	dayBuffers = sync.Pool{New: func() any { return new(light.Series) }}
+)
+
+// large tells whether the bin has so many tracks that they are read in parallel.
+func (b *bin) large() bool { return len(b.tracks) > mostTracks }
 
 // compute integrates the bin's tracks over the frame and settles what each place
 // received. Few tracks follow one another, and as long as they are not many
 // readings their curves stay at hand for what is to be filled.
 func (b *bin) compute(ctx context.Context, levels []float64) error {
-	if len(b.tracks) > mostTracks {
+	if b.large() {
 		err := parallel(len(b.tracks), func(i int) error { return b.integrate(ctx, b.tracks[i], levels, 0) })
 		if err != nil {
 			return err
