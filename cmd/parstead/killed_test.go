@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -17,6 +18,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	bolt "go.etcd.io/bbolt"
 
 	"parstead/light"
 	"parstead/store"
@@ -232,6 +235,25 @@ func (s *sender) missing(t *testing.T, dir string) (wrong []string) {
 	return wrong[:min(len(wrong), 30)]
 }
 
+// whole checks the database that a daemon left.
+func whole(t *testing.T, dir string) {
+	t.Helper()
+	db, err := bolt.Open(filepath.Join(dir, store.FileName), 0o600, &bolt.Options{ReadOnly: true, Timeout: 10 * time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = db.Close() }()
+	if err := db.View(func(tx *bolt.Tx) error {
+		var all []error
+		for err := range tx.Check() {
+			all = append(all, err)
+		}
+		return errors.Join(all...)
+	}); err != nil {
+		t.Fatal(err)
+	}
+}
+
 func TestKilledProgramKeepsWhatItAcknowledged(t *testing.T) {
 	t.Parallel()
 	address := freeAddress(t)
@@ -250,6 +272,7 @@ func TestKilledProgramKeepsWhatItAcknowledged(t *testing.T) {
 		if err := <-ended; err == nil {
 			t.Fatal("the sender ended by itself")
 		}
+		whole(t, dir)
 		if wrong := s.missing(t, dir); len(wrong) > 0 {
 			t.Fatalf("after a kill: %q", wrong)
 		}
@@ -287,6 +310,7 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 		eventually(t, "more is published", func() bool { return s.count() > before+50 })
 		time.Sleep(time.Duration(random.IntN(60_000)) * time.Microsecond)
 		p.kill()
+		whole(t, dir)
 		p = runProgram(t, "run", dir)
 		p.ready(page)
 	}

@@ -3,4 +3,4 @@
 package main
 
 // programKills is how often a test kills the program.
-const programKills = 40
+const programKills = 100
