@@ -28,10 +28,26 @@ func DateOf(t time.Time) Date {
 }
 
 // String writes the date as 2026-07-21.
-func (d Date) String() string { return d.utc().Format(time.DateOnly) }
+func (d Date) String() string { return string(d.append(nil)) }
+
+func (d Date) append(b []byte) []byte {
+	if d.Year < 1000 || d.Year > 9999 || d.Month < 1 || d.Month > 12 || d.Day < 1 || d.Day > 28 && d != d.Add(0) {
+		return d.utc().AppendFormat(b, time.DateOnly)
+	}
+	// Written out: a season's figures carry it tens of thousands of times.
+	two := func(n int) (tens, ones byte) { return byte('0' + n/10), byte('0' + n%10) }
+	y0, y1 := two(d.Year / 100)
+	y2, y3 := two(d.Year % 100)
+	m0, m1 := two(int(d.Month))
+	d0, d1 := two(d.Day)
+	return append(b, y0, y1, y2, y3, '-', m0, m1, '-', d0, d1)
+}
+
+// AppendText appends the date as String writes it.
+func (d Date) AppendText(b []byte) ([]byte, error) { return d.append(b), nil }
 
 // MarshalText writes the date as String does.
-func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+func (d Date) MarshalText() ([]byte, error) { return d.append(nil), nil }
 
 // UnmarshalText reads what MarshalText writes.
 func (d *Date) UnmarshalText(text []byte) (err error) {

@@ -237,3 +237,20 @@ func TestDateText(t *testing.T) {
 		t.Error("30 February was read as a date")
 	}
 }
+
+// Dates are written as the standard library writes them, those that no calendar
+// has brought into one.
+func TestDatesAreWrittenAsByTheStandardLibrary(t *testing.T) {
+	t.Parallel()
+	for _, year := range []int{1, 999, 1000, 1900, 2024, 2026, 9999, 10000} {
+		for month := time.Month(0); month <= 13; month++ {
+			for day := range 33 {
+				d := light.Date{Year: year, Month: month, Day: day}
+				want := time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
+				if got := d.String(); got != want {
+					t.Fatalf("%d-%d-%d: %s, want %s", year, month, day, got, want)
+				}
+			}
+		}
+	}
+}

@@ -24,7 +24,7 @@ type BinDay struct {
 // AppendJSON appends the day as an object of `parstead dli --per bin --json`.
 func (d BinDay) AppendJSON(dst []byte) []byte {
 	dst = append(dst, `{"date":"`...)
-	dst = append(dst, d.Date.String()...)
+	dst, _ = d.Date.AppendText(dst) // never fails
 	dst = append(dst, `","bin":`...)
 	dst = appendText(dst, d.Bin)
 	if d.Known {

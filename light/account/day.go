@@ -57,7 +57,7 @@ type Day struct {
 // the shortest that read back as the same float64.
 func (d Day) AppendJSON(dst []byte) []byte {
 	dst = append(dst, `{"date":"`...)
-	dst = append(dst, d.Date.String()...)
+	dst, _ = d.Date.AppendText(dst) // never fails
 	dst = append(dst, `","bin":`...)
 	dst = appendText(dst, d.Position.Bin)
 	dst = append(dst, `,"row":`...)
@@ -90,14 +90,24 @@ func appendNumber(dst []byte, key string, x float64) []byte {
 	dst = append(dst, ',', '"')
 	dst = append(dst, key...)
 	dst = append(dst, '"', ':')
+	if x == 0 || x == 1 { // as shares mostly are
+		return append(dst, '0'+byte(x))
+	}
 	return strconv.AppendFloat(dst, x, 'g', -1, 64)
 }
 
 // appendText appends a JSON string.
 func appendText(dst []byte, s string) []byte {
-	text, err := json.Marshal(s)
-	if err != nil {
-		panic("account: " + err.Error()) // a string always has a JSON form
+	for i := range len(s) {
+		if c := s[i]; c < ' ' || c > '~' || c == '"' || c == '\\' {
+			text, err := json.Marshal(s)
+			if err != nil {
+				panic("account: " + err.Error()) // a string always has a JSON form
+			}
+			return append(dst, text...)
+		}
 	}
-	return append(dst, text...)
+	dst = append(dst, '"')
+	dst = append(dst, s...)
+	return append(dst, '"')
 }

@@ -109,7 +109,7 @@ func (b *bin) large() bool { return len(b.tracks) > mostTracks }
 
 // compute integrates the bin's tracks over the frame and settles what each place
 // received. Few tracks follow one another, and as long as they are not many
-// readings their curves stay at hand for what is to be filled.
+// readings the curves of those with many gaps stay at hand for filling.
 func (b *bin) compute(ctx context.Context, levels []float64) error {
 	if b.large() {
 		err := parallel(len(b.tracks), func(i int) error { return b.integrate(ctx, b.tracks[i], levels, 0) })
@@ -144,7 +144,7 @@ func (b *bin) compute(ctx context.Context, levels []float64) error {
 }
 
 // integrate computes a track's light over the cells of the frame, and keeps its
-// curve if it has no more readings than there is room for.
+// curve if it has many gaps and no more readings than there is room for.
 func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room int) error {
 	bounds := make([]int64, 0, len(b.cells)+1)
 	bounds = append(bounds, b.cells[0].from)
@@ -160,7 +160,7 @@ func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room in
 	t.lights, t.gaps = lights, curve.Gaps
 	t.saturated, t.outside = curve.Saturated, curve.Outside
 	b.countAbove(t, &curve, levels)
-	if len(curve.Times) > room {
+	if len(curve.Gaps) <= keptCurves || len(curve.Times) > room { // a few gaps' days are soon read again
 		buffers.Put(series)
 		return nil
 	}
