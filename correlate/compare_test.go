@@ -55,6 +55,7 @@ func TestCompareThreeTrials(t *testing.T) {
 	if len(c.Comparisons) != 4 || len(c.Light) != 1 {
 		t.Fatalf("%d comparisons and %d slopes", len(c.Comparisons), len(c.Light))
 	}
+	intervals := 0
 	for _, e := range c.Comparisons {
 		var mean, within, spread float64
 		for k, in := range e.Trials {
@@ -72,6 +73,14 @@ func TestCompareThreeTrials(t *testing.T) {
 		for _, in := range e.Trials {
 			spread += (*in.Difference - mean) * (*in.Difference - mean) / 2
 		}
+		if sd := e.Pooled.BetweenTrials.SD; math.Abs(sd-math.Sqrt(max(0, spread-within))) > 1e-12 {
+			t.Errorf("%s: between trials %g", e.Treatment, sd)
+		}
+		if ci := e.Pooled.BetweenTrials.CI95; ci != nil && (ci[0] > e.Pooled.BetweenTrials.SD || ci[1] < e.Pooled.BetweenTrials.SD) {
+			t.Errorf("%s: between trials %g, interval %v", e.Treatment, e.Pooled.BetweenTrials.SD, *ci)
+		} else if ci != nil {
+			intervals++
+		}
 		like := model.Estimate{Value: mean, SE: math.Sqrt(max(spread, within) / 3), DF: 2}
 		approx(t, "mean", e.Pooled.TheseTrials.Difference, mean, 1e-12)
 		approx(t, "se of these", e.Pooled.TheseTrials.SE, math.Sqrt(within/3), 1e-12)
@@ -83,6 +92,9 @@ func TestCompareThreeTrials(t *testing.T) {
 		if got := *e.Pooled.TheseTrials.DF; got < df || got > 3*df {
 			t.Errorf("%s: on %g, the trials on %g each", e.Treatment, got, df)
 		}
+	}
+	if intervals == 0 {
+		t.Error("no interval of the spread between trials")
 	}
 	s := c.Light[0]
 	if s.Pooled == nil || s.Agreement == nil || len(s.Trials) != 3 || s.Trials[0].DLI[0] >= s.Trials[0].DLI[1] {
@@ -105,6 +117,12 @@ func TestCompareAddsErrorOfLightsScale(t *testing.T) {
 		variance += *in.SE**in.SE + shared*shared
 	}
 	approx(t, "se", b.Pooled.TheseTrials.SE, math.Sqrt(variance)/2, 1e-12)
+	// Satterthwaite: the scale's own error is known and takes no degree of freedom.
+	var fourth float64
+	for _, in := range b.Trials {
+		fourth += math.Pow(*in.SE, 4) / *in.DF
+	}
+	approx(t, "df", b.Pooled.TheseTrials.DF, variance*variance/fourth, 1e-12)
 	if *a.Pooled.TheseTrials.SE >= *b.Pooled.TheseTrials.SE {
 		t.Error("the scale's error is not there")
 	}
@@ -174,6 +192,35 @@ func TestCompareSays(t *testing.T) {
 	}
 }
 
+// The sentence about agreement follows the test at 5 %.
+func TestCompareAgreement(t *testing.T) {
+	t.Parallel()
+	shown, not, close := 0, 0, 0
+	for step := range 16 {
+		e := compared(t, several(t, 2, func(k int, trial *Trial) {
+			for i, code := range trial.Input.Treatments[0].Codes {
+				if code == 1 {
+					trial.Input.Outcomes[0].Values[i] += float64(k*step) * 0.12
+				}
+			}
+		})).pair(t, "coir", "bark")
+		differ := strings.Contains(e.Says, "The trials differ by more than their own errors explain")
+		if p := e.Agreement.P; differ != (p < 0.05) || differ == strings.Contains(e.Says, "is not shown") || differ == (e.Agreement.SmallestDetectable != nil) {
+			t.Errorf("p %g: %q", p, e.Says)
+		} else if differ {
+			shown++
+			if p > 0.001 {
+				close++
+			}
+		} else {
+			not++
+		}
+	}
+	if shown == 0 || not == 0 || close == 0 {
+		t.Errorf("%d shown, %d of them narrowly, %d not", shown, close, not)
+	}
+}
+
 // What was measured in another way is set side by side and not pooled, and a
 // sentence says why.
 func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
@@ -200,6 +247,40 @@ func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 		{"unit", second(func(x *Trial) { x.Input.Outcomes[0].Unit = "mg" }), "unit is g in trial 1 and mg in trial 2", "unit is g"},
 		{"basis", second(func(x *Trial) { x.Input.Outcomes[0].Basis = "dry" }), "the basis is not said in trial 1 and dry in trial 2", "the basis is"},
 		{"only", second(func(x *Trial) { x.Input.Outcomes[0].OnlyText = "species = A" }), "the choice of plants is all in trial 1 and species = A in trial 2", "the choice of plants"},
+		{"start", second(func(x *Trial) {
+			start := &Column{Name: "start_g"}
+			for i := range x.Input.Plants {
+				start.Values = append(start.Values, 1+float64((i*37)%50)/50)
+			}
+			x.Input.Outcomes[0].Start = start
+		}), "the starting value is none in trial 1 and start_g in trial 2", "the starting value is"},
+		{"exposure", func(k int, x *Trial) {
+			o := &x.Input.Outcomes[0]
+			o.Kind, o.Scale = Count, ""
+			for i, v := range o.Values {
+				o.Values[i] = math.Floor(math.Abs(v))
+			}
+			if k == 1 {
+				o.Exposure = &Column{Name: "days"}
+				for i := range o.Values {
+					o.Exposure.Values = append(o.Exposure.Values, 10+float64(i%5))
+				}
+			}
+		}, "the exposure is none in trial 1 and days in trial 2", "the exposure is"},
+		{"model", func(k int, x *Trial) {
+			o := &x.Input.Outcomes[0]
+			o.Kind, o.Scale = YesNo, ""
+			for i, v := range o.Values {
+				o.Values[i] = 0
+				if v > 5.8 {
+					o.Values[i] = 1
+				}
+			}
+			x.Input.Treatments = x.Input.Treatments[:1]
+			if k == 0 {
+				x.Input.Light = nil
+			}
+		}, "the model is exact table in trial 1 and penalised logistic in trial 2", "-"},
 		{"length", second(func(x *Trial) { x.Days = 28 }), "the trial is 90 days in trial 1 and 28 in trial 2", "the trial is 90 days"},
 		{"window", second(func(x *Trial) { x.Window, x.WindowDays = "the first 28 days", 28 }), "", "the light window is the whole trial in trial 1 and the first 28 days in trial 2"},
 		{"window's length", second(func(x *Trial) { x.WindowDays = 60 }), "", "the light window is 90 days in trial 1 and 60 in trial 2"},
@@ -259,6 +340,15 @@ func TestCompareRareAnswers(t *testing.T) {
 	} else {
 		approx(t, "odds ratio", e.Pooled.TheseTrials.Ratio, math.Sqrt(*e.Trials[0].Ratio**e.Trials[1].Ratio), 1e-12)
 	}
+	sound := func(k int, trial *Trial) { // nearly every answer is yes
+		rotten(19)(k, trial)
+		for i, v := range trial.Input.Outcomes[0].Values {
+			trial.Input.Outcomes[0].Values[i] = 1 - v
+		}
+	}
+	if e := compared(t, several(t, 2, sound)).pair(t, "coir", "bark"); e.Pooled != nil {
+		t.Errorf("rare noes are pooled: %q", e.Says)
+	}
 	e := compared(t, several(t, 2, rotten(19))).pair(t, "coir", "bark")
 	if e.Pooled != nil || !strings.Contains(e.Says, "fewer than 5 of one answer") && !strings.Contains(e.Says, "no estimate") {
 		t.Errorf("rare answers: %q", e.Says)
@@ -308,6 +398,19 @@ func TestCompareRefusesTheSameTrial(t *testing.T) {
 	})
 	if _, err := Compare(trials); err == nil || !strings.Contains(err.Error(), "folder1 and folder2 hold the same harvest: name each trial once") {
 		t.Errorf("%v", err)
+	}
+	trials = several(t, 2, func(k int, trial *Trial) {
+		if k == 1 { // read when half of the harvest was weighed
+			*trial.Input = *rack(40, 6, 18)
+			for i := range trial.Input.Plants {
+				if i%3 > 0 {
+					trial.Input.Outcomes[0].Values[i] = math.NaN()
+				}
+			}
+		}
+	})
+	if _, err := Compare(trials); err == nil {
+		t.Error("the same harvest, read early, was compared")
 	}
 	counts := several(t, 2, func(k int, trial *Trial) {
 		o := Outcome{Name: "leaves", Kind: Count}
