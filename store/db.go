@@ -99,6 +99,8 @@ type DB struct {
 	owners []*sensor // of the group being written, one a reading
 	weeks  weekCache
 
+	entries logCache
+
 	mu    sync.RWMutex // guards what is asked for between writes
 	state state
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -387,5 +388,51 @@ func TestMetrics(t *testing.T) {
 	}
 	if n := families[0].GetMetric()[0].GetHistogram().GetSampleCount(); families[0].GetName() != "parstead_store_commit_duration_seconds" || n != 2 {
 		t.Errorf("%s counts %d commits, want the opening and the group", families[0].GetName(), n)
+	}
+}
+
+// Each view sees the log as it was when the view was opened, whichever read it
+// first.
+func TestLogOfOlderViews(t *testing.T) {
+	t.Parallel()
+	db := open(t)
+	var views []*Snapshot
+	for i := range 5 {
+		view, err := db.View()
+		if err != nil {
+			t.Fatal(err)
+		}
+		views = append(views, view)
+		if _, err := db.AddEvent(t.Context(), light.Event{Kind: light.Other, Text: fmt.Sprint(i)}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for i, view := range views {
+		log, err := view.Events(t.Context())
+		if err != nil || len(log) != i || i > 0 && log[i-1].Text != fmt.Sprint(i-1) {
+			t.Errorf("view %d: %v %v", i, log, err)
+		}
+		if err := view.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	// One that began before and reads after another has read more.
+	tx, err := db.bolt.Begin(false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.AddEvent(t.Context(), light.Event{Kind: light.Other}); err != nil {
+		t.Fatal(err)
+	}
+	later, err := db.View()
+	if err != nil {
+		t.Fatal(err)
+	}
+	log, err := db.entries.read(tx.Bucket(bucketLog))
+	if err != nil || len(log) != 5 || len(later.log) != 6 {
+		t.Errorf("%d and %d entries, %v", len(log), len(later.log), err)
+	}
+	if err := errors.Join(later.Close(), tx.Rollback()); err != nil {
+		t.Error(err)
 	}
 }

@@ -1,11 +1,14 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
+	"sync"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -72,6 +75,37 @@ func readLog(log *bolt.Bucket) ([]light.Event, error) {
 	return events, nil
 }
 
+// logCache holds entries of the log that were read before: they never change.
+type logCache struct {
+	mu     sync.Mutex
+	events []light.Event
+}
+
+// read is the log as a reading transaction sees it. The slice is shared.
+func (c *logCache) read(log *bolt.Bucket) ([]light.Event, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	known := uint64(0)
+	if n := len(c.events); n > 0 {
+		known = c.events[n-1].ID
+	}
+	cursor := log.Cursor()
+	for k, v := cursor.Seek(sequenceKey(known + 1)); k != nil; k, v = cursor.Next() {
+		e, err := readEvent(k, v)
+		if err != nil {
+			return nil, err
+		}
+		c.events = append(c.events, e)
+	}
+	// A transaction that began earlier sees fewer than another has read.
+	last, _ := cursor.Last()
+	if last == nil {
+		return nil, nil
+	}
+	n, _ := slices.BinarySearchFunc(c.events, binary.BigEndian.Uint64(last)+1, func(e light.Event, id uint64) int { return cmp.Compare(e.ID, id) })
+	return c.events[:n:n], nil
+}
+
 // AddEvent writes an entry into the trial's log and returns its id, which is
 // one more than that of the entry before. ID is ignored; Written, where zero,
 // is now, and At, where zero, is Written. An entry that withdraws another must
@@ -91,7 +125,9 @@ func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 	if e.At.IsZero() {
 		e.At = e.Written
 	}
-	var steps clockSteps
+	db.mu.RLock()
+	steps := db.state.steps
+	db.mu.RUnlock()
 	err := db.update(func(tx *bolt.Tx) error {
 		bucket := tx.Bucket(bucketLog)
 		if e.Withdraws != 0 && bucket.Get(sequenceKey(e.Withdraws)) == nil {
@@ -109,6 +145,9 @@ func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 		}
 		if err := bucket.Put(key, record); err != nil {
 			return err
+		}
+		if e.Kind != light.ClockStepped && e.Withdraws == 0 {
+			return nil
 		}
 		// An entry of which the steps of the clock can't be read is not taken.
 		log, err := readLog(bucket)

@@ -80,7 +80,7 @@ func openFile(path string) (*Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := snapshotOf(b)
+	s, err := snapshotOf(b, &logCache{})
 	if err != nil {
 		if errors.Is(err, ErrDamaged) {
 			err = damagedFile(path, err)

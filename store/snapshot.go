@@ -39,14 +39,14 @@ type Snapshot struct {
 
 // View opens a snapshot.
 func (db *DB) View() (*Snapshot, error) {
-	s, err := snapshotOf(db.bolt)
+	s, err := snapshotOf(db.bolt, &db.entries)
 	if err != nil {
 		return nil, fmt.Errorf("look into %s: %w", db.path, err)
 	}
 	return s, nil
 }
 
-func snapshotOf(b *bolt.DB) (s *Snapshot, err error) {
+func snapshotOf(b *bolt.DB, entries *logCache) (s *Snapshot, err error) {
 	defer guard(debug.SetPanicOnFault(true), &err)
 	tx, err := b.Begin(false)
 	if err != nil {
@@ -57,10 +57,10 @@ func snapshotOf(b *bolt.DB) (s *Snapshot, err error) {
 			err = errors.Join(err, tx.Rollback())
 		}
 	}()
-	return newSnapshot(tx)
+	return newSnapshot(tx, entries)
 }
 
-func newSnapshot(tx *bolt.Tx) (*Snapshot, error) {
+func newSnapshot(tx *bolt.Tx, entries *logCache) (*Snapshot, error) {
 	s := &Snapshot{tx: tx, ids: map[string]uint32{}}
 	if empty(tx) {
 		return s, nil
@@ -83,7 +83,7 @@ func newSnapshot(tx *bolt.Tx) (*Snapshot, error) {
 	}
 	slices.Sort(s.names)
 	var err error
-	if s.log, err = readLog(tx.Bucket(bucketLog)); err != nil {
+	if s.log, err = entries.read(tx.Bucket(bucketLog)); err != nil {
 		return nil, err
 	}
 	if s.steps, err = stepsOf(s.log); err != nil {
@@ -118,7 +118,7 @@ func (s *Snapshot) WriteTo(w io.Writer) (n int64, err error) {
 // belongs to the snapshot.
 func (s *Snapshot) Sensors() ([]string, error) { return s.names, nil }
 
-// Events lists the whole log, ordered by id. The slice belongs to the snapshot.
+// Events lists the whole log, ordered by id. The slice must not be changed.
 func (s *Snapshot) Events(context.Context) ([]light.Event, error) { return s.log, nil }
 
 // Series appends to dst the readings of the sensor in the span, ordered by
