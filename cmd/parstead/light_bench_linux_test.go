@@ -6,12 +6,16 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"os"
 	"os/exec"
+	"path/filepath"
 	"runtime"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"golang.org/x/sys/unix"
 
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
@@ -83,7 +87,8 @@ func BenchmarkAccount(b *testing.B) {
 
 // BenchmarkAccountEverywhere sets the light account of two bins of 9 × 9 with a
 // sensor at every position for 200 days, 46.7 million packed readings, on one
-// thread and on two, beside numpy over arrays in memory on one.
+// thread and on two, beside numpy over arrays in memory on one; and with the
+// database out of the page cache beside the same with it cached.
 func BenchmarkAccountEverywhere(b *testing.B) {
 	const sensors, days = 162, 200
 	numpy := arrays(b, sensors, days)
@@ -111,6 +116,17 @@ func BenchmarkAccountEverywhere(b *testing.B) {
 			})
 		})
 	}
+	b.Run("not cached", func(b *testing.B) {
+		pairs(b, "xcached", func() float64 {
+			start := time.Now()
+			seasonOf(b, t, t.Rack.Starts, t.Rack.Ends)
+			cached := time.Since(start)
+			forget(b, filepath.Join(t.Dir, "readings.db"))
+			start = time.Now()
+			seasonOf(b, t, t.Rack.Starts, t.Rack.Ends)
+			return time.Since(start).Seconds() / cached.Seconds()
+		})
+	})
 }
 
 // BenchmarkAccountOfOneDay compares the cost of the light of one more day, with
@@ -296,5 +312,21 @@ func arrays(b *testing.B, sensors, days int) func() float64 {
 			b.Fatal(err)
 		}
 		return seconds
+	}
+}
+
+// forget drops a file from the page cache.
+func forget(b *testing.B, path string) {
+	b.Helper()
+	f, err := os.Open(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close() //nolint:errcheck // it only read
+	if err := f.Sync(); err != nil {
+		b.Fatal(err)
+	}
+	if err := unix.Fadvise(int(f.Fd()), 0, 0, unix.FADV_DONTNEED); err != nil {
+		b.Fatal(err)
 	}
 }
