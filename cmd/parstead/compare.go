@@ -13,13 +13,15 @@ import (
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
+	"parstead/correlate/report"
 )
 
 // compareCmd is parstead compare.
 type compareCmd struct {
-	Folders []string `arg:"" name:"folder" help:"The trials' folders, or what parstead export wrote of them; two or more."`
-	Seed    uint64   `default:"1" help:"Of every random draw."`
-	JSON    bool     `help:"Write the comparison as JSON, and nothing else."`
+	Folders  []string `arg:"" name:"folder" help:"The trials' folders, or what parstead export wrote of them; two or more."`
+	Pictures string   `placeholder:"DIR" help:"Draw what several trials have there, as SVG, PNG and CSV."`
+	Seed     uint64   `default:"1" help:"Of every random draw."`
+	JSON     bool     `help:"Write the comparison as JSON, and nothing else."`
 }
 
 // Help is what compare --help says beside its options.
@@ -35,6 +37,7 @@ Each folder is a trial's, or one that parstead export wrote. Daemons may run.
 Examples:
   parstead compare spring autumn
   parstead compare spring autumn-files --json
+  parstead compare spring autumn --pictures both
 
 Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 }
@@ -69,6 +72,20 @@ func (c *compareCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	if err := c.write(e, compared); err != nil {
+		return err
+	}
+	if c.Pictures == "" {
+		return nil
+	}
+	if err := report.WriteCompared(c.Pictures, compared); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(e.stderr, "Pictures: %s\n", c.Pictures)
+	return err
+}
+
+func (c *compareCmd) write(e *env, compared *correlate.Compared) error {
 	if !c.JSON {
 		return compared.WriteText(e.stdout)
 	}

@@ -98,7 +98,13 @@ func TestCompare(t *testing.T) {
 	if lines < 100 || slopes < 10 || pooled < 30 {
 		t.Errorf("%d lines, %d slopes, %d pooled", lines, slopes, pooled)
 	}
-	narrow(t, must(t, winter, "", "compare", spring, autumn))
+	pictures := filepath.Join(t.TempDir(), "both")
+	status, text, talk := command(t, winter, "", "compare", spring, autumn, "--pictures", pictures)
+	narrow(t, text)
+	drawn, err := filepath.Glob(filepath.Join(pictures, "biomass_g-streptocarpus-medium-trials*.svg"))
+	if status != 0 || err != nil || len(drawn) == 0 || !strings.Contains(talk, "Pictures: "+pictures) {
+		t.Errorf("exit status %d, %d drawn, %v, %q", status, len(drawn), err, talk)
+	}
 }
 
 // A daemon holds one trial's database meanwhile.
