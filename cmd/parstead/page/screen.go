@@ -84,9 +84,9 @@ func (s *Server) newScreen(r *http.Request, name string, q url.Values) *screen {
 		return v
 	}
 	for part, into := range v.Entry.parts() {
-		*into = clip(q.Get(part))
+		text := q.Get(part)
+		*into = text[:min(len(text), longestText)]
 	}
-	v.Entry.Text = q.Get("text")
 	if !slices.Contains(screens, v.Name) {
 		v.Name = "home"
 	}
@@ -214,5 +214,5 @@ func (s *Server) answerScreen(w http.ResponseWriter, _ *http.Request, status int
 	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Security-Policy", enterPolicy)
 	w.WriteHeader(status)
-	_, _ = w.Write([]byte(b.String())) // the reader has gone: nobody to tell
+	_, _ = w.Write([]byte(strings.ToValidUTF8(b.String(), "�"))) // the reader has gone: nobody to tell
 }

@@ -155,7 +155,8 @@ func (s *Server) guard(next http.Handler, address net.Addr) http.Handler {
 		h.Set("Content-Security-Policy", "default-src 'none'; "+ownPolicy)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
-		if !allowedHost(r.Host, port) {
+		// Under TLS the browser itself has made sure of the name.
+		if r.TLS == nil && !allowedHost(r.Host, port) {
 			say(w, http.StatusMisdirectedRequest, "Ask for this page by the machine's address or as localhost.")
 			return
 		}
