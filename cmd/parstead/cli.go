@@ -60,9 +60,8 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 }
 
 func runAt(e *env, args []string) error {
-	var cli commands
 	ended := false // help or version was asked for and printed
-	parser, err := kong.New(&cli,
+	parser, err := kong.New(grammar(args),
 		kong.Name("parstead"),
 		kong.Description("The light each place got, and what the harvest owes to it. "+
 			"Exit status: 0 done, 1 a fault, 2 a command line that can't be meant."),
