@@ -10,8 +10,7 @@ import (
 func grammar(args []string) any {
 	all := reflect.TypeFor[commands]()
 	version, _ := all.FieldByName("Version")
-	for i := range all.NumField() {
-		field := all.Field(i)
+	for field := range all.Fields() {
 		name := field.Tag.Get("name")
 		if name == "" {
 			name = strings.ToLower(field.Name)
