@@ -29,8 +29,17 @@ func TestOneCommandReadsAsAmongAll(t *testing.T) {
 			t.Errorf("%s is not found alone", name)
 		}
 		for _, args := range [][]string{
-			{name}, {name, "--help"}, {name, "-h"}, {name, "--version"}, {name, "--no-such"}, {name, "--jsom"}, {name, t.TempDir()},
-			{name, "a", "b", "c", "d"}, {name, "--seed", "x"}, {name, "dli"}, {name, "--at"},
+			{name},
+			{name, "--help"},
+			{name, "-h"},
+			{name, "--version"},
+			{name, "--no-such"},
+			{name, "--jsom"},
+			{name, t.TempDir()},
+			{name, "a", "b", "c", "d"},
+			{name, "--seed", "x"},
+			{name, "dli"},
+			{name, "--at"},
 		} {
 			if one, all := said(grammar(args), args), said(new(commands), args); one != all {
 				t.Errorf("%q:\n%s\namong all:\n%s", args, one, all)

@@ -132,17 +132,22 @@ func (g *grouped) fold(degree int, l *lattice) (shares []share) {
 	signs := [...][2]float64{{1, 1}, {1, -1}, {-1, 1}}
 	for _, sign := range [...][2]float64{{1, 1}, {1, -1}, {-1, 1}, {-1, -1}} {
 		up, across := newMirror(rows, sign[0]), newMirror(columns, sign[1])
-		n := up.n * across.n
+		var cells []foldedCell
+		for i := range up.n {
+			for j := range across.n {
+				cells = append(cells, foldedCell{i, j, up.weight(i) * across.weight(j)})
+			}
+		}
+		n := len(cells)
 		if n == 0 {
 			continue
 		}
 		folded := func(x []float64) []float64 {
 			y := make([]float64, n)
-			for k := range y {
-				i, j := k/across.n, k%across.n
-				mi, mj := rows-1-i, columns-1-j
-				y[k] = up.weight(i) * across.weight(j) *
-					(x[i*columns+j] + sign[0]*x[mi*columns+j] + sign[1]*(x[i*columns+mj]+sign[0]*x[mi*columns+mj]))
+			for k, c := range cells {
+				near, far := x[c.row*columns:], x[(rows-1-c.row)*columns:]
+				y[k] = c.weight * (near[c.column] + sign[0]*far[c.column] +
+					sign[1]*(near[columns-1-c.column]+sign[0]*far[columns-1-c.column]))
 			}
 			return y
 		}
@@ -154,15 +159,21 @@ func (g *grouped) fold(degree int, l *lattice) (shares []share) {
 		}
 		s.kriged = newKriged(n, len(s.f))
 		s.rho = func(a, b int) float64 {
-			i, j, k, m := a/across.n, a%across.n, b/across.n, b%across.n
-			near, far := l.rho[abs(i-k)*columns:], l.rho[(rows-1-i-k)*columns:]
-			dj, mj := abs(j-m), columns-1-j-m
-			return 4 * up.weight(i) * up.weight(k) * across.weight(j) * across.weight(m) *
-				(near[dj] + sign[0]*far[dj] + sign[1]*(near[mj]+sign[0]*far[mj]))
+			x, y := &cells[a], &cells[b]
+			near, far := l.rho[abs(x.row-y.row)*columns:], l.rho[(rows-1-x.row-y.row)*columns:]
+			beside, across := abs(x.column-y.column), columns-1-x.column-y.column
+			return 4 * x.weight * y.weight *
+				(near[beside] + sign[0]*far[beside] + sign[1]*(near[across]+sign[0]*far[across]))
 		}
 		shares = append(shares, s)
 	}
 	return shares
+}
+
+// foldedCell stands for a cell, from 0, and its mirror images.
+type foldedCell struct {
+	row, column int
+	weight      float64
 }
 
 // mirror is a line of cells folded at its middle: of even functions its first
