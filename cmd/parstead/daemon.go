@@ -367,9 +367,12 @@ func (d *daemon) keepHouse(ctx context.Context) error {
 		d.service.beat()
 		d.desk.keep(ctx, filesLooked*d.tick)
 		if d.adoptChanges() {
+			d.desk.look()
 			looked = time.Time{}
 		}
-		if err := d.live.update(ctx, d, now); err != nil {
+		if err := d.live.update(ctx, d, now); errors.Is(err, store.ErrDamaged) {
+			return err // once, as at the start
+		} else if err != nil {
 			d.log.Error("light totals not updated", "error", err)
 		}
 		// In the first round the broker may not have opened yet.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -25,6 +26,8 @@ type desk struct {
 	stored  map[string]page.Answer // by the entry's own id
 	waiting []waitingEntry         // in the log, not yet in the sheets
 	unfiled []waitingEntry         // in the sheets, which is not logged yet
+	recent  []waitingEntry         // of a day, that the sheets have had
+	undone  []waitingEntry         // of these, that they have no more
 	why     string                 // the sheets can't be written
 	since   time.Time              // of the first that waits, by the daemon's clock
 	tried   time.Time              // by the machine's clock, as the next
@@ -34,6 +37,7 @@ type desk struct {
 // waitingEntry is an entry of the log with what it changes in the sheets.
 type waitingEntry struct {
 	id      uint64
+	entered time.Time
 	changes []trial.Change
 }
 
@@ -61,6 +65,9 @@ func newDesk(d *daemon, log []light.Event) (*desk, error) {
 				return nil, fmt.Errorf("log entry %d: %w", e.ID, err)
 			}
 			for _, id := range f.Entries {
+				if w, ok := waiting[id]; ok && d.clock.Now().Sub(w.entered) < undoneShown {
+					k.recent = append(k.recent, w)
+				}
 				delete(waiting, id)
 			}
 		case e.Withdraws != 0:
@@ -75,7 +82,7 @@ func newDesk(d *daemon, log []light.Event) (*desk, error) {
 			}
 			k.stored[data.ID] = page.Answer{ID: data.ID, State: page.Stored, Says: e.Text}
 			if len(data.Changes) > 0 {
-				waiting[e.ID] = waitingEntry{e.ID, data.Changes}
+				waiting[e.ID] = waitingEntry{e.ID, e.Written, data.Changes}
 			}
 		}
 	}
@@ -128,7 +135,7 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 		k.stored[e.ID] = *a
 		if len(changes) > 0 {
 			k.d.live.passed(id)
-			k.waiting = append(k.waiting, waitingEntry{id, changes})
+			k.waiting = append(k.waiting, waitingEntry{id, event.Written, changes})
 		}
 	}
 	if len(k.waiting) > logged {
@@ -236,6 +243,7 @@ func (k *desk) file(ctx context.Context) {
 	}
 	k.why = ""
 	k.unfiled = append(k.unfiled, k.waiting...)
+	k.recent = append(k.recent, k.waiting...)
 	k.waiting = nil
 	k.d.adoptOwn()
 }
@@ -295,6 +303,46 @@ func (k *desk) log(ctx context.Context, text string, done ...waitingEntry) error
 		k.d.live.passed(id)
 	}
 	return err
+}
+
+// undoneShown is how long it is looked whether the sheets still have an entry.
+const undoneShown = 24 * time.Hour
+
+// look finds out, when somebody else has changed the sheets, which entries of
+// the last day they have no more: an older copy may have been saved over them.
+func (k *desk) look() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	now := k.d.clock.Now()
+	k.recent = slices.DeleteFunc(k.recent, func(w waitingEntry) bool { return now.Sub(w.entered) >= undoneShown })
+	k.undone = nil
+	draft, err := trial.NewDraft(k.d.trial.Load().Dir)
+	if err != nil {
+		return // the condition of the files tells
+	}
+	for _, group := range byLine(k.recent) {
+		if undone, err := draft.Undone(merged(group)...); err != nil {
+			k.d.log.Warn("not known whether the sheets still have what was entered", "error", err)
+		} else if undone {
+			k.undone = append(k.undone, group...)
+		}
+	}
+}
+
+// notices are what the page says of entries beside the conditions.
+func (k *desk) notices() []string {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	var ids []string
+	for _, w := range k.undone {
+		if k.d.clock.Now().Sub(w.entered) < undoneShown {
+			ids = append(ids, fmt.Sprint(w.id))
+		}
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	return []string{fmt.Sprintf("The sheets no longer have what was entered at the page as %s of the log. Removed on purpose, that is well; if an older copy was saved over them, enter it again.", strings.Join(ids, ", "))}
 }
 
 // waitsLong is how long entries may wait before that is a condition: a sheet may

@@ -112,11 +112,11 @@ func changesOf(t *trial.Trial, e page.Entry, at time.Time) ([]trial.Change, erro
 			return change(trial.MovesSheet, set("time", when), set("plant", code), set("bin", bin), set("row", row), set("column", column))
 		}
 		moves := []trial.Change{move(plant.Code, e.Bin, e.Row, e.Column)}
-		if e.Swap == "yes" {
+		if e.Swap != "" {
 			from, ok := placeAt(plant, at)
 			other := plantAt(t, light.Position{Bin: e.Bin, Row: numberOr0(e.Row), Column: numberOr0(e.Column)}, at)
-			if !ok || other == "" || other == plant.Code {
-				return nil, errors.New("there are no two plants to change places: look where they stand now")
+			if !ok || other != e.Swap || other == plant.Code {
+				return nil, fmt.Errorf("%s and %s can't change places: %s stands elsewhere now", plant.Code, e.Swap, e.Swap)
 			}
 			moves = append(moves, move(other, from.Bin, strconv.Itoa(from.Row), strconv.Itoa(from.Column)))
 		}

@@ -195,7 +195,7 @@ func TestEntriesReachLogAndSheets(t *testing.T) {
 	ana.stored("7 lost plant=P4 cause=pest day=2026-08-05", "8 alive plant=P4")
 	ana.stored("9 move plant=P3 bin=upper row=2 column=3", "10 note plant=P4 kind=treated text=soap_spray", "11 note kind=lamp_cleaned bin=upper")
 	clock.move(time.Minute)
-	ana.stored("12 move plant=P3 bin=lower row=1 column=2 swap=yes")
+	ana.stored("12 move plant=P3 bin=lower row=1 column=2 swap=P4")
 
 	want := map[string]string{
 		"counts.csv":  "time;plant;outcome;value\r\n2026-08-05T12:00:00Z;P1;leaves;4\r\n2026-08-05T11:58:30Z;P2;rooted;yes\r\n",
@@ -256,7 +256,7 @@ func TestWrongEntriesAreTold(t *testing.T) {
 		"9 lost plant=P1 cause=frost day=2026-08-05":             "choose one of rot, pest, dried, accident, unknown",
 		"10 alive plant=P1":                                      "P1 is not written down as lost",
 		"11 move plant=P1 bin=upper row=1 column=2":              "stand at one place",
-		"12 move plant=P1 bin=upper row=2 column=2 swap=yes":     "no two plants to change places",
+		"12 move plant=P1 bin=upper row=2 column=2 swap=P2":      "P1 and P2 can't change places: P2 stands elsewhere now",
 		"13 again plant=P1 outcome=mass_g value=4":               "a second mass_g but no first",
 		"14 note kind=started text=x":                            "is not a kind of note",
 		"15 note kind=mute text=x":                               "use parstead note",
@@ -352,9 +352,23 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 	eventually(t, "it to be in use", func() bool { x, _ := w.trial.Load().Plant("P1"); return x.Values["mass_g"].Value == 2.25 })
 	eventually(t, "the end of the condition", func() bool { return !has(w, conditionEntries) })
 	w.stop()
-	// What the grower makes of the sheet afterwards stays.
-	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,9\n"})
+	// What the grower makes of the sheet afterwards stays, and is told for a day.
 	w = watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	if notices := w.desk.notices(); len(notices) > 0 {
+		t.Errorf("%v", notices)
+	}
+	time.Sleep(10 * w.tick) // the folder has been looked at
+	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,9\n"})
+	eventually(t, "a word of what is gone", func() bool { return len(w.desk.notices()) == 1 })
+	clock.move(3 * time.Second) // no state serves twice
+	if body := w.get("/"); !strings.Contains(body, "no longer have what was entered at the page as") {
+		t.Error("the page does not say so")
+	}
+	clock.move(undoneShown)
+	if notices := w.desk.notices(); len(notices) > 0 {
+		t.Errorf("a day later: %v", notices)
+	}
+	clock.set(midday.Add(waitsLong + time.Hour))
 	newPhone(t, w.pageURL(), "").stored("4 harvest plant=P4 outcome=mass_g value=4 day=2026-08-30")
 	if text := sheetText(t, dir, "harvest.csv"); text != "plant,mass_g\nP3,9\nP4,4\n" {
 		t.Errorf("%q", text)

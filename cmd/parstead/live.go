@@ -180,7 +180,7 @@ func (d *daemon) newState(ctx context.Context, now time.Time) (*page.State, erro
 	}
 	s := &page.State{
 		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: today, Starts: t.Rack.Starts, Ends: t.Rack.Ends,
-		Conditions: d.alarms.list(), Judged: d.alarms.known(), Refused: refused(d.intake.Refusals(), now), Sensors: d.sensors(t, now), Log: light.Standing(log),
+		Conditions: d.alarms.list(), Judged: d.alarms.known(), Refused: refused(d.intake.Refusals(), now), Notices: d.desk.notices(), Sensors: d.sensors(t, now), Log: light.Standing(log),
 		Connected: d.source.Connected(), Broker: d.brokerAddress(),
 	}
 	s.Tasks = tasks(t, s.Log, now)

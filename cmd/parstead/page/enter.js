@@ -146,7 +146,7 @@ ${form({ what: "lost", plant: p.code }, html`<label>Lost on <input type="date" n
     const other = q.row && at(q.bin, Number(q.row), Number(q.column)).find((x) => !gone(x) && x !== p);
     return html`<h1>${p.code} has moved <small>from ${place(p)}</small></h1>${q.row ? html`
 ${form({ what: "move", plant: p.code, bin: q.bin, row: q.row, column: q.column }, html`<p>To ${q.bin}, row ${q.row}, column ${q.column}, just now.</p>
-${other ? html`<p>${other.code} stands there.</p><button class="key" name="swap" value="yes">The two have changed places</button>` : html`<button class="key">Store</button>`}`)}
+${other ? html`<p>${other.code} stands there.</p><button class="key" name="swap" value="${other.code}">The two have changed places</button>` : html`<button class="key">Store</button>`}`)}
 <p><a href="${to("move", { plant: p.code, bin: q.bin })}">Another place</a></p>`
       : q.bin ? html`<p>To which place of ${q.bin}?</p>${grid(q.bin, (r, c) => key(at(q.bin, r, c).find((x) => !gone(x))?.code ?? "free", "move", { plant: p.code, bin: q.bin, row: r, column: c }))}`
         : html`<p>To which bin?</p><p class="keys">${offer.bins.map((b) => key(b.name, "move", { plant: p.code, bin: b.name }))}</p>`}`;

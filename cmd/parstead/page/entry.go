@@ -128,7 +128,7 @@ type Entry struct {
 	Cause, Day     string
 	Bin            string
 	Row, Column    string
-	Swap           string // "yes": with the plant that stands there
+	Swap           string // code of the plant that stands there and changes places
 	Kind, Sensor   string
 	Text           string
 }

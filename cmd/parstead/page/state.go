@@ -20,6 +20,7 @@ type State struct {
 	Conditions []Condition // what is wrong, gravest first
 	Judged     bool        // whether Conditions are known: not in the first moments
 	Refused    []Refused   // what came in lately and was no reading
+	Notices    []string    // what else is worth knowing
 	Bins       []Bin
 	Sensors    []Sensor
 	Unsent     []Unsent // messages that could not be sent so far

@@ -175,6 +175,25 @@ func (d *Draft) Again(changes ...Change) (done bool, err error) {
 	return err == nil, err
 }
 
+// Undone tells whether a sheet is as it was before one of the changes, all of
+// which have been made once.
+func (d *Draft) Undone(changes ...Change) (bool, error) {
+	for _, c := range changes {
+		text, err := d.open(c.Sheet, d.drafts())
+		if err != nil {
+			return false, err
+		}
+		stands := c.stands(text.Rows())
+		if err := text.Close(); err != nil {
+			return false, err
+		}
+		if stands == due {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
 // drafts are the changed files by name.
 func (d *Draft) drafts() map[string][]byte {
 	drafts := map[string][]byte{}
