@@ -75,7 +75,7 @@ type Event struct {
 	Bin     string // "" for the whole rack
 	Plant   string
 	Sensor  string
-	During  Span // for ignore and mute
+	During  Span // for ignore, mute and a power cut
 	Text    string
 	Data    []byte // what the program needs to read back (JSON), of its own kinds
 

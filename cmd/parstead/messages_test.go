@@ -119,6 +119,38 @@ func TestNoteAheadOfTheClock(t *testing.T) {
 	}
 }
 
+// A power cut is written with its end, as correlate asks for it, and the log
+// tells stretches.
+func TestNoteOfAStretch(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, march, ownBroker)
+	said := must(t, march, "", "note", dir, "--kind", "power_cut", "--from", "2026-03-03 09:00", "--until", "2026-03-03 11:30")
+	if want := "entry 1: power_cut from 2026-03-03 09:00 until 2026-03-03 11:30\n"; said != want {
+		t.Errorf("%q, want %q", said, want)
+	}
+	must(t, march, "", "note", dir, "--kind", "power_cut", "--at", "2026-03-02 09:00", "--until", "2026-03-02 09:10")
+	must(t, march, "", "note", dir, "glued over", "--kind", "ignore", "--sensor", "quantum", "--from", "2026-03-04 08:00")
+	log := must(t, march, "", "note", dir)
+	for _, want := range []string{
+		"1  2026-03-03 09:00  power_cut           (from 2026-03-03 09:00 until 2026-03-03 11:30)\n",
+		"2  2026-03-02 09:00  power_cut           (from 2026-03-02 09:00 until 2026-03-02 09:10)\n",
+		"ignore     quantum  (from 2026-03-04 08:00 on) glued over\n",
+	} {
+		if !strings.Contains(log, want) {
+			t.Errorf("the log lacks %q:\n%s", want, log)
+		}
+	}
+	for _, kind := range []string{"other", "lamp_moved"} {
+		if status, _, talk := command(t, march, "", "note", dir, "--kind", kind, "--until", "2026-03-03 11:30"); status != 2 {
+			t.Errorf("%s: exit status %d, %q", kind, status, talk)
+		}
+	}
+	status, _, talk := command(t, march, "", "note", dir, "--kind", "power_cut", "--from", "2026-03-05 09:00")
+	if status != 2 || !strings.Contains(talk, "--from: 2026-03-05 09:00 lies ahead") {
+		t.Errorf("exit status %d, %q", status, talk)
+	}
+}
+
 // Marks of saturation that a sensor sends in place of a measurement are named.
 func TestSaturationIsRemarked(t *testing.T) {
 	t.Parallel()

@@ -22,8 +22,8 @@ type noteCmd struct {
 	Plant     string `placeholder:"CODE" help:"The plant it concerns."`
 	Sensor    string `placeholder:"NAME" help:"The sensor it concerns."`
 	Kind      string `placeholder:"KIND" help:"lamp_moved, lamp_cleaned, lamp_replaced, reflector_changed, sensor_moved, sensor_cleaned (these end a light map), flood_missed, power_cut, contaminated, treated, ignore, mute, other."`
-	From      string `placeholder:"TIME" help:"Where an ignored or muted stretch begins; --at unless given."`
-	Until     string `placeholder:"TIME" help:"Where it ends; open unless given."`
+	From      string `placeholder:"TIME" help:"Where an ignored or muted stretch or a power cut begins; --at unless given."`
+	Until     string `placeholder:"TIME" help:"Where it ends; open unless given, a power cut until readings come back."`
 	Withdraws uint64 `placeholder:"ID" help:"Take back the entry with this id. It stays in the log."`
 	JSON      bool   `name:"json" help:"List as an array."`
 }
@@ -36,11 +36,15 @@ and every figure from then on is computed anew. --at can't lie ahead of the cloc
 
 "ignore" sets a sensor's stretch aside. "mute" silences conditions for a
 stretch: all of a bin or sensor, or the one that the text names first.
+"power_cut" with --from and --until tells how long no lamp burnt: no light is
+estimated for it, and no current counted.
 
 Examples:
   parstead note mytrial "lamp raised by 5 cm" --kind lamp_moved --bin upper
   parstead note mytrial --kind ignore --sensor "upper light" \
       --from "2026-08-22 09:00" --until "2026-08-24 18:00"
+  parstead note mytrial --kind power_cut \
+      --from "2026-03-03 06:40" --until "2026-03-03 15:10"
   parstead note mytrial
 
 Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
@@ -70,8 +74,21 @@ func (c *noteCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.stdout, "entry %d: %s at %s\n", id, event.Kind, event.At.In(t.Rack.Zone).Format("2006-01-02 15:04"))
+	_, err = fmt.Fprintf(e.stdout, "entry %d: %s %s\n", id, event.Kind, during(event, t.Rack.Zone))
 	return err
+}
+
+// during tells when an event was, or from when until when.
+func during(event light.Event, zone *time.Location) string {
+	clock := func(at time.Time) string { return at.In(zone).Format("2006-01-02 15:04") }
+	switch span := event.During; {
+	case span.From.IsZero():
+		return "at " + clock(event.At)
+	case span.Until.IsZero():
+		return "from " + clock(span.From) + " on"
+	default:
+		return "from " + clock(span.From) + " until " + clock(span.Until)
+	}
 }
 
 // aheadOfClock is how far ahead of this machine's clock another's may be, as for
@@ -107,23 +124,31 @@ func (c *noteCmd) event(t *trial.Trial, now time.Time) (light.Event, error) {
 			return event, usageError{x.flag + ": " + err.Error()}
 		}
 	}
+	if event.Kind == light.PowerCut && c.At == "" && c.From != "" {
+		event.At = event.During.From
+	}
 	if event.At.After(now.Add(aheadOfClock)) {
-		return event, usageError{fmt.Sprintf("--at: %s lies ahead of this machine's clock (%s), and a log tells what has happened: write it then, or set the clock right",
-			event.At.In(t.Rack.Zone).Format("2006-01-02 15:04"), now.In(t.Rack.Zone).Format("2006-01-02 15:04"))}
+		flag := "--at"
+		if c.At == "" {
+			flag = "--from"
+		}
+		return event, usageError{fmt.Sprintf("%s: %s lies ahead of this machine's clock (%s), and a log tells what has happened: write it then, or set the clock right",
+			flag, event.At.In(t.Rack.Zone).Format("2006-01-02 15:04"), now.In(t.Rack.Zone).Format("2006-01-02 15:04"))}
 	}
 	return event, c.refers(t, &event)
 }
 
 // refers checks what the entry is about and completes its stretch.
 func (c *noteCmd) refers(t *trial.Trial, event *light.Event) error {
-	stretch := event.Kind == light.Ignore || event.Kind == light.Mute
+	cut := event.Kind == light.PowerCut
+	stretch := event.Kind == light.Ignore || event.Kind == light.Mute || cut
 	switch {
 	case !stretch && (c.From != "" || c.Until != ""):
-		return usageError{"--from and --until go with --kind ignore or --kind mute"}
+		return usageError{"--from and --until go with --kind ignore, mute or power_cut"}
 	case event.Kind == light.Ignore && event.Sensor == "":
 		return usageError{"--kind ignore needs --sensor: which one's readings are to be set aside"}
 	}
-	if stretch && event.During.From.IsZero() {
+	if stretch && event.During.From.IsZero() && (!cut || c.Until != "") {
 		event.During.From = event.At
 	}
 	if u := event.During.Until; !u.IsZero() && !event.During.From.Before(u) {
@@ -215,7 +240,10 @@ func printLog(w io.Writer, log []light.Event, zone *time.Location) error {
 		where := strings.Join(strings.Fields(strings.Join([]string{x.Bin, x.Sensor, x.Plant}, " ")), " ")
 		text := x.Text
 		if x.Withdraws != 0 {
-			text = fmt.Sprintf("withdraws %d. %s", x.Withdraws, text)
+			text = strings.TrimSpace(fmt.Sprintf("withdraws %d. %s", x.Withdraws, text))
+		}
+		if x.From != "" {
+			text = strings.TrimSpace("(" + during(log[i], zone) + ") " + text)
 		}
 		if x.Withdrawn {
 			text = "(withdrawn) " + text
