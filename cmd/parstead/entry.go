@@ -189,7 +189,7 @@ func (k *desk) Offer(context.Context) (*page.Offer, error) {
 	if today.Before(t.Rack.Starts) {
 		today = t.Rack.Starts
 	}
-	o := &page.Offer{Trial: t.Name, Today: earlier(today, t.Rack.Ends).String(), Causes: trial.Causes}
+	o := &page.Offer{Trial: t.Name, Today: earlier(today, t.Rack.Ends).String(), Ends: t.Rack.Ends.String(), Causes: trial.Causes}
 	for _, kind := range slices.Backward(light.Kinds()) { // the plainest first
 		if kind != light.Ignore && kind != light.Mute {
 			o.Kinds = append(o.Kinds, string(kind))

@@ -3,7 +3,7 @@
 // is stored. Without this file the same screens come from the daemon.
 "use strict";
 
-const main = document.querySelector("main"), queueLine = document.querySelector("#queue");
+const main = document.querySelector("main"), said = document.querySelector("#said"), queueLine = document.querySelector("#queue");
 
 // --- what is kept on the phone
 
@@ -43,15 +43,15 @@ async function send() {
   let wait = patience;
   try {
     const entries = due.map((e) => ({ ...e.parts, id: e.id, age: String(Math.max(0, Math.round((Date.now() - e.at) / 1000))) }));
-    const answer = await fetch("/enter/entries", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ entries }), signal: AbortSignal.timeout(30000) });
-    const said = await answer.json();
+    const answer = await fetch("/enter/entries", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ entries }), signal: AbortSignal.timeout?.(30000) });
+    const reply = await answer.json();
     if (!answer.ok) {
-      trouble = said.says + (said.code ? " Give the code; nothing is lost." : "");
+      trouble = reply.says + (reply.code ? " Give the code; nothing is lost." : "");
       wait = Number(answer.headers.get("Retry-After")) || patience;
     } else {
       trouble = "";
       wait = 0;
-      for (const a of said.answers) {
+      for (const a of reply.answers) {
         if (a.state === "stored") say("Stored: " + [a.says, ...(a.remarks ?? [])].join(" "), false);
         if (a.state === "later") { trouble = "Not yet: " + a.says; wait = patience; }
         change(a.id, (e) => a.state === "stored" ? [] : a.state === "wrong" ? [{ ...e, said: a.says }] : [e]);
@@ -66,11 +66,15 @@ async function send() {
   timer = setTimeout(send, wait * 1000);
 }
 
+// today is the day that the daemon offers; without signal since yesterday, the phone's.
+const phoneDay = () => new Date(Date.now() - new Date().getTimezoneOffset() * 60000).toISOString().slice(0, 10);
+const today = () => offer.asked === phoneDay() ? offer.today : [phoneDay(), offer.ends].sort()[0];
+
 // refresh asks for what can be entered now; without signal the last answer stays.
 async function refresh() {
   try {
     const answer = await fetch("/enter/offer.json");
-    if (answer.ok && (!offer || !queue().some((e) => !e.said))) keep("offer", offer = (await answer.json()).offer);
+    if (answer.ok && (!offer || !queue().some((e) => !e.said))) keep("offer", offer = { ...(await answer.json()).offer, asked: phoneDay() });
   } catch { /* no signal: the screens are as they were */ }
 }
 
@@ -132,13 +136,13 @@ ${stands && html`<p>${stands} stands in the sheet. What is stored now takes its 
 ${q.what === "again" && html`<p>Weigh it anew, without looking at the first value: the pair tells how well weighing repeats.</p>`}
 ${o.kind === "yes_no" ? html`<p>${o.name}</p><p class="keys"><button class="key" name="value" value="yes">yes</button><button class="key" name="value" value="no">no</button></p>`
     : html`<label>${o.name}${o.unit && " in " + o.unit} <input class="value" name="value" inputmode="none" autocomplete="off" required value="${q.value}"></label>${pad()}<button class="key">Store</button>`}
-${q.what === "harvest" && html`<label>Harvested on <input type="date" name="day" value="${q.day || p.date || offer.today}"></label>`}`)}
+${q.what === "harvest" && html`<label>Harvested on <input type="date" name="day" value="${q.day || p.date || today()}"></label>`}`)}
 ${next && html`<p><a href="${to("value", { plant: next.code, what: q.what, outcome: q.outcome, day: q.day ?? "" })}">Leave out; go on to ${next.code}</a></p>`}
 <p><a href="${to("plant", { plant: p.code })}">Something else about ${p.code}</a></p>`;
   },
 
   lost: (q, p) => html`<h1>${p.code} is lost <small>${place(p)}</small></h1>
-${form({ what: "lost", plant: p.code }, html`<label>Lost on <input type="date" name="day" required value="${q.day || offer.today}"></label><p>What of?</p>
+${form({ what: "lost", plant: p.code }, html`<label>Lost on <input type="date" name="day" required value="${q.day || today()}"></label><p>What of?</p>
 <p class="keys">${offer.causes.map((c) => html`<button class="key" name="cause" value="${c}">${c}</button>`)}</p>`)}
 <p>An accident is no treatment's loss. What died of rot or pests leaves the rack in a closed bag; wear gloves, and a mask with mould.</p>`,
 
@@ -160,11 +164,14 @@ ${!p && html`<label>Bin <select name="bin"><option value="">the whole rack</opti
 <p>Kinds that name a lamp, the reflector or a sensor end the light map there: survey again. For <code>ignore</code> and <code>mute</code>, and for another time than now, use <code>parstead note</code>.</p>`,
 };
 
+let shown = 0; // when the screen came, by the events' clock
+
 function show() {
+  shown = performance.now();
   const q = Object.fromEntries(new URLSearchParams(location.search));
   let name = location.pathname.split("/")[2] ?? "home";
   const plant = q.plant ? find(q.plant) : undefined;
-  const known = Object.hasOwn(screens, name) && (plant || (!q.plant && !["plant", "value", "lost", "move"].includes(name))) &&
+  const known = Object.keys(screens).includes(name) && (plant || (!q.plant && !["plant", "value", "lost", "move"].includes(name))) &&
     (!q.bin || offer.bins.some((b) => b.name === q.bin)) && (name !== "bin" || q.bin) && (name !== "value" || offer.outcomes.some((o) => o.name === q.outcome));
   if (!known) name = "home";
   main.innerHTML = screens[name](q, plant).text;
@@ -176,12 +183,8 @@ function show() {
 }
 
 function say(words, wrong) {
-  document.querySelector(".said")?.remove();
-  const line = document.createElement("p");
-  line.className = wrong ? "said wrong" : "said";
-  line.role = "status";
-  line.textContent = words;
-  main.before(line);
+  said.className = wrong ? "wrong" : "";
+  said.textContent = words;
 }
 
 const screenOf = { count: "value", harvest: "value", again: "value", lost: "lost", alive: "plant", move: "move", note: "note" };
@@ -195,7 +198,10 @@ ${wrong.map((e) => html`<div class="wrong"><p>Not stored: ${[e.parts.plant, e.pa
 
 // --- taking it in
 
+const doubled = 350; // milliseconds
+
 function go(url) {
+  say("");
   history.pushState(null, "", url);
   show();
 }
@@ -205,13 +211,16 @@ function listen() {
     const link = event.target.closest("a"), url = link && new URL(link.href);
     if (url && url.origin === location.origin && /^\/enter(\/|$)/.test(url.pathname) && url.pathname !== "/enter/code") {
       event.preventDefault();
-      document.querySelector(".said")?.remove();
       go(link.href);
     }
     const typed = event.target.closest("[data-key]")?.dataset.key, value = main.querySelector("input.value");
     if (typed !== undefined) value.value = typed ? value.value + typed : value.value.slice(0, -1);
   });
   document.addEventListener("submit", (event) => {
+    if (event.timeStamp - shown < doubled) { // the second touch of a wet thumb was not meant for this screen
+      event.preventDefault();
+      return;
+    }
     const parts = Object.fromEntries(new FormData(event.target, event.submitter));
     if (event.target.method === "get") {
       event.preventDefault();
@@ -226,12 +235,9 @@ function listen() {
       return; // the phone keeps nothing: the form goes to the daemon itself
     }
     event.preventDefault();
-    document.querySelector(".said")?.remove();
     go(next && entry.outcome ? to("value", { plant: next, what: entry.what, outcome: entry.outcome, day: entry.day ?? "" }) : entry.plant ? to("plant", { plant: entry.plant }) : "/enter");
   });
   addEventListener("popstate", show);
-  const said = main.querySelector(".said"); // of a form that was faster than this script
-  if (said) main.before(said);
   show();
 }
 
@@ -240,7 +246,7 @@ queueLine.addEventListener("click", (event) => {
   if (id && confirm("Throw this entry away?")) change(id, () => []);
 });
 addEventListener("online", send);
-document.addEventListener("visibilitychange", () => document.hidden || send());
+document.addEventListener("visibilitychange", () => document.hidden || (send(), refresh()));
 
 if (isSecureContext && "serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js", { scope: "/enter" });
 showQueue();

@@ -27,6 +27,7 @@ type Desk interface {
 type Offer struct {
 	Trial    string    `json:"trial"`
 	Today    string    `json:"today"` // the day that is offered: today, within the trial
+	Ends     string    `json:"ends"`  // the trial's last day
 	Bins     []Grid    `json:"bins"`
 	Plants   []Plant   `json:"plants"` // by bin, row and column
 	Outcomes []Outcome `json:"outcomes"`

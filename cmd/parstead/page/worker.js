@@ -21,7 +21,7 @@ async function answer(request, name, deeper) {
   const cache = await caches.open(shell);
   let fresh;
   try {
-    fresh = await fetch(request, request.mode === "navigate" ? undefined : { signal: AbortSignal.timeout(patience) });
+    fresh = await fetch(request, request.mode === "navigate" ? undefined : { signal: AbortSignal.timeout?.(patience) });
   } catch (failed) {
     const known = await cache.match(name);
     if (!known) throw failed;
