@@ -289,20 +289,32 @@ func TestMetersGetAGainEach(t *testing.T) {
 	}
 }
 
+// BenchmarkSmooth makes a map of a complete walk, of half of the positions read
+// twice, and of all positions, some of them read twice.
 func BenchmarkSmooth(b *testing.B) {
 	bin := light.Bin{Name: "b", Rows: 7, Columns: 8, PitchRows: 6, PitchColumns: 6}
-	rng := rand.New(rand.NewPCG(7, 21))
-	var walk []Reading
-	for i, p := range bin.Positions() {
-		if i%2 == 0 {
-			for range 2 {
-				walk = append(walk, Reading{Position: p, PPFD: 100 * math.Exp(lampLight(bin, p, 24, 20, 30, 0.1)+0.06*rng.NormFloat64()), Reference: math.NaN()})
+	for _, c := range []struct {
+		name   string
+		repeat func(i int) int
+	}{
+		{"complete", func(int) int { return 1 }},
+		{"half", func(i int) int { return 2 * (i % 2) }},
+		{"uneven", func(i int) int { return 1 + i%2 }},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			rng := rand.New(rand.NewPCG(7, 21))
+			var walk []Reading
+			for i, p := range bin.Positions() {
+				for range c.repeat(i) {
+					walk = append(walk, Reading{Position: p, PPFD: 100 * math.Exp(lampLight(bin, p, 24, 20, 30, 0.1)+0.06*rng.NormFloat64()), Reference: math.NaN()})
+				}
 			}
-		}
-	}
-	for b.Loop() {
-		if _, err := Smooth(bin, walk); err != nil {
-			b.Fatal(err)
-		}
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := Smooth(bin, walk); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

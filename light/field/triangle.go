@@ -5,7 +5,7 @@ import "math"
 // triangle is a lower triangular matrix of order n, row after row, each n wide.
 //
 // It is written out because for matrices of these orders it takes half the time
-// of the library's, and a map needs some fifty.
+// of the library's, and a map needs some thirty.
 type triangle struct {
 	n       int
 	at      []float64
