@@ -22,11 +22,11 @@ import (
 func (db *DB) Backup(ctx context.Context, path string) error {
 	s, err := db.View()
 	if err != nil {
-		return fmt.Errorf("backup: %w", err)
+		return fmt.Errorf("copy the database: %w", err)
 	}
 	err = s.copyTo(ctx, path)
 	if err = errors.Join(err, s.Close()); err != nil {
-		return fmt.Errorf("backup: %w", err)
+		return fmt.Errorf("copy the database: %w", err)
 	}
 	return nil
 }
@@ -34,16 +34,16 @@ func (db *DB) Backup(ctx context.Context, path string) error {
 // Backup is DB.Backup for a trial folder's database, whoever holds it.
 func Backup(ctx context.Context, folder, path string) error {
 	type done struct{}
+	name := filepath.Join(folder, FileName)
 	_, err := firstOf(folder,
 		func() (done, error) {
 			c := dial(folder)
 			if err := c.greet(ctx); err != nil {
 				return done{}, err
 			}
-			return done{}, writeNew(path, func(w io.Writer) error { return c.fetch(ctx, w) })
+			return done{}, writeNew(path, name, func(w io.Writer) error { return c.fetch(ctx, w) })
 		},
 		func() (done, error) {
-			name := filepath.Join(folder, FileName)
 			if _, err := os.Stat(name); err != nil {
 				return done{}, fmt.Errorf("there is no database to copy: %w", err)
 			}
@@ -54,7 +54,7 @@ func Backup(ctx context.Context, folder, path string) error {
 			return done{}, errors.Join(s.copyTo(ctx, path), s.Close())
 		})
 	if err != nil {
-		return fmt.Errorf("backup: %w", err)
+		return fmt.Errorf("copy the database: %w", err)
 	}
 	return nil
 }
@@ -67,6 +67,9 @@ func Restore(ctx context.Context, backup, folder string) error {
 		return fmt.Errorf("restore: %s exists already: move it away, or restore into another folder", name)
 	}
 	err := verify(backup)
+	if errors.Is(err, ErrDamaged) {
+		err = fmt.Errorf("%s can't be read back: take another backup (%w)", backup, err)
+	}
 	if err == nil {
 		err = os.MkdirAll(folder, 0o700)
 	}
@@ -84,7 +87,7 @@ func copyFile(ctx context.Context, from, to string) error {
 	if err != nil {
 		return err
 	}
-	err = writeNew(to, func(w io.Writer) error {
+	err = writeNew(to, from, func(w io.Writer) error {
 		_, err := io.Copy(stopping{ctx, w}, f)
 		return err
 	})
@@ -95,7 +98,7 @@ func (s *Snapshot) copyTo(ctx context.Context, path string) error {
 	if s.tx == nil {
 		return errors.New("there is no database to copy yet")
 	}
-	return writeNew(path, func(w io.Writer) error {
+	return writeNew(path, s.path, func(w io.Writer) error {
 		if _, err := s.WriteTo(stopping{ctx, w}); err != nil {
 			return cmp.Or(ctx.Err(), err) // bbolt names its cause without wrapping it
 		}
@@ -120,8 +123,9 @@ func (s stopping) Write(b []byte) (int, error) {
 const copyBuffer = 1 << 20
 
 // writeNew makes a database file that is whole from the moment it has its
-// name: written under another name, synced, verified, then named.
-func writeNew(path string, write func(io.Writer) error) error {
+// name: written under another name, synced, verified, then named. Where it can't
+// be read back the database that it is a copy of is at fault.
+func writeNew(path, from string, write func(io.Writer) error) error {
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s exists already: choose another name", path)
 	}
@@ -140,7 +144,9 @@ func writeNew(path string, write func(io.Writer) error) error {
 	if err == nil {
 		synced := make(chan error)
 		go func() { synced <- f.Sync() }() // meanwhile it is read back
-		err = verify(f.Name())
+		if err = verify(f.Name()); errors.Is(err, ErrDamaged) {
+			err = damagedFile(from, err)
+		}
 		err = errors.Join(err, <-synced)
 	}
 	err = errors.Join(err, f.Close())
@@ -192,17 +198,13 @@ func verify(path string) error {
 		return err
 	}
 	if info.Size() == 0 {
-		return fmt.Errorf("%s is empty: %w", path, ErrDamaged)
+		return fmt.Errorf("it is empty: %w", ErrDamaged)
 	}
 	b, err := openBolt(path, true)
 	if err != nil {
 		return err
 	}
-	err = verifyRecords(b)
-	if errors.Is(err, ErrDamaged) {
-		err = fmt.Errorf("%s: %w", path, err)
-	}
-	return errors.Join(err, b.Close())
+	return errors.Join(verifyRecords(b), b.Close())
 }
 
 func verifyRecords(b *bolt.DB) (err error) {
@@ -211,19 +213,19 @@ func verifyRecords(b *bolt.DB) (err error) {
 		if err := checkParts(tx); err != nil {
 			return err
 		}
-		for _, part := range []struct {
-			name []byte
-			kind byte
-		}{
-			{bucketSensors, kindSensor}, {bucketGroups, kindGroup}, {bucketBlocks, kindBlock}, {bucketLog, kindEvent},
-		} {
-			c := tx.Bucket(part.name).Cursor()
-			for k, v := c.First(); k != nil; k, v = c.Next() {
-				if _, err := unseal(part.kind, k, v); err != nil {
-					return fmt.Errorf("%s: %w", part.name, err)
-				}
-			}
-		}
-		return nil
+		return cmp.Or(
+			checkRecords(tx, bucketSensors, kindSensor), checkRecords(tx, bucketGroups, kindGroup),
+			checkRecords(tx, bucketBlocks, kindBlock), checkRecords(tx, bucketLog, kindEvent))
 	})
+}
+
+// checkRecords checks every record of a bucket by its checksum.
+func checkRecords(tx *bolt.Tx, bucket []byte, kind byte) error {
+	c := tx.Bucket(bucket).Cursor()
+	for k, v := c.First(); k != nil; k, v = c.Next() {
+		if _, err := unseal(kind, k, v); err != nil {
+			return fmt.Errorf("%s: %w", bucket, err)
+		}
+	}
+	return nil
 }

@@ -46,6 +46,11 @@ const lockPatience = time.Second
 // growth is the step by which the file grows.
 const growth = 1 << 20
 
+// checkedSize is up to which size a database's blocks are checked when it is
+// opened; all else of it is always read then. Blocks of a larger one are checked
+// when they are read, as by the sum of a trial's light and by a backup.
+const checkedSize = 1 << 26
+
 // formatVersion counts layouts of the whole file.
 const formatVersion = 1
 
@@ -149,7 +154,10 @@ func (db *DB) start() error {
 		if v := tx.Bucket(bucketMeta).Get(keyBoot); len(v) == 4 {
 			db.boot = binary.BigEndian.Uint32(v)
 		}
-		return nil
+		if tx.Size() > checkedSize {
+			return nil
+		}
+		return checkRecords(tx, bucketBlocks, kindBlock)
 	})
 	if err == nil && !isNew {
 		err = db.reload()
@@ -210,8 +218,11 @@ func checkParts(tx *bolt.Tx) error {
 	return nil
 }
 
+// damagedFile says what is wrong, where, and the way out.
 func damagedFile(path string, err error) error {
-	return fmt.Errorf("%s is %w and was left as it is (%w): set it aside, then restore a backup or salvage it", path, ErrDamaged, err)
+	cause := strings.TrimSuffix(err.Error(), ": "+ErrDamaged.Error())
+	return fmt.Errorf("%s is %w and was left as it is (%s): set it aside, then bring a backup back (parstead restore) or what can still be read (parstead restore --salvage)",
+		path, ErrDamaged, cause)
 }
 
 // Boot is the number of this opening: one more than that of the last.
@@ -326,8 +337,8 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
 	case err == nil:
 		return b, nil
 	case errors.Is(err, berrors.ErrTimeout):
-		return nil, fmt.Errorf("%s in %s is %w: stop the daemon or command that holds it, or let it answer at %s",
-			filepath.Base(path), filepath.Dir(path), ErrInUse, SocketName)
+		return nil, fmt.Errorf("%s in %s is %w: stop the daemon or command that holds it, then try again",
+			filepath.Base(path), filepath.Dir(path), ErrInUse)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch),
 		errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, ErrDamaged),
 		strings.Contains(err.Error(), "file size too small"):

@@ -106,6 +106,9 @@ func TestDamagedFile(t *testing.T) {
 	for i := range 300 {
 		mustAppend(t, db, own("a", time.Duration(i)*time.Minute, float64(i)), own("b", time.Duration(i)*time.Minute, 0.1))
 	}
+	if err := db.Pack(t.Context(), start.Add(150*time.Minute)); err != nil {
+		t.Fatal(err)
+	}
 	if err := db.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -138,16 +141,8 @@ func TestDamagedFile(t *testing.T) {
 		"cut":           func(b []byte) []byte { return b[:3*4096] },
 		"no head":       func(b []byte) []byte { clear(b[:2*4096]); return b },
 		"pages of zero": func(b []byte) []byte { clear(b[2*4096:]); return b },
-		"a bad record": func(b []byte) []byte {
-			// Freed pages hold older copies: change them all.
-			head := []byte{kindGroup, recordVersion, 2}
-			for i := bytes.Index(b, head); i >= 0; i += 1 + bytes.Index(b[i+1:], head) {
-				if b[i+12] ^= 1; !bytes.Contains(b[i+1:], head) {
-					break
-				}
-			}
-			return b
-		},
+		"a bad group":   func(b []byte) []byte { return badRecords(b, kindGroup, recordVersion, 2) },
+		"a bad block":   func(b []byte) []byte { return badRecords(b, kindBlock, recordVersion) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -179,6 +174,19 @@ func TestDamagedFile(t *testing.T) {
 				t.Error("the damaged file was changed")
 			}
 		})
+	}
+}
+
+// badRecords changes a byte in every record that begins so; freed pages hold
+// older copies.
+func badRecords(b []byte, head ...byte) []byte {
+	for at := 0; ; {
+		i := bytes.Index(b[at:], head)
+		if i < 0 || at+i+12 >= len(b) {
+			return b
+		}
+		b[at+i+12] ^= 1
+		at += i + 1
 	}
 }
 

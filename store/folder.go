@@ -87,7 +87,7 @@ func openFile(path string) (*Snapshot, error) {
 		}
 		return nil, errors.Join(err, b.Close())
 	}
-	s.release = b.Close
+	s.path, s.release = path, b.Close
 	return s, nil
 }
 
@@ -204,6 +204,7 @@ func (c *client) snapshot(ctx context.Context) (*Snapshot, error) {
 	if err != nil {
 		return nil, errors.Join(err, remove())
 	}
+	s.path = filepath.Join(filepath.Dir(c.socket), FileName)
 	_ = remove() // at once where the system lets an open file go
 	release := s.release
 	s.release = func() error { return errors.Join(release(), remove()) }

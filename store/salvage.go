@@ -34,11 +34,14 @@ type Salvaged struct {
 // reading is taken as often as the record holds it that holds it most often.
 func Salvage(ctx context.Context, path, out string) (Salvaged, error) {
 	if _, err := os.Lstat(out); err == nil {
-		return Salvaged{}, fmt.Errorf("salvage: %s exists already: choose another name", out)
+		return Salvaged{}, fmt.Errorf("salvage: %s exists already: move it away first", out)
 	}
 	w, err := sift(ctx, path)
 	if err != nil {
 		return Salvaged{}, fmt.Errorf("salvage %s: %w", path, err)
+	}
+	if len(w.weeks) == 0 && len(w.events) == 0 {
+		return Salvaged{Unreadable: w.unreadable}, fmt.Errorf("salvage: nothing in %s can be read as readings or log: name a damaged %s, or bring back a backup, which needs no --salvage (%w)", path, FileName, ErrDamaged)
 	}
 	found, err := w.write(ctx, out)
 	if err != nil {
@@ -260,9 +263,6 @@ func settle(claims []claim) []stored {
 // write puts what was found into a new database.
 func (w *wreck) write(ctx context.Context, out string) (found Salvaged, err error) {
 	found.Events, found.Unreadable = len(w.events), w.unreadable
-	if len(w.weeks) == 0 && len(w.events) == 0 {
-		return found, fmt.Errorf("nothing in it can be read: %w", ErrDamaged)
-	}
 	db, err := Open(out, Options{})
 	if err != nil {
 		return found, err

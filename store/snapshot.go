@@ -21,6 +21,7 @@ import (
 // several goroutines at once. Close it soon: pages that it sees can't be used
 // again before. The zero value is empty.
 type Snapshot struct {
+	path   string // of the database
 	tx     *bolt.Tx
 	groups *bolt.Bucket
 	blocks *bolt.Bucket
@@ -43,6 +44,7 @@ func (db *DB) View() (*Snapshot, error) {
 	if err != nil {
 		return nil, fmt.Errorf("look into %s: %w", db.path, err)
 	}
+	s.path = db.path
 	return s, nil
 }
 
@@ -124,7 +126,15 @@ func (s *Snapshot) Events(context.Context) ([]light.Event, error) { return s.log
 // Series appends to dst the readings of the sensor in the span, ordered by
 // time. Arrivals that an untrusted clock dated are given at the time that the
 // clock's later steps show. An unknown sensor has no readings.
-func (s *Snapshot) Series(ctx context.Context, sensor string, during light.Span, dst *light.Series) (err error) {
+func (s *Snapshot) Series(ctx context.Context, sensor string, during light.Span, dst *light.Series) error {
+	err := s.series(ctx, sensor, during, dst)
+	if errors.Is(err, ErrDamaged) {
+		return damagedFile(s.path, err)
+	}
+	return err
+}
+
+func (s *Snapshot) series(ctx context.Context, sensor string, during light.Span, dst *light.Series) (err error) {
 	id, ok := s.ids[sensor]
 	if !ok {
 		return nil

@@ -3,6 +3,7 @@ package main
 import (
 	"archive/zip"
 	"bufio"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -15,6 +16,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
@@ -93,35 +95,26 @@ func writeBackup(ctx context.Context, folder, file string, now time.Time) (err e
 	if err != nil {
 		return err
 	}
-	work, err := os.MkdirTemp(filepath.Dir(file), ".parstead-backup-*")
+	into := filepath.Dir(file)
+	work, err := os.MkdirTemp(into, ".parstead-backup-*")
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("the folder %s is not there: make it, or see that its stick or disk is in place", into)
+	}
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(work)) }()
 	partial := filepath.Join(work, "partial.zip")
 	list := contents{Format: backupFormat, Made: now.UTC(), By: version()}
+	var cause error
 	err = writeFile(partial, func(w *bufio.Writer) error {
-		pack := zip.NewWriter(w)
-		for _, name := range names {
-			if err := list.add(ctx, pack, filepath.Join(folder, filepath.FromSlash(name)), name, now); err != nil {
-				return err
-			}
-		}
-		if err := list.addReadings(ctx, pack, folder, work, now); err != nil {
-			return err
-		}
-		entry, err := pack.CreateHeader(&zip.FileHeader{Name: contentsFile, Method: zip.Deflate, Modified: now})
-		if err != nil {
-			return err
-		}
-		out := json.NewEncoder(entry)
-		out.SetIndent("", "  ")
-		if err := out.Encode(list); err != nil {
-			return err
-		}
-		return pack.Close()
+		cause = list.pack(ctx, w, folder, names, work, now)
+		return cause
 	})
-	if err != nil {
+	switch err := cmp.Or(cause, err); {
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
+		return fmt.Errorf("%s takes no more: make room there, or name another disk (%w)", into, err)
+	case err != nil:
 		return err
 	}
 	if err := readBack(ctx, partial); err != nil {
@@ -131,6 +124,29 @@ func writeBackup(ctx context.Context, folder, file string, now time.Time) (err e
 		return fmt.Errorf("%s exists already: choose another name", file)
 	}
 	return os.Rename(partial, file)
+}
+
+// pack writes the whole backup.
+func (l *contents) pack(ctx context.Context, w io.Writer, folder string, names []string, work string, now time.Time) error {
+	pack := zip.NewWriter(w)
+	for _, name := range names {
+		if err := l.add(ctx, pack, filepath.Join(folder, filepath.FromSlash(name)), name, now); err != nil {
+			return err
+		}
+	}
+	if err := l.addReadings(ctx, pack, folder, work, now); err != nil {
+		return err
+	}
+	entry, err := pack.CreateHeader(&zip.FileHeader{Name: contentsFile, Method: zip.Deflate, Modified: now})
+	if err != nil {
+		return err
+	}
+	out := json.NewEncoder(entry)
+	out.SetIndent("", "  ")
+	if err := out.Encode(l); err != nil {
+		return err
+	}
+	return pack.Close()
 }
 
 // sheetsOf names the trial's own files other than the readings.

@@ -61,6 +61,9 @@ func TestBackupComesBack(t *testing.T) {
 		{[]string{"backup", dir, file}, "exists already"},
 		{[]string{"restore", file, again}, "is not empty"},
 		{[]string{"backup", t.TempDir(), file + "2"}, "holds no trial.toml"},
+		{[]string{"backup", dir, filepath.Join(dir, "none", "rack.zip")}, "is not there: make it, or see that its stick"},
+		{[]string{"restore", "--salvage", filepath.Join(dir, "readings.db"), dir}, "move it away first"},
+		{[]string{"restore", "--salvage", file, rackFolder(t, march, ownBroker)}, "bring back a backup, which needs no --salvage"},
 		{[]string{"restore", filepath.Join(dir, "trial.toml"), filepath.Join(t.TempDir(), "x")}, "no whole backup"},
 		{[]string{"restore", filepath.Join(dir, "none.zip"), filepath.Join(t.TempDir(), "x")}, "none.zip"},
 	} {
@@ -72,6 +75,51 @@ func TestBackupComesBack(t *testing.T) {
 	left, err := os.ReadDir(filepath.Dir(file))
 	if err != nil || len(left) != 1 {
 		t.Errorf("left beside the backup: %v, %v", left, err)
+	}
+}
+
+// What meets a damaged database says so, with the database's name and the way
+// out, in one line, and leaves it as it is.
+func TestADamagedDatabaseIsNamed(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, march, ownBroker)
+	must(t, march, airRows(), "import", dir, "-")
+	path := filepath.Join(dir, "readings.db")
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	flipped := bytes.Clone(whole)
+	head := []byte{'G', 1} // of a record of readings, see package store
+	for i := bytes.Index(whole, head); i >= 0; {
+		if i+40 < len(flipped) {
+			flipped[i+40] ^= 1
+		}
+		next := bytes.Index(whole[i+1:], head)
+		if next < 0 {
+			break
+		}
+		i += 1 + next
+	}
+	for name, damaged := range map[string][]byte{"cut": whole[:3*os.Getpagesize()], "a byte": flipped} {
+		if err := os.WriteFile(path, damaged, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		for _, args := range [][]string{
+			{"climate", dir},
+			{"export", dir, filepath.Join(t.TempDir(), "out")},
+			{"backup", dir, filepath.Join(t.TempDir(), "rack.zip")},
+			{"note", dir, "looked in"},
+			{"run", dir},
+		} {
+			status, _, talk := command(t, march, "", args...)
+			if status != 1 || strings.Count(talk, "\n") != 1 || !strings.Contains(talk, path+" is damaged and was left as it is") || !strings.Contains(talk, "restore --salvage") {
+				t.Fatalf("%s, %q: exit status %d, %s", name, args[0], status, talk) // run would not end
+			}
+		}
+		if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, damaged) {
+			t.Errorf("%s: the damaged database was changed, %v", name, err)
+		}
 	}
 }
 
