@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"path/filepath"
 	"testing"
 	"time"
 
 	"github.com/klauspost/compress/zstd"
+	bolt "go.etcd.io/bbolt"
 
 	"parstead/light"
 )
@@ -128,7 +130,7 @@ func rawColumns(c *columns) []byte {
 
 // BenchmarkOnDisk measures a packed season of 8 sensors × 182 days: bytes a
 // reading in live pages over the entropy estimate, and by how much the file
-// exceeds the most that was live at the end of any day.
+// exceeds the most that was live at the end of any day, in steps of 2 MiB.
 func BenchmarkOnDisk(b *testing.B) {
 	for _, jitter := range []bool{false, true} {
 		name := "seconds"
@@ -158,7 +160,7 @@ func BenchmarkOnDisk(b *testing.B) {
 				b.ReportMetric(payload(b, db)/readings, "payload-B/reading")
 				b.ReportMetric(live, "live-B/reading")
 				b.ReportMetric(live/estimate, "xlimit")
-				b.ReportMetric(float64(stats.FileBytes-most)/(1<<20), "MiB-over-live")
+				b.ReportMetric(float64(stats.FileBytes-most)/(2<<20), "xstep") // of 2 MiB
 				b.ReportMetric(float64(stats.FileBytes)/1e6, "file-MB")
 				b.ReportMetric(0, "ns/op")
 			}
@@ -182,7 +184,8 @@ func payload(tb testing.TB, db *DB) (bytes float64) {
 }
 
 // BenchmarkLoose measures readings that are not yet packed: bytes a reading in
-// live pages over a record of 20 bytes in bbolt, 21.4.
+// live pages over those of bare bbolt with records of 1,000 readings of 20 bytes,
+// which fill their pages.
 func BenchmarkLoose(b *testing.B) {
 	for b.Loop() {
 		db := open(b)
@@ -196,11 +199,56 @@ func BenchmarkLoose(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		live := float64(stats.LiveBytes-before.LiveBytes) / float64(2*sensors[0].len())
+		readings := 2 * sensors[0].len()
+		live := float64(stats.LiveBytes-before.LiveBytes) / float64(readings)
+		limit := bareLoose(b, readings/1000, 1000) / float64(readings/1000*1000)
 		b.ReportMetric(live, "live-B/reading")
-		b.ReportMetric(live/21.4, "xlimit")
+		b.ReportMetric(limit, "bare-B/reading")
+		b.ReportMetric(live/limit, "xlimit")
 		b.ReportMetric(0, "ns/op")
 	}
+}
+
+// bareLoose is how many bytes of live pages bare bbolt takes for groups of
+// readings of 20 bytes, a record and a transaction each.
+func bareLoose(b *testing.B, groups, readings int) float64 {
+	b.Helper()
+	bare, err := bolt.Open(filepath.Join(b.TempDir(), "bare"), 0o600, &bolt.Options{NoSync: true})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer bare.Close() //nolint:errcheck // a benchmark's
+	live := func() (bytes int64) {
+		err := bare.View(func(tx *bolt.Tx) error {
+			bytes = tx.Size()
+			return nil
+		})
+		if err != nil {
+			b.Fatal(err)
+		}
+		s := bare.Stats()
+		return bytes - int64(s.FreePageN+s.PendingPageN)*int64(bare.Info().PageSize)
+	}
+	before := live()
+	record := make([]byte, 20*readings)
+	for range groups {
+		err := bare.Update(func(tx *bolt.Tx) error {
+			bucket, err := tx.CreateBucketIfNotExists(bucketGroups)
+			if err != nil {
+				return err
+			}
+			bucket.FillPercent = 1 // keys only grow
+			n, err := bucket.NextSequence()
+			if err != nil {
+				return err
+			}
+			return bucket.Put(sequenceKey(n), record)
+		})
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+	return float64(live() - before)
 }
 
 // BenchmarkEncode compares encoding a day into blocks with compressing the
