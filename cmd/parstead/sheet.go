@@ -45,7 +45,8 @@ sheet to type it into. A file that is there already is never replaced.
 
 Lists to score by show no treatment, and leave out guards and plants that have a
 line in harvest.csv. Once filled in, the CSV file becomes survey.csv, counts.csv
-or harvest.csv; where that is there already, its lines go below the others.
+or harvest.csv; where that is there already, it gets the same columns and its
+lines go below the others.
 
 Examples:
   parstead sheet mytrial survey
@@ -70,6 +71,7 @@ func (c *sheetCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	becomes := c.becomes(t, sheet)
 	dir := c.Dir
 	if dir == "" {
 		dir = c.Folder
@@ -93,7 +95,7 @@ func (c *sheetCmd) Run(e *env) error {
 	for _, r := range sheet.Remarks {
 		fmt.Fprintln(e.stderr, "parstead:", r)
 	}
-	_, err = fmt.Fprintf(e.stdout, "%s: to print\n%s: %d lines%s\n", page, table, len(sheet.Rows), c.becomes())
+	_, err = fmt.Fprintf(e.stdout, "%s: to print\n%s: %d lines%s\n", page, table, len(sheet.Rows), becomes)
 	return err
 }
 
@@ -139,13 +141,21 @@ func (c *sheetCmd) reads(t *trial.Trial) (light.Quantity, error) {
 	return light.QuantityPPFD, nil
 }
 
-// becomes says what the filled in CSV file is for.
-func (c *sheetCmd) becomes() string {
-	name := map[string]string{"survey": "survey.csv", "count": "counts.csv", "harvest": "harvest.csv"}[c.Kind]
+// becomes says what the filled in CSV file is for, and gives it the columns of the
+// sheet that is there already.
+func (c *sheetCmd) becomes(t *trial.Trial, sheet *sheets.Sheet) string {
+	name := map[string]string{"survey": "survey", "count": "counts", "harvest": "harvest"}[c.Kind]
 	if name == "" {
 		return ", for a label printer"
 	}
-	return " to fill in; it becomes " + name + ", or its lines go below those of " + name
+	there := t.Headings(name)
+	if there == nil {
+		return " to fill in; it becomes " + name + ".csv"
+	}
+	if lacking := sheet.Follow(there); len(lacking) > 0 {
+		sheet.Remarks = append(sheet.Remarks, fmt.Sprintf("The %s sheet has no column %s: write the name behind its other headings before lines of this one go below.", name, strings.Join(lacking, ", ")))
+	}
+	return " to fill in; they go below those of the " + name + " sheet, column by column"
 }
 
 // usage finds flags that belong to another kind of sheet.

@@ -41,6 +41,55 @@ func TestSheet(t *testing.T) {
 	must(t, march, "", "check", dir) // the sheets beside the trial's own disturb nobody
 }
 
+// Lines that go below those of a sheet that is there have its columns, in its order;
+// what it lacks is told.
+func TestSheetFollowsTheSheetThatIsThere(t *testing.T) {
+	t.Parallel()
+	dir, _, _, _ := laid(t)
+	must(t, march, "", "layout", dir, "--seed", "3")
+	asked := strings.Fields(strings.ReplaceAll(firstLine(t, must(t, march, "", "sheet", dir, "harvest", "--dir", filepath.Join(dir, "first"))), ",", " "))
+	if len(asked) < 7 {
+		t.Fatalf("columns %q", asked)
+	}
+	there := []string{strings.ToUpper(asked[5]), "leave_out", "plant"} // the outcome first
+	writeFiles(t, dir, map[string]string{"harvest.csv": strings.Join(there, ",") + "\n"})
+	_, out, talk := command(t, march, "", "sheet", dir, "harvest")
+	var lacking []string
+	for _, h := range asked {
+		if h != "plant" && h != asked[5] {
+			lacking = append(lacking, h)
+		}
+	}
+	if got, want := firstLine(t, out), strings.Join(append(there, lacking...), ","); got != want {
+		t.Errorf("columns %s, want %s", got, want)
+	}
+	if !strings.Contains(out, "go below those of the harvest sheet") || !strings.Contains(talk, "has no column "+strings.Join(lacking, ", ")+":") {
+		t.Errorf("%q, %q", out, talk)
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "sheet-harvest-"+march.Format(time.DateOnly)+".csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, line := range strings.Split(strings.TrimSpace(string(text)), "\n")[1:] {
+		if !strings.HasPrefix(line, ",,") || strings.HasPrefix(line, ",,,") {
+			t.Fatalf("line %d has no plant in the third column: %s", i+2, line)
+		}
+	}
+}
+
+// firstLine is the heading of the CSV file that sheet says it wrote.
+func firstLine(t *testing.T, said string) string {
+	t.Helper()
+	_, after, _ := strings.Cut(said, "\n")
+	path, _, _ := strings.Cut(after, ": ")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	head, _, _ := strings.Cut(string(text), "\n")
+	return head
+}
+
 func TestSheetUsage(t *testing.T) {
 	t.Parallel()
 	dir, _, _, _ := laid(t)

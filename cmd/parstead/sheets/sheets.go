@@ -10,6 +10,7 @@ import (
 	"html/template"
 	"io"
 	"slices"
+	"strings"
 
 	_ "embed"
 
@@ -37,6 +38,31 @@ func (s *Sheet) WriteCSV(w io.Writer) error {
 		return fmt.Errorf("write the sheet: %w", err)
 	}
 	return nil
+}
+
+// Follow brings the CSV's columns into the order of a sheet below which its lines
+// are to go, so that none falls under another heading. It gives the columns that
+// the sheet lacks, which come last.
+func (s *Sheet) Follow(headings []string) (lacking []string) {
+	place := func(heading string) int {
+		return slices.IndexFunc(s.Head, func(h string) bool { return strings.EqualFold(h, strings.TrimSpace(heading)) })
+	}
+	head := slices.Clone(headings)
+	for _, h := range s.Head {
+		if !slices.ContainsFunc(headings, func(x string) bool { return strings.EqualFold(strings.TrimSpace(x), h) }) {
+			head, lacking = append(head, h), append(lacking, h)
+		}
+	}
+	for n, row := range s.Rows {
+		s.Rows[n] = make([]string, len(head))
+		for i, h := range head {
+			if j := place(h); j >= 0 {
+				s.Rows[n][i] = row[j]
+			}
+		}
+	}
+	s.Head = head
+	return lacking
 }
 
 //go:embed page.gohtml

@@ -119,6 +119,16 @@ func (l *loader) openSheet(name string, needed, known []string) (s *sheet, broke
 	return s, false
 }
 
+// Headings are the columns of one of the folder's sheets, as they stand in it; nil
+// where there is none.
+func (t *Trial) Headings(name string) []string {
+	s, _ := (&loader{Trial: t}).readSheet(name)
+	if s == nil {
+		return nil
+	}
+	return s.texts()
+}
+
 func hasHeading(headings []string, heading string) bool {
 	return slices.ContainsFunc(headings, func(h string) bool { return fold(h) == fold(heading) })
 }
