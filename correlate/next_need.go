@@ -70,7 +70,7 @@ func (f *footing) take(a Ask) error {
 		return fmt.Errorf("%s takes its spread from the trial as it was: spreads and plants per bin can be given for a measure of plants and bins only", f.treatment)
 	}
 	if a.SD != nil {
-		sd, err := f.amount(*a.SD)
+		sd, err := f.spread(*a.SD)
 		if err != nil {
 			return err
 		}
@@ -83,7 +83,7 @@ func (f *footing) take(a Ask) error {
 		return nil
 	}
 	if a.BinSD != nil {
-		sd, err := f.amount(*a.BinSD)
+		sd, err := f.spread(*a.BinSD)
 		if err != nil {
 			return err
 		}
@@ -96,7 +96,26 @@ func (f *footing) take(a Ask) error {
 	return nil
 }
 
-// amount is a difference or a spread on the analysed scale.
+// spread is a standard deviation on the analysed scale. On the log scale it is that
+// of a log-normal outcome, given as a share v of the mean, or as v in the outcome's
+// unit about the geometric mean m:
+//
+//	σ² = ln(1 + v²);  σ² = ln((1 + √(1 + 4v²/m²))/2)
+//
+// Aitchison, Brown (1957), The Lognormal Distribution, section 2.3.
+//
+// Errors: those of amount.
+func (f *footing) spread(d Difference) (float64, error) {
+	switch v := d.Value; {
+	case f.scale == Log && d.Share:
+		return math.Sqrt(math.Log1p(v * v)), nil
+	case f.scale == Log && f.level > 0:
+		return math.Sqrt(math.Log((1 + math.Sqrt(1+4*(v/f.level)*(v/f.level))) / 2)), nil
+	}
+	return f.amount(d)
+}
+
+// amount is a difference on the analysed scale.
 //
 // Errors: a share of a mean that is zero or unknown; an amount per mean likewise.
 func (f *footing) amount(d Difference) (float64, error) {

@@ -123,9 +123,14 @@ func TestNextTrialByStratum(t *testing.T) {
 	if *level.BinSD > 0 && *crowded.BinsPerLevel >= *level.BinsPerLevel || *crowded.SD < *crowded.BinSD {
 		t.Errorf("%d bins of many plants, %d of few", *crowded.BinsPerLevel, *level.BinsPerLevel)
 	}
+	// A log-normal outcome's relative spread is √(e^σ² − 1), about its geometric mean
+	// m it is m e^(σ²/2) √(e^σ² − 1) (Aitchison, Brown 1957, section 2.3).
 	given := needs(t, r, Ask{SD: &Difference{0.24, true}, BinSD: &Difference{0.1, true}, PlantsPerBin: 20})
-	approx(t, "a spread of plants in per cent, on the log scale", given["medium"].SD, math.Log(1.24), 1e-12)
-	approx(t, "of bins", given["level"].SD, math.Hypot(math.Log(1.1), math.Log(1.24)/math.Sqrt(20)), 1e-12)
+	plants, bins := math.Log(1+0.24*0.24), math.Log(1+0.1*0.1)
+	approx(t, "a spread of plants in per cent, on the log scale", given["medium"].SD, math.Sqrt(plants), 1e-12)
+	approx(t, "of bins", given["level"].SD, math.Sqrt(bins+plants/20), 1e-12)
+	grams := *medium.Mean * math.Exp(0.3*0.3/2) * math.Sqrt(math.Expm1(0.3*0.3))
+	approx(t, "in g", needs(t, r, Ask{SD: &Difference{Value: grams}})["medium"].SD, 0.3, 1e-12)
 	// Counts and yes/no answers.
 	leaves := needs(t, r, Ask{Outcome: "leaves"})
 	if n := leaves["medium"]; *n.PerLevel < 2 || *n.Power < 0.8 || *n.MonteCarloError > 0.01 || n.SD != nil || n.Dispersion == nil || n.CI95[0] >= *n.PerLevel || n.CI95[1] <= *n.PerLevel || n.SmallestRatio == nil {
