@@ -107,7 +107,7 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 	k.last = time.Now()
 	answers := make([]page.Answer, len(entries))
 	draft, err := k.draft(ctx)
-	logged := len(k.waiting)
+	of := map[uint64]int{} // answers by the entries of the log that they are to
 	for i, e := range entries {
 		a := &answers[i]
 		if before, ok := k.stored[e.ID]; ok {
@@ -136,16 +136,15 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 		if len(changes) > 0 {
 			k.d.live.passed(id)
 			k.waiting = append(k.waiting, waitingEntry{id, event.Written, changes})
+			of[id] = i
 		}
 	}
-	if len(k.waiting) > logged {
+	if len(of) > 0 {
 		k.file(ctx)
 	}
-	if k.why != "" {
-		for i := range answers {
-			if answers[i].State == page.Stored {
-				answers[i].Remarks = append(slices.Clone(answers[i].Remarks), "It is in the log and goes into the sheet as soon as it can: "+k.why)
-			}
+	for _, w := range k.waiting {
+		if i, ok := of[w.id]; ok {
+			answers[i].Remarks = append(slices.Clone(answers[i].Remarks), "It is in the log and goes into the sheet as soon as it can: "+k.why)
 		}
 	}
 	return answers
@@ -223,29 +222,45 @@ const writes = 5
 // file writes what waits into the sheets and takes them into use.
 func (k *desk) file(ctx context.Context) {
 	k.tried = time.Now()
+	before := len(k.unfiled)
 	var err error
 	for range writes {
 		var draft *trial.Draft
 		if draft, err = k.draft(ctx); err != nil {
 			break
 		}
-		if err = draft.Write(); !errors.Is(err, trial.ErrChanged) {
+		err = draft.Write()
+		k.written(err)
+		if !errors.Is(err, trial.ErrChanged) {
 			break
 		}
 	}
-	if err != nil {
-		if k.why == "" {
-			k.since = k.d.clock.Now()
-			k.d.log.Warn("entries not in the sheets yet", "entries", len(k.waiting), "error", err)
-		}
-		k.why = sentence(err)
+	if len(k.unfiled) > before {
+		k.d.adoptOwn()
+	}
+	if err == nil {
+		k.why = ""
 		return
 	}
-	k.why = ""
-	k.unfiled = append(k.unfiled, k.waiting...)
-	k.recent = append(k.recent, k.waiting...)
-	k.waiting = nil
-	k.d.adoptOwn()
+	if k.why == "" {
+		k.since = k.d.clock.Now()
+		k.d.log.Warn("entries not in the sheets yet", "entries", len(k.waiting), "error", err)
+	}
+	k.why = sentence(err)
+}
+
+// written takes those out of the waiting whose sheets a draft could write.
+func (k *desk) written(err error) {
+	failed, partly := errors.AsType[trial.Unwritten](err)
+	var left []waitingEntry
+	for _, w := range k.waiting {
+		if _, fails := failed[w.changes[0].Sheet]; fails || err != nil && !partly {
+			left = append(left, w)
+			continue
+		}
+		k.unfiled, k.recent = append(k.unfiled, w), append(k.recent, w)
+	}
+	k.waiting = left
 }
 
 // fileQuiet is how long no entry has come before it is logged that the sheets

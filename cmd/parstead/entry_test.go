@@ -338,6 +338,10 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 	if text := sheetText(t, dir, "harvest.csv"); text != "plant,mass_g\nP3,1.5\n" {
 		t.Errorf("written all the same: %q", text)
 	}
+	// Other sheets don't wait for it.
+	if a := p.stored("11 count plant=P1 outcome=leaves value=6"); len(a[0].Remarks) > 0 || !strings.Contains(sheetText(t, dir, "counts.csv"), ",P1,leaves,6\n") {
+		t.Errorf("%+v %q", a, sheetText(t, dir, "counts.csv"))
+	}
 	clock.move(waitsLong + time.Minute)
 	eventually(t, "the condition", func() bool { return has(w, conditionEntries) })
 	w.stop()

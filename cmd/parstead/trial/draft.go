@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -242,23 +243,49 @@ func (d *Draft) begin(name string) (sheetText, error) {
 }
 
 // Write puts the draft's sheets in the place of those on disk, each as a whole.
-// It fails with ErrChanged if one has changed since the draft was begun, and with
-// ErrOpen while a spreadsheet program seems to have one open.
+// The error is Unwritten. A sheet that has changed since the draft was begun is
+// left, with ErrChanged, and so is one that a spreadsheet program seems to have
+// open, with ErrOpen.
 func (d *Draft) Write() error {
-	for _, name := range []string{CountsSheet, HarvestSheet, MovesSheet} {
-		s := d.sheets[name]
+	failed := Unwritten{}
+	for name, s := range d.sheets {
 		if s.after == nil || bytes.Equal(s.before, s.after) {
 			continue
 		}
 		if lock := lockOf(d.dir, s.file); lock != "" {
-			return fmt.Errorf("%s %w: close it, without saving what you have not changed; or remove %s if nothing has it open", s.file, ErrOpen, lock)
+			failed[name] = fmt.Errorf("%s %w: close it, without saving what you have not changed; or remove %s if nothing has it open", s.file, ErrOpen, lock)
+			continue
 		}
 		if err := replaceFile(filepath.Join(d.dir, s.file), s.before, s.after); err != nil {
-			return fmt.Errorf("write %s: %w", s.file, err)
+			failed[name] = fmt.Errorf("write %s: %w", s.file, err)
+			continue
 		}
 		s.before, s.after = s.after, nil
 	}
+	if len(failed) > 0 {
+		return failed
+	}
 	return nil
+}
+
+// Unwritten says why sheets could not be written, by their names; the others were.
+type Unwritten map[string]error
+
+func (u Unwritten) Error() string {
+	var texts []string
+	for _, err := range u.Unwrap() {
+		texts = append(texts, err.Error())
+	}
+	return strings.Join(texts, "; ")
+}
+
+// Unwrap lists the errors by the names of their sheets.
+func (u Unwritten) Unwrap() []error {
+	var list []error
+	for _, name := range slices.Sorted(maps.Keys(u)) {
+		list = append(list, u[name])
+	}
+	return list
 }
 
 // ErrOpen and ErrChanged say why a draft can't be written now.
