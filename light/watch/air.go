@@ -36,11 +36,11 @@ func (l *look) air(bin light.Bin) []Condition {
 			for i > 0 && side.outside(s.points[i-1].value) {
 				i--
 			}
-			if i > last || s.points[last].at.Sub(s.points[i].at) < grace {
+			if i > last || s.points[last].at().Sub(s.points[i].at()) < grace {
 				continue
 			}
-			if since.IsZero() || s.points[i].at.Before(since) {
-				since = s.points[i].at
+			if since.IsZero() || s.points[i].at().Before(since) {
+				since = s.points[i].at()
 			}
 			newest, n = newest+s.points[last].value, n+1
 		}
@@ -131,12 +131,12 @@ func (l *look) overflows(f light.Flood, s *sensed) (Condition, bool) {
 	for i > 0 && s.points[i-1].value != 0 {
 		i--
 	}
-	if i == len(s.points) || l.now.Sub(s.points[i].at) <= f.Lasts+floodStays {
+	if i == len(s.points) || l.now.Sub(s.points[i].at()) <= f.Lasts+floodStays {
 		return Condition{}, false
 	}
 	return Condition{
-		Name: FloodStuck, Bin: s.Position.Bin, Sensor: s.Name, Since: s.points[i].at,
-		Says: fmt.Sprintf("Reservoir %s has stayed flooded since %s.", f.Reservoir, s.points[i].at.In(l.rack.Zone).Format("15:04 on 2 January")),
+		Name: FloodStuck, Bin: s.Position.Bin, Sensor: s.Name, Since: s.points[i].at(),
+		Says: fmt.Sprintf("Reservoir %s has stayed flooded since %s.", f.Reservoir, s.points[i].at().In(l.rack.Zone).Format("15:04 on 2 January")),
 		Do:   unplug + "Then look at the pump and the drain.",
 	}, true
 }

@@ -32,7 +32,7 @@ func (w *Watch) baseline(ctx context.Context, src light.Source, s light.Sensor, 
 	if err := src.Series(ctx, s.Name, light.Span{From: key.from, Until: until}, &series); err != nil {
 		return 0, fmt.Errorf("read %s: %w", s.Name, err)
 	}
-	_, usable := points(s, &series, standing)
+	usable := points(s, &series, standing)
 	lit := inside(usable, inner(due(w.rack, s.Position.Bin, light.Span{From: key.from, Until: until}), grace))
 	b := math.NaN()
 	if time.Duration(len(lit))*s.Every >= leastLit {
@@ -82,10 +82,10 @@ func inside(ps []point, spans []light.Span) []point {
 	var in []point
 	i := 0
 	for _, p := range ps {
-		for i < len(spans) && !p.at.Before(spans[i].Until) {
+		for i < len(spans) && !p.at().Before(spans[i].Until) {
 			i++
 		}
-		if i < len(spans) && spans[i].Holds(p.at) {
+		if i < len(spans) && spans[i].Holds(p.at()) {
 			in = append(in, p)
 		}
 	}

@@ -73,10 +73,10 @@ func (l *look) dark(bin light.Bin, sensors []*sensed, expected []light.Span) (Co
 		for i > 0 && !s.isLit(lit[i-1].value) {
 			i--
 		}
-		if i == len(lit) || lit[len(lit)-1].at.Sub(lit[i].at) < grace {
+		if i == len(lit) || lit[len(lit)-1].at().Sub(lit[i].at()) < grace {
 			return Condition{}, false
 		}
-		if at := lit[i].at; since.IsZero() || at.After(since) {
+		if at := lit[i].at(); since.IsZero() || at.After(since) {
 			since = at
 		}
 	}
@@ -109,10 +109,10 @@ func (l *look) lit(bin light.Bin, sensors []*sensed, expected []light.Span) (Con
 		for i > 0 && s.isLit(s.points[i-1].value) && len(inside(s.points[i-1:i], night)) == 1 {
 			i--
 		}
-		if i == n || s.points[n-1].at.Sub(s.points[i].at) < grace || same(s.points[i:]) {
+		if i == n || s.points[n-1].at().Sub(s.points[i].at()) < grace || same(s.points[i:]) {
 			return Condition{}, false // a sensor that sends one value may be stuck: flat tells
 		}
-		if at := s.points[i].at; since.IsZero() || at.After(since) {
+		if at := s.points[i].at(); since.IsZero() || at.After(since) {
 			since = at
 		}
 	}
@@ -160,7 +160,7 @@ func (s *sensed) plateau(expected []light.Span) (float64, time.Time) {
 		return math.NaN(), time.Time{}
 	}
 	lit = lit[len(lit)-n:]
-	return median(values(lit)), lit[0].at
+	return median(values(lit)), lit[0].at()
 }
 
 // drifting finds a timer whose newest two switchings were both seen off their

@@ -104,12 +104,11 @@ func (l *look) stuck() []Condition {
 }
 
 func (s *sensed) saturated() (since time.Time, ok bool) {
-	newest := s.raw[max(0, len(s.raw)-saturatedOf):]
 	n := 0
-	for _, p := range slices.Backward(newest) {
+	for _, p := range slices.Backward(s.raw) {
 		if light.Saturated(p.value) || s.Value(p.value) > s.High {
 			n++
-			since = p.at
+			since = p.at()
 		}
 	}
 	return since, n >= saturatedWant
@@ -127,7 +126,7 @@ func (l *look) flat(s *sensed) (since time.Time, ok bool) {
 	if i < 0 || n-i < FlatReadings {
 		return time.Time{}, false
 	}
-	run := light.Span{From: s.points[i].at, Until: s.points[n-1].at}
+	run := light.Span{From: s.points[i].at(), Until: s.points[n-1].at()}
 	if !s.isLit(s.points[n-1].value) && !l.othersSawLight(s, run) {
 		return time.Time{}, false
 	}

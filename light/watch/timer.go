@@ -96,16 +96,16 @@ func switchings(sensors []*sensed, lit []light.Span, now time.Time) []switching 
 func (s *sensed) crossing(due time.Time, on bool) (late time.Duration, ok bool) {
 	for i := 1; i < len(s.points); i++ {
 		a, b := s.points[i-1], s.points[i]
-		if b.at.Before(due.Add(-reach)) || b.at.Sub(a.at) > s.MaxGap {
+		if b.at().Before(due.Add(-reach)) || b.at().Sub(a.at()) > s.MaxGap {
 			continue
 		}
-		if a.at.After(due.Add(reach)) {
+		if a.at().After(due.Add(reach)) {
 			break
 		}
 		if up := b.value >= half*s.baseline; up != on || up == (a.value >= half*s.baseline) {
 			continue
 		}
-		d := a.at.Add(b.at.Sub(a.at) / 2).Sub(due)
+		d := a.at().Add(b.at().Sub(a.at()) / 2).Sub(due)
 		if !ok || d.Abs() < late.Abs() {
 			late, ok = d, true
 		}

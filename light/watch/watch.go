@@ -120,17 +120,20 @@ type look struct {
 type sensed struct {
 	light.Sensor
 	points   []point // usable and valid, ordered by time
-	raw      []point // every reading of the window
+	raw      []point // the newest readings, whatever they are
 	baseline float64 // of a light sensor: its plateau early in the epoch; NaN where not known
 	heard    time.Time
 	quiet    bool // not heard for longer than its max gap
 	stuck    bool // set by look.stuck: not believed
 }
 
+// point is a reading; many are held at once.
 type point struct {
-	at    time.Time
+	ns    int64 // Unix nanoseconds
 	value float64
 }
+
+func (p point) at() time.Time { return time.Unix(0, p.ns) }
 
 // epoch is a sensor's stretch between two events that change what it reads.
 type epoch struct {
@@ -144,7 +147,7 @@ func (w *Watch) sense(ctx context.Context, src light.Source, s light.Sensor, sta
 	if err := src.Series(ctx, s.Name, light.Span{From: now.Add(-window), Until: now.Add(time.Second)}, &series); err != nil {
 		return out, fmt.Errorf("read %s: %w", s.Name, err)
 	}
-	out.raw, out.points = points(s, &series, standing)
+	out.raw, out.points = newest(s, &series), points(s, &series, standing)
 	out.heard = out.heardBefore(w.rack.Trial().From, standing, now)
 	out.quiet = now.Sub(out.heard) > s.MaxGap && !now.Before(w.rack.Trial().From)
 	if s.Measures.IsLight() {
@@ -157,23 +160,34 @@ func (w *Watch) sense(ctx context.Context, src light.Source, s light.Sensor, sta
 	return out, nil
 }
 
-// points turns a series into points of the sensor's unit, all of them and those
-// that are usable, valid and not set aside by the log.
-func points(s light.Sensor, series *light.Series, standing []light.Event) (raw, usable []point) {
-	raw, usable = make([]point, 0, series.Len()), make([]point, 0, series.Len())
+// points turns a series into points of the sensor's unit: those that are usable,
+// valid and not set aside by the log.
+func points(s light.Sensor, series *light.Series, standing []light.Event) []point {
+	usable := make([]point, 0, series.Len())
 	for i, t := range series.Times {
-		at := time.Unix(0, t)
-		if !s.During.Holds(at) || (series.Marks != nil && !series.Marks[i].Usable()) {
-			continue
-		}
-		p := point{at, s.Value(series.Values[i])}
-		raw = append(raw, point{at, series.Values[i]})
-		if p.value < s.Low || p.value > s.High || light.Saturated(series.Values[i]) || ignored(s, at, standing) {
+		p := point{t, s.Value(series.Values[i])}
+		if !kept(s, series, i) || p.value < s.Low || p.value > s.High || light.Saturated(series.Values[i]) || ignored(s, p.at(), standing) {
 			continue
 		}
 		usable = append(usable, p)
 	}
-	return raw, usable
+	return usable
+}
+
+// newest are the last few readings of a series as they came, oldest first.
+func newest(s light.Sensor, series *light.Series) (raw []point) {
+	for i := series.Len() - 1; i >= 0 && len(raw) < saturatedOf; i-- {
+		if kept(s, series, i) {
+			raw = append(raw, point{series.Times[i], series.Values[i]})
+		}
+	}
+	slices.Reverse(raw)
+	return raw
+}
+
+// kept tells whether a reading is the sensor's and its time can be trusted.
+func kept(s light.Sensor, series *light.Series, i int) bool {
+	return s.During.Holds(time.Unix(0, series.Times[i])) && (series.Marks == nil || series.Marks[i].Usable())
 }
 
 func ignored(s light.Sensor, at time.Time, standing []light.Event) bool {
@@ -194,7 +208,7 @@ func (s *sensed) heardBefore(starts time.Time, standing []light.Event, now time.
 	later(starts)
 	later(s.During.From)
 	if n := len(s.raw); n > 0 {
-		later(s.raw[n-1].at)
+		later(s.raw[n-1].at())
 	}
 	for _, e := range standing {
 		if e.Kind == light.Started {
