@@ -15,8 +15,7 @@ import (
 const usualPower = 0.8
 
 // NextTrial is how many replicates a next trial needs. PerLevel and BinsPerLevel
-// are enough for all of the needs that they speak for; where one of these has no
-// number they are absent.
+// are enough for all needs of plants or of bins; absent where there is none.
 type NextTrial struct {
 	Power        float64 `json:"power"` // that was asked for
 	PerLevel     *int    `json:"per_level,omitempty"`
@@ -66,9 +65,8 @@ type Need struct {
 	Says string `json:"says"`
 }
 
-// Replicates is the number per level, whatever the replicate is; nil where there
-// is none.
-func (n *Need) Replicates() *int { return *n.replicates() }
+// Replicates is the number per level, whatever the replicate is.
+func (n *Need) Replicates() int { return **n.replicates() }
 
 // replicates is where that number stands.
 func (n *Need) replicates() **int {
@@ -171,25 +169,19 @@ func Size(a Ask) (*NextTrial, error) {
 	return next, nil
 }
 
-// sum takes the largest of each kind of replicate, where all are known.
+// sum takes the largest of plants and of bins.
 func (n *NextTrial) sum() {
-	most := func(unit model.Unit) *int {
+	most := func(of func(*Need) *int) *int {
 		var most *int
 		for i := range n.Needs {
-			if model.Unit(n.Needs[i].Unit) != unit {
-				continue
-			}
-			count := n.Needs[i].Replicates()
-			if count == nil {
-				return nil
-			}
-			if most == nil || *count > *most {
+			if count := of(&n.Needs[i]); count != nil && (most == nil || *count > *most) {
 				most = count
 			}
 		}
 		return most
 	}
-	n.PerLevel, n.BinsPerLevel = most(model.PerPlant), most(model.PerBin)
+	n.PerLevel = most(func(n *Need) *int { return n.PerLevel })
+	n.BinsPerLevel = most(func(n *Need) *int { return n.BinsPerLevel })
 }
 
 // Next sizes a next trial by the spreads of this one. Why a treatment has no need

@@ -44,8 +44,8 @@ func (f footing) need(a Ask, seed uint64) (Need, error) {
 	if err != nil {
 		return Need{}, err
 	}
-	if count := n.Replicates(); n.RackHolds != nil && count != nil {
-		fits := *count <= *n.RackHolds
+	if n.RackHolds != nil {
+		fits := n.Replicates() <= *n.RackHolds
 		n.Fits = &fits
 	}
 	n.Says = f.says(&n, a.power())
@@ -280,7 +280,7 @@ func (f *footing) needOfShares(n *Need, asked float64) error {
 		high, low = power.Apart(f.mean, 1+f.matters.Value)
 	}
 	if !(0 <= low && low < high && high <= 1) {
-		return fmt.Errorf("around a share of %s no two shares lie %s apart", percent(f.mean), percent(f.matters.Value))
+		return fmt.Errorf("around a share of %s no two shares lie %s points of a hundred apart", percent(f.mean), Number(100*f.matters.Value))
 	}
 	n.Shares = &[2]float64{low, high}
 	n.Ratio = known(high / (1 - high) / (low / (1 - low)))

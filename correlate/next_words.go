@@ -47,7 +47,7 @@ func (f *footing) takes(n *Need, asked float64) string {
 			between = fmt.Sprintf("two of the %d levels of %s", f.layout.Levels, f.treatment)
 		}
 	}
-	each := fmt.Sprintf("%d %ss per level", *n.Replicates(), f.unit)
+	each := fmt.Sprintf("%d %ss per level", n.Replicates(), f.unit)
 	switch {
 	case f.unit == model.PerPlant:
 		each += " at harvest"
@@ -63,7 +63,7 @@ func (f *footing) takes(n *Need, asked float64) string {
 		says += ", by the exact test of that pair among all pairs"
 	case f.kind == YesNo:
 		says += ", by the exact test"
-	case n.EachPair != nil && *n.EachPair != *n.Replicates():
+	case n.EachPair != nil && *n.EachPair != n.Replicates():
 		says += fmt.Sprintf(" (%d for that pair's own interval)", *n.EachPair)
 	}
 	return says + "."
@@ -104,7 +104,7 @@ func (f *footing) rackWords(n *Need) string {
 	if n.RackHolds == nil {
 		return ""
 	}
-	need, holds := *n.Replicates(), *n.RackHolds
+	need, holds := n.Replicates(), *n.RackHolds
 	room, alone := fmt.Sprintf("%d per level", holds), false
 	if n.RackHoldsAlone != nil {
 		room += " beside what else stood there"

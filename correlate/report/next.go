@@ -22,7 +22,7 @@ func nextTable(n *correlate.NextTrial) *table {
 		if need.Shares != nil {
 			wanted, settles = percent(need.Shares[0])+" against "+percent(need.Shares[1]), "odds "+settles
 		}
-		row := []string{about.About(need.Treatment), wanted, need.Unit, whole(need.Replicates()), "", whole(need.EachPair), whole(need.WithoutCovariates), whole(need.RackHolds), whole(need.RackHoldsAlone), settles}
+		row := []string{about.About(need.Treatment), wanted, need.Unit, strconv.Itoa(need.Replicates()), "", whole(need.EachPair), whole(need.WithoutCovariates), whole(need.RackHolds), whole(need.RackHoldsAlone), settles}
 		if ci := need.CI95; ci != nil {
 			row[4] = fmt.Sprintf("%d to %d", ci[0], ci[1])
 		}
