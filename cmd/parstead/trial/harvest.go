@@ -113,8 +113,12 @@ func (l *loader) readValues(p *plantRow, r row) {
 		switch {
 		case !ok && hasAgain:
 			l.fault(r.cell(o.Name+"_again").at, fmt.Sprintf("plant %s has a second %s but no first", p.Code, o.Name), "write the first one too")
-		case ok && p.Status != Harvested:
-			l.warn(at, fmt.Sprintf("plant %s was %s, so its %s is missing: the %v here is not used", p.Code, p.Status, o.Name, value), "clear the cell, or correct status")
+		case ok && (p.Status == Lost || p.Status == Withdrawn):
+			shown := fmt.Sprint(value)
+			if o.Kind == YesNo {
+				shown = r.cell(o.Name).text
+			}
+			l.warn(at, fmt.Sprintf("plant %s was %s, so its %s is missing: the %s here is not used", p.Code, p.Status, o.Name, shown), "clear the cell, or correct status")
 		case ok:
 			p.Values[o.Name] = Cell{Value: value, Again: again, HasAgain: hasAgain}
 		}

@@ -53,7 +53,11 @@ func (l *loader) readMoves() {
 		if !timed || p == nil || !ok {
 			continue
 		}
-		if !at.Before(p.leaves) {
+		gone := p.leaves
+		if l.hasDays() {
+			gone = l.Rack.Day(p.Date).Until
+		}
+		if !at.Before(gone) {
 			l.fault(r.at, fmt.Sprintf("the plant %s is moved after it was gone, on %v", code, p.Date), "correct the time, or the plant's date in harvest.csv")
 			continue
 		}
@@ -98,6 +102,9 @@ func (l *loader) placeStays() {
 			until, free := last, p.leaves
 			if i < len(p.moves) {
 				until, free = p.moves[i].At, p.moves[i].At
+				if free.After(p.leaves) {
+					free = p.leaves // moved on its last day
+				}
 			}
 			if from.Before(until) {
 				p.Stays = append(p.Stays, light.Stay{Position: position, During: light.Span{From: from, Until: until}})

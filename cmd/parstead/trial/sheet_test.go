@@ -98,7 +98,9 @@ func TestSheetMistakes(t *testing.T) {
 		{"net and gross", []edit{harvest("biomass_g,biomass_g_gross,biomass_g_tare", "A2,3,4,1\n")}, "harvest.csv:2:4: error:", "both net and gross"},
 		{"second without first", []edit{harvest("biomass_g,biomass_g_again", "A2,,4\n")}, "harvest.csv:2:5: error:", "no first"},
 		{"part of a leaf", []edit{harvest("leaves", "A2,3.5\n")}, "harvest.csv:2:4: error:", "counts are 0, 1, 2"},
-		{"weight of the lost", []edit{harvest("biomass_g,status", "A2,3.5,lost\n")}, "harvest.csv:2:4: warning:", "is not used"},
+		{"weight of the lost", []edit{harvest("biomass_g,status", "A2,3.5,lost\n")}, "harvest.csv:2:4: warning:", "the 3.5 here is not used"},
+		{"answer of the lost", []edit{harvest("rooted,status", "A2,Y,lost\n")}, "harvest.csv:2:4: warning:", "the Y here is not used"},
+		{"misspelt status", []edit{harvest("rooted,status", "A2,Y,harvestd\n")}, "harvest.csv:2:6: error:", "can't be \"harvestd\""},
 
 		// counts and moves
 		{"unknown outcome", []edit{counts("2026-04-01 10:00,A1,leafs,3\n")}, "counts.csv:2:21: error:", "write leaves"},
@@ -339,6 +341,18 @@ func TestStays(t *testing.T) {
 	}
 	if m := read.Moves; len(m) != 3 || m[0].Plant != "A1" || m[2].Plant != "A3" {
 		t.Errorf("%v", m)
+	}
+}
+
+// A plant may be moved on the day of its harvest, and onto the place of one that was
+// harvested that day.
+func TestMoveOnTheLastDay(t *testing.T) {
+	t.Parallel()
+	read := load(t,
+		edit{"moves.csv", "", "time,plant,bin,row,column\n2026-06-10 09:00,A1,upper,3,2\n2026-06-10 10:00,A3,upper,1,1\n2026-06-10 11:00,A1,upper,1,2\n"},
+		edit{"harvest.csv", "", "plant,date,status\nA1,2026-06-10,\nA2,2026-06-10,lost\n"})
+	if got := read.Plants[0].Stays; len(got) != 3 || got[2].Position.Column != 2 || !got[2].During.Until.Equal(read.Rack.Day(read.Plants[0].Date).Until) {
+		t.Errorf("%v", got)
 	}
 }
 
