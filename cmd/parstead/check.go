@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strconv"
@@ -44,12 +43,7 @@ func printProblems(e *env, problems []trial.Problem, asJSON bool) error {
 		if problems == nil {
 			problems = []trial.Problem{}
 		}
-		out := json.NewEncoder(e.stdout)
-		out.SetEscapeHTML(false)
-		if err := out.Encode(problems); err != nil {
-			return fmt.Errorf("print the problems: %w", err)
-		}
-		return nil
+		return printJSON(e.stdout, problems)
 	}
 	for _, line := range problemLines(problems) {
 		if _, err := fmt.Fprintln(e.stdout, line); err != nil {

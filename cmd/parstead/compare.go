@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -72,7 +71,12 @@ func (c *compareCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	if err := c.write(e, compared); err != nil {
+	if c.JSON {
+		err = printJSON(e.stdout, compared)
+	} else {
+		err = compared.WriteText(e.stdout)
+	}
+	if err != nil {
 		return err
 	}
 	if c.Pictures == "" {
@@ -83,18 +87,6 @@ func (c *compareCmd) Run(e *env) error {
 	}
 	_, err = fmt.Fprintf(e.stderr, "Pictures: %s\n", c.Pictures)
 	return err
-}
-
-func (c *compareCmd) write(e *env, compared *correlate.Compared) error {
-	if !c.JSON {
-		return compared.WriteText(e.stdout)
-	}
-	encoder := json.NewEncoder(e.stdout)
-	encoder.SetEscapeHTML(false)
-	if err := encoder.Encode(compared); err != nil {
-		return fmt.Errorf("write the comparison: %w", err)
-	}
-	return nil
 }
 
 // eachOnce refuses a folder that is named twice, by whatever way.

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 
 	"github.com/alecthomas/kong"
@@ -117,12 +116,7 @@ func (c *correlateCmd) write(e *env, _ *correlate.Input, result *correlate.Resul
 	if !c.JSON {
 		return result.WriteText(e.stdout)
 	}
-	encoder := json.NewEncoder(e.stdout)
-	encoder.SetEscapeHTML(false)
-	if err := encoder.Encode(result); err != nil {
-		return fmt.Errorf("write the results: %w", err)
-	}
-	return nil
+	return printJSON(e.stdout, result)
 }
 
 // firstReason is why the first outcome could not be analysed.

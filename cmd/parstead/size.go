@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -87,12 +86,7 @@ func (c *sizeCmd) Run(e *env) error {
 		return err
 	}
 	if c.JSON {
-		encoder := json.NewEncoder(e.stdout)
-		encoder.SetEscapeHTML(false)
-		if err := encoder.Encode(next); err != nil {
-			return fmt.Errorf("write the result: %w", err)
-		}
-		return nil
+		return printJSON(e.stdout, next)
 	}
 	return next.WriteText(e.stdout)
 }
