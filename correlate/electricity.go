@@ -167,6 +167,7 @@ func (in *Input) electricity(outcomes []OutcomeResult) *Electricity {
 	for i := range in.Treatments {
 		if t := &in.Treatments[i]; t.SetPer == PerBin || t.SetPer == PerReservoir {
 			e.Levels = append(e.Levels, in.levels(&e, t)...)
+			e.sayAlike(t)
 		}
 	}
 	for i := range outcomes {
@@ -217,6 +218,36 @@ func (in *Input) levels(e *Electricity, t *Treatment) []LevelCurrent {
 	return list
 }
 
+// alike is the share of the current a plant by which levels may differ and still have
+// drawn the same: power cuts and the numbers of plants in bins make as much (our own
+// choice).
+const alike = 0.05
+
+// drewAlike tells whether two levels of a treatment drew about the same a plant, so
+// that no current bought what they differ by.
+func (e *Electricity) drewAlike(treatment, a, b string) bool {
+	perPlant := func(level string) float64 {
+		i := slices.IndexFunc(e.Levels, func(l LevelCurrent) bool { return l.Treatment == treatment && l.Level == level })
+		if i < 0 {
+			return math.NaN()
+		}
+		return orNaN(e.Levels[i].KWhPerPlant)
+	}
+	x, y := perPlant(a), perPlant(b)
+	return math.Abs(x-y) <= alike*max(x, y)
+}
+
+// sayAlike says which levels drew alike.
+func (e *Electricity) sayAlike(t *Treatment) {
+	for i, b := range t.Levels {
+		for _, a := range t.Levels[i+1:] {
+			if e.drewAlike(t.Name, a, b) {
+				e.Say("gain", t.Name, "%s and %s drew alike, to within %s a plant, so no current is set against a gain", a, b, percent(alike))
+			}
+		}
+	}
+}
+
 // gains finds what an extra unit of one outcome took.
 func (in *Input) gains(e *Electricity, r *OutcomeResult) {
 	if r.Model == "" || len(r.Points) == 0 {
@@ -235,7 +266,7 @@ func (in *Input) gains(e *Electricity, r *OutcomeResult) {
 	current := in.perPlant(e, func(b *BinCurrent) float64 { return orNaN(b.KWh) })
 	for _, c := range r.Comparisons {
 		i := slices.IndexFunc(in.Treatments, func(t Treatment) bool { return t.Name == c.Treatment })
-		if i < 0 || in.Treatments[i].SetPer != PerBin && in.Treatments[i].SetPer != PerReservoir || c.CI95 == nil {
+		if i < 0 || in.Treatments[i].SetPer != PerBin && in.Treatments[i].SetPer != PerReservoir || c.CI95 == nil || e.drewAlike(c.Treatment, c.A, c.B) {
 			continue
 		}
 		t := &in.Treatments[i]
@@ -375,6 +406,9 @@ func (in *Input) gainByLight(e *Electricity, r *OutcomeResult) {
 // over either end of its interval.
 func (e *Electricity) add(r *OutcomeResult, g ElectricityGain) {
 	g.Outcome, g.Of, g.Unit = r.Name, r.Of, r.Unit
+	if r.Missing > 0 {
+		g.Says += "; a gain is that of plants which have a value: where some were lost, a unit took more"
+	}
 	switch low, high := g.GainCI95[0], g.GainCI95[1]; {
 	case low > 0:
 		g.Verdict = Bounded

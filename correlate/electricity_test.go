@@ -99,6 +99,37 @@ func TestElectricityPerUnitByHand(t *testing.T) {
 	}
 }
 
+// A treatment that is none of current (the same lamps over both levels, a plant more
+// in one bin, an hour's cut) bought nothing with what little its levels differ by.
+func TestElectricityOfLevelsThatDrewAlike(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		high float64 // kWh, the low bins' being 10
+		gain bool
+	}{{10, false}, {10.4, false}, {9.7, false}, {10.6, true}, {9.4, true}} {
+		in := fourBins([4]float64{10.9, 11.1, 15.9, 16.1}, func(y float64) float64 { return y })
+		in.Electricity = currentOf(in.Bin.Levels, func(b int) (float64, float64) { return []float64{10, 10, c.high, c.high}[b], 5 })
+		e := result(t, in, Options{}).Electricity
+		said := len(e.Checks) == 1 && e.Checks[0].Of == "level" && strings.Contains(e.Checks[0].Says, "high and low drew alike")
+		if (len(e.Gains) == 1) != c.gain || said == c.gain {
+			t.Errorf("%v kWh: %+v, %+v", c.high, e.Gains, e.Checks)
+		}
+	}
+}
+
+// The current of plants that were lost is the others' too.
+func TestElectricityOfLostPlants(t *testing.T) {
+	t.Parallel()
+	in := fourBins([4]float64{10.9, 11.1, 15.9, 16.1}, func(y float64) float64 { return y })
+	whole, _ := only(t, in)
+	in.Outcomes[0].Values[25], in.Outcomes[0].Values[26] = math.NaN(), math.NaN() // as far above as below
+	less, _ := only(t, in)
+	const words = "where some were lost, a unit took more"
+	if strings.Contains(whole.Says, words) || !strings.Contains(less.Says, words) {
+		t.Errorf("%q, %q", whole.Says, less.Says)
+	}
+}
+
 // The later level drew less: the gain is turned round, on a log scale too. By hand:
 // means of 2 and 3 on the log scale, e² (e − 1) more; each log mean's interval ends
 // become e² (e^(1 ± t₂ √0.02) − 1).

@@ -41,7 +41,8 @@ exactly; of these 0.1 means ten points of a hundred, and 10% an odds ratio of 1.
 
 The number is for the test of all levels together, with two of them the given
 difference apart and the others half way between; the number for the interval of
-one such pair is told beside it. A difference that a trial happened to show is
+one such pair is told beside it. Plants are counted at harvest: begin with more
+where some are lost. A difference that a trial happened to show is
 not one to ask about: ask about the smallest that you would act on.
 
 Examples:

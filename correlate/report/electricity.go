@@ -58,7 +58,7 @@ func gainsTable(e *correlate.Electricity) table {
 	t := table{
 		Caption: "electricity for one more unit of an outcome",
 		Head:    []string{"", "by", "more kWh a plant", "gain a plant", "95 % interval", "kWh per unit", "its interval", e.Currency + " per unit"},
-		Note:    "By light: of 1 mol m⁻² d⁻¹ more on a plant, if lamps draw in proportion to the light of their bins. Unbounded: the gain's interval holds zero. The interval is that of the gain; the current is taken as it stands, an equal share for every plant that was dealt to a bin.",
+		Note:    "By light: of 1 mol m⁻² d⁻¹ more on a plant, if lamps draw in proportion to the light of their bins. Unbounded: the gain's interval holds zero. The interval is that of the gain; the current is taken as it stands, an equal share for every plant that was dealt to a bin, while a gain is that of plants which have a value: where some were lost, a unit took more.",
 	}
 	for _, g := range e.Gains {
 		name := g.Outcome
