@@ -62,6 +62,8 @@ func (t *teller) standing(all *Result) {
 	}
 	switch {
 	case t.in.Table:
+	case t.r.Primary && t.r.Planned && t.in.Early:
+		t.say("The primary outcome: once the trial has ended, it gives the planned answer.")
 	case t.r.Primary && t.r.Planned:
 		t.say("The planned answer of this trial.")
 	case t.r.Primary:
@@ -174,7 +176,7 @@ func (t *teller) treatment(e Effect) {
 	lead := e.PFDR != nil && *e.PFDR >= 0.05 && *e.P < 0.05
 	switch {
 	case lead:
-		t.say("%s: the levels look different (p %s), but among all results looked at here that is as likely chance (false discovery rate %s): a lead, nothing was shown.", e.Effect, pText(*e.P), pText(*e.PFDR))
+		t.say("%s: the levels look different (p %s), but among all results looked at here it may well be chance (false discovery rate %s): a lead, nothing was shown.", e.Effect, pText(*e.P), pText(*e.PFDR))
 		return
 	case *e.P >= 0.05 && len(pairs) != 1:
 		t.say("%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, pText(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))

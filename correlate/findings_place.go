@@ -37,7 +37,16 @@ func (t *teller) light() {
 	if b := l.BetweenBin; b != nil && b.CI95 != nil && b.Slope != nil {
 		more := ", between bins"
 		if b.DF != nil {
-			more += fmt.Sprintf(" on %s residual degrees of freedom", freedom(*b.DF))
+			degrees := "degrees"
+			if *b.DF == 1 {
+				degrees = "degree"
+			}
+			more += fmt.Sprintf(" on %s residual %s of freedom", freedom(*b.DF), degrees)
+		}
+		for _, c := range t.r.Checks {
+			if c.Check == "between_bin" && c.Of != "" {
+				more += fmt.Sprintf("; this may be what %s did to whole bins", c.Of)
+			}
 		}
 		t.slope(per, *b.Slope, *b.CI95, b.P, more)
 		said = true

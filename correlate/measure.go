@@ -153,8 +153,11 @@ func (s *sample) influence(f *model.Fit) {
 	plant := s.in.Plants[s.rows[at]]
 	named := s.in.plant(plant)
 	says := fmt.Sprintf("%s moves the results most, and not by much", named)
-	if most > 1 {
+	switch {
+	case most > 1:
 		says = fmt.Sprintf("%s alone moves the results a great deal: look at it again", named)
+	case most > 0.5: // common practice, no source
+		says = fmt.Sprintf("%s moves the results more than any other: look at it again", named)
 	}
 	s.checks = append(s.checks, Check{Check: "influence", Of: plant, Value: known(most), Says: says})
 }

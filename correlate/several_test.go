@@ -179,7 +179,8 @@ func TestStanding(t *testing.T) {
 		{true, false, false, false, "no plan was sealed", "The planned answer"},
 		{false, true, false, false, "A planned outcome beside the primary one.", "Departure"},
 		{false, false, false, false, "Exploratory: what stands out here is a lead", "planned answer"},
-		{true, true, true, false, "An early look, before the trial ends", ""},
+		{true, true, true, false, "An early look, before the trial ends", "The planned answer of this trial"},
+		{true, true, true, false, "once the trial has ended, it gives the planned answer", "Exploratory"},
 		{true, false, false, true, "g", "planned"},
 	} {
 		in := small(2, 6, func(l, i int) float64 { return float64(l) + math.Sin(float64(7*i+3*l)) })
@@ -194,5 +195,48 @@ func TestStanding(t *testing.T) {
 		if strings.Contains(text, "Departure from the plan: 12 plants stand elsewhere.") != (c.primary && !c.table) {
 			t.Errorf("departures of %+v:\n%s", c, text)
 		}
+	}
+}
+
+// A slope between bins that got a treatment as wholes may be that treatment's doing,
+// and the finding itself says so; not where the treatment acts through light.
+func TestSlopeBetweenBinsNamesWhatWholeBinsGot(t *testing.T) {
+	t.Parallel()
+	const between, doing = ", between bins on 1 residual degree of freedom", "; this may be what level did to whole bins"
+	for _, setsLight := range []bool{false, true} {
+		in := rack(3, 3, 24)
+		in.Treatments[1].SetsLight = setsLight
+		text := told(result(t, in, Options{}).Outcomes[0])
+		if !strings.Contains(text, between) || strings.Contains(text, between+doing) == setsLight {
+			t.Errorf("sets light %v:\n%s", setsLight, text)
+		}
+	}
+}
+
+// The more a plant moves the results, the louder it is said.
+func TestInfluenceIsSaidByItsSize(t *testing.T) {
+	t.Parallel()
+	seen := map[string]bool{}
+	for push := range 60 {
+		in := small(2, 6, func(l, i int) float64 { return float64(l) + math.Sin(float64(7*i+3*l)) })
+		in.Outcomes[0].Values[0] += float64(push) / 4
+		c, ok := check(result(t, in, Options{}).Outcomes[0], "influence")
+		if !ok {
+			t.Fatal("not checked")
+		}
+		want := "not by much"
+		switch {
+		case *c.Value > 1:
+			want = "a great deal: look at it again"
+		case *c.Value > 0.5:
+			want = "more than any other: look at it again"
+		}
+		seen[want] = true
+		if !strings.Contains(c.Says, want) {
+			t.Errorf("%v: %s, want %s", *c.Value, c.Says, want)
+		}
+	}
+	if len(seen) < 2 {
+		t.Errorf("only %v were tried", seen)
 	}
 }

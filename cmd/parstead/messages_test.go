@@ -140,6 +140,13 @@ func TestNoteOfAStretch(t *testing.T) {
 			t.Errorf("the log lacks %q:\n%s", want, log)
 		}
 	}
+	must(t, march, "", "note", dir, "--withdraws", "1")
+	must(t, march, "", "note", dir, "--withdraws", "2")
+	must(t, march, "", "note", dir, "--withdraws", "5") // the second cut stands again
+	log = must(t, march, "", "note", dir)
+	if strings.Count(log, "(withdrawn)") != 1 || !strings.Contains(log, "(withdrawn) (from 2026-03-03 09:00") {
+		t.Errorf("%s", log)
+	}
 	for _, kind := range []string{"other", "lamp_moved"} {
 		if status, _, talk := command(t, march, "", "note", dir, "--kind", kind, "--until", "2026-03-03 11:30"); status != 2 {
 			t.Errorf("%s: exit status %d, %q", kind, status, talk)

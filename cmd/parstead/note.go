@@ -192,11 +192,9 @@ type entry struct {
 }
 
 func entries(log []light.Event) []entry {
-	gone := map[uint64]bool{}
-	for _, e := range log {
-		if e.Withdraws != 0 {
-			gone[e.Withdraws] = true
-		}
+	stands := map[uint64]bool{}
+	for _, e := range light.Standing(log) {
+		stands[e.ID] = true
 	}
 	utc := func(t time.Time) string {
 		if t.IsZero() {
@@ -208,7 +206,7 @@ func entries(log []light.Event) []entry {
 	for _, e := range log {
 		list = append(list, entry{
 			ID: e.ID, At: utc(e.At), Written: utc(e.Written), Kind: string(e.Kind), Bin: e.Bin, Plant: e.Plant, Sensor: e.Sensor,
-			From: utc(e.During.From), Until: utc(e.During.Until), Text: e.Text, Withdraws: e.Withdraws, Withdrawn: gone[e.ID],
+			From: utc(e.During.From), Until: utc(e.During.Until), Text: e.Text, Withdraws: e.Withdraws, Withdrawn: !stands[e.ID] && e.Kind != light.Withdrawn,
 		})
 	}
 	return list

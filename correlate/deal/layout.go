@@ -470,15 +470,18 @@ func (l *laying) units(per SetPer) []UnitKept {
 
 // procedure words what was done.
 func (l *laying) procedure() string {
-	zones := "sorted by the light map"
+	zones := "positions of like light (by the light map)"
 	if !l.Record.ByLight {
-		zones = "taken around the rim and then row by row, since no light map covers them all"
+		zones = "neighbouring positions (taken around the rim and then row by row, since no light map covers them all)"
 	}
-	says := []string{fmt.Sprintf("Plants of like starting size in sets of %d went to neighbouring positions (%s), one set of every layer of sizes to each bin", l.cells, zones)}
+	says := []string{fmt.Sprintf("Plants of like starting size in sets of %d went to %s, one set of every layer of sizes to each bin", l.cells, zones)}
 	if names := l.decks(PerPlant, true); len(names) > 0 {
-		if l.joint {
+		switch {
+		case l.joint && len(names[0]) == 1:
+			says = append(says, fmt.Sprintf("within a set every level of %s fell on one plant at random", names[0][0]))
+		case l.joint:
 			says = append(says, fmt.Sprintf("within a set every combination of %s fell on one plant at random", words(names[0])))
-		} else {
+		default:
 			says = append(says, fmt.Sprintf("%s were dealt one by one, each level once in every set, because a bin has fewer plants than combinations", words(names[0])))
 		}
 	}

@@ -113,6 +113,31 @@ func TestLayoutKeepsItsConstraints(t *testing.T) {
 	}
 }
 
+// The procedure is worded for what was dealt.
+func TestProcedureNamesWhatWasDealt(t *testing.T) {
+	t.Parallel()
+	medium, spray := Treatment{"medium", []string{"a", "b"}, PerPlant}, Treatment{"spray", []string{"c", "d"}, PerPlant}
+	for _, c := range []struct {
+		treatments []Treatment
+		want       string
+	}{
+		{[]Treatment{medium}, "within a set every level of medium fell on one plant"},
+		{[]Treatment{medium, spray}, "within a set every combination of medium and spray fell on one plant"},
+	} {
+		p := Plan{Treatments: c.treatments, Bins: []Bin{{Name: "upper", Cells: cellsOf(4, 4)}}}
+		for i := range 16 {
+			p.Plants = append(p.Plants, Plant{Code: fmt.Sprint(i), Start: float64(i)})
+		}
+		l, err := Lay(p, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(l.Record.Procedure, c.want) {
+			t.Errorf("%q lacks %q", l.Record.Procedure, c.want)
+		}
+	}
+}
+
 // Guards take the corners, sensors' cells stay free, sizes are spread alike
 // over bins and treatments.
 func TestLayoutSpreadsSizesAndKeepsCornersForGuards(t *testing.T) {

@@ -110,6 +110,21 @@ func analysed(tb testing.TB, r Report) Report {
 	return r
 }
 
+// A stretch that was written down later stands in the season where it began, with
+// the sensor that it is of.
+func TestSeasonEventsStandWhereTheyBegan(t *testing.T) {
+	t.Parallel()
+	r := trial(t)
+	from := r.Rack.Day(r.Rack.Starts.Add(1)).From
+	r.Log = append(r.Log, light.Event{
+		ID: 4, At: r.Rack.Day(r.Rack.Starts.Add(6)).From, Kind: light.Ignore, Sensor: "quantum", During: light.Span{From: from, Until: from.Add(time.Hour)},
+	})
+	events := r.seasonEvents()
+	if len(events) != 2 || events[0].words() != "ignore, quantum" || events[0].number != 1 || events[0].date != r.Rack.Starts.Add(1) || events[1].number != 2 {
+		t.Errorf("%+v", events)
+	}
+}
+
 // wellFormed reads a document of XML whole and gives its text.
 func wellFormed(tb testing.TB, name string, content []byte) string {
 	tb.Helper()

@@ -60,7 +60,7 @@ func (r *Report) seasons(names fileNames) []picture {
 }
 
 // seasonEvents are what happened on the rack; the program's own entries, but for
-// steps of the clock, are not drawn.
+// steps of the clock, are not drawn. A stretch stands where it begins.
 func (r *Report) seasonEvents() []seasonEvent {
 	var list []seasonEvent
 	for _, e := range light.Standing(r.Log) {
@@ -68,11 +68,19 @@ func (r *Report) seasonEvents() []seasonEvent {
 		case light.Started, light.Dealt, light.Looked, light.Entered, light.Filed, light.Mute:
 			continue
 		}
-		date := r.Rack.DateAt(e.At)
+		at := e.At
+		if !e.During.From.IsZero() {
+			at = e.During.From
+		}
+		date := r.Rack.DateAt(at)
 		if date.Before(r.Rack.Starts) || r.Rack.Ends.Before(date) {
 			continue
 		}
-		list = append(list, seasonEvent{e, len(list) + 1, date})
+		list = append(list, seasonEvent{Event: e, date: date})
+	}
+	slices.SortStableFunc(list, func(a, b seasonEvent) int { return b.date.DaysUntil(a.date) })
+	for i := range list {
+		list[i].number = i + 1
 	}
 	return list
 }
@@ -81,6 +89,9 @@ func (e seasonEvent) words() string {
 	words := strings.ReplaceAll(string(e.Kind), "_", " ")
 	if e.Bin != "" {
 		words += ", " + e.Bin
+	}
+	if e.Sensor != "" {
+		words += ", " + e.Sensor
 	}
 	if e.Plant != "" {
 		words += ", " + e.Plant
