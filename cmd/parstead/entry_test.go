@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -14,14 +13,12 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 
 	"parstead/cmd/parstead/page"
-	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/store"
 )
@@ -294,174 +291,6 @@ func TestWrongEntriesAreTold(t *testing.T) {
 	w.stop()
 }
 
-// An entry that is sent again, now or after a restart, is stored once.
-func TestRepeatedEntriesAreStoredOnce(t *testing.T) {
-	t.Parallel()
-	dir := entryTrial(t, "")
-	const entry, note = "1 count plant=P1 outcome=leaves value=4", "2 note text=x"
-	for range 3 {
-		w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
-		p := newPhone(t, w.pageURL(), "")
-		var g sync.WaitGroup
-		for range 4 {
-			g.Go(func() {
-				if answers, err := p.try(entry, entry, note); err != nil || slices.ContainsFunc(answers, func(a page.Answer) bool { return a.State != page.Stored || a.Says == "" }) {
-					t.Errorf("%+v %v", answers, err)
-				}
-			})
-		}
-		g.Wait()
-		if n := len(events(t, w.db, light.Entered, light.Other)); n != 2 {
-			t.Errorf("%d entries in the log", n)
-		}
-		w.stop()
-	}
-	if got, want := sheetText(t, dir, "counts.csv"), "time;plant;outcome;value\r\n2026-08-05T12:00:00Z;P1;leaves;4\r\n"; got != want {
-		t.Errorf("counts.csv %q", got)
-	}
-}
-
-// While a spreadsheet program has a sheet open, entries wait in the log, also
-// over a restart; then they go into what it has saved.
-func TestEntriesWaitForAnOpenSheet(t *testing.T) {
-	t.Parallel()
-	dir := entryTrial(t, "")
-	mark := filepath.Join(dir, ".~lock.harvest.csv#")
-	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,1.5\n", filepath.Base(mark): ""})
-	clock := newHand(midday)
-	w := watchFolder(t, dir, daemonOptions{clock: clock.clock()})
-	p := newPhone(t, w.pageURL(), "")
-	a := p.stored("1 harvest plant=P1 outcome=mass_g value=2 day=2026-08-30", "2 harvest plant=P1 outcome=mass_g value=2.25 day=2026-08-30", "3 harvest plant=P2 outcome=mass_g value=3 day=2026-08-30")
-	if len(a[0].Remarks) != 1 || !strings.Contains(a[0].Remarks[0], "is open in a spreadsheet program") || !strings.Contains(a[0].Remarks[0], mark[len(dir)+1:]) {
-		t.Errorf("%+v", a[0])
-	}
-	if text := sheetText(t, dir, "harvest.csv"); text != "plant,mass_g\nP3,1.5\n" {
-		t.Errorf("written all the same: %q", text)
-	}
-	// Other sheets don't wait for it.
-	if a := p.stored("11 count plant=P1 outcome=leaves value=6"); len(a[0].Remarks) > 0 || !strings.Contains(sheetText(t, dir, "counts.csv"), ",P1,leaves,6\n") {
-		t.Errorf("%+v %q", a, sheetText(t, dir, "counts.csv"))
-	}
-	clock.move(waitsLong + time.Minute)
-	eventually(t, "the condition", func() bool { return has(w, conditionEntries) })
-	w.stop()
-	// The spreadsheet saves what it had, and more.
-	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g,remarks\nP3,1.75,\nP2,,small\n"})
-	if err := os.Remove(mark); err != nil {
-		t.Fatal(err)
-	}
-	w = watchFolder(t, dir, daemonOptions{clock: clock.clock()})
-	const want = "plant,mass_g,remarks\nP3,1.75,\nP2,3,small\nP1,2.25,\n"
-	eventually(t, "the entries in the sheet", func() bool { return sheetText(t, dir, "harvest.csv") == want })
-	eventually(t, "it to be in use", func() bool { x, _ := w.trial.Load().Plant("P1"); return x.Values["mass_g"].Value == 2.25 })
-	eventually(t, "the end of the condition", func() bool { return !has(w, conditionEntries) })
-	w.stop()
-	// What the grower makes of the sheet afterwards stays, and is told for a day.
-	w = watchFolder(t, dir, daemonOptions{clock: clock.clock()})
-	if notices := w.desk.notices(); len(notices) > 0 {
-		t.Errorf("%v", notices)
-	}
-	time.Sleep(10 * w.tick) // the folder has been looked at
-	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,9\n"})
-	eventually(t, "a word of what is gone", func() bool { return len(w.desk.notices()) == 1 })
-	clock.move(3 * time.Second) // no state serves twice
-	if body := w.get("/"); !strings.Contains(body, "no longer have what was entered at the page as") {
-		t.Error("the page does not say so")
-	}
-	clock.move(undoneShown)
-	if notices := w.desk.notices(); len(notices) > 0 {
-		t.Errorf("a day later: %v", notices)
-	}
-	clock.set(midday.Add(waitsLong + time.Hour))
-	newPhone(t, w.pageURL(), "").stored("4 harvest plant=P4 outcome=mass_g value=4 day=2026-08-30")
-	if text := sheetText(t, dir, "harvest.csv"); text != "plant,mass_g\nP3,9\nP4,4\n" {
-		t.Errorf("%q", text)
-	}
-	w.stop()
-}
-
-// An entry that is in the log and not in the sheet, because the daemon ended
-// between the two, is put there at the next start; but not over what somebody
-// has written there since.
-func TestLoggedEntriesReachTheSheets(t *testing.T) {
-	t.Parallel()
-	dir := entryTrial(t, "")
-	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP1,1\nP2,7\n"})
-	logged(t, dir,
-		enteredData{ID: "00000000000000-1", Changes: []trial.Change{{Sheet: "counts", Cells: []trial.Set{{Heading: "time", Value: "2026-08-04T10:00:00Z"}, {Heading: "plant", Value: "P1"}, {Heading: "outcome", Value: "leaves"}, {Heading: "value", Value: "4"}}}}},
-		enteredData{ID: "00000000000000-2", Changes: []trial.Change{{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "P1"}, {Heading: "mass_g", Value: "2", Before: "1"}}}}},
-		enteredData{ID: "00000000000000-3", Changes: []trial.Change{{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "P2"}, {Heading: "mass_g", Value: "2", Before: "1"}}}}},
-		enteredData{ID: "00000000000000-4", Changes: []trial.Change{{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "P9"}, {Heading: "mass_g", Value: "2"}}}}},
-	)
-	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
-	eventually(t, "the entries in the sheets", func() bool {
-		return sheetText(t, dir, "harvest.csv") == "plant,mass_g\nP1,2\nP2,7\n" && strings.Contains(sheetText(t, dir, "counts.csv"), "P1,leaves,4")
-	})
-	w.stop()
-	db, err := store.Open(filepath.Join(dir, store.FileName), store.Options{Now: time.Now})
-	if err != nil {
-		t.Fatal(err)
-	}
-	var texts []string
-	for _, e := range events(t, db, light.Filed) {
-		texts = append(texts, e.Text)
-	}
-	if err := db.Close(); err != nil {
-		t.Fatal(err)
-	}
-	all := strings.Join(texts, "\n")
-	for _, want := range []string{"entry 3 is not put into the sheet: somebody has written something else there since", `entry 4 is not put into the sheet: no plant has the code "P9"`, "2 entries are in the sheets"} {
-		if strings.Count(all, want) != 1 {
-			t.Errorf("the log does not say once %q:\n%s", want, all)
-		}
-	}
-}
-
-// logged writes entries into the log of a trial that nothing watches.
-func logged(tb testing.TB, dir string, entries ...enteredData) {
-	tb.Helper()
-	db, err := store.OpenWriter(tb.Context(), dir, store.Options{Now: func() time.Time { return midday }})
-	if err != nil {
-		tb.Fatal(err)
-	}
-	for _, e := range entries {
-		data, err := json.Marshal(e)
-		if err == nil {
-			_, err = db.AddEvent(tb.Context(), light.Event{Kind: light.Entered, Text: "entered", Data: data})
-		}
-		if err != nil {
-			tb.Fatal(err)
-		}
-	}
-	if err := db.Close(); err != nil {
-		tb.Fatal(err)
-	}
-}
-
-// The code can be set, changed and taken away while the daemon runs.
-func TestTheCodeIsReadAgain(t *testing.T) {
-	t.Parallel()
-	dir := entryTrial(t, "")
-	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
-	p := newPhone(t, w.pageURL(), "")
-	p.stored("1 note text=x")
-	writeFiles(t, dir, map[string]string{"entry-code": "another\n"})
-	eventually(t, "the new code", func() bool {
-		_, err := p.try("1 note text=x")
-		return err != nil && strings.Contains(err.Error(), "the code has changed")
-	})
-	config := sheetText(t, dir, "trial.toml")
-	writeFiles(t, dir, map[string]string{"trial.toml": strings.Replace(config, "code_file", "# code_file", 1)})
-	eventually(t, "no code", func() bool {
-		_, err := p.try("1 note text=x")
-		return err != nil && strings.Contains(err.Error(), "no entry code is set")
-	})
-	if n := len(events(t, w.db, light.Other)); n != 1 {
-		t.Errorf("%d notes", n)
-	}
-	w.stop()
-}
-
 // Screens show no treatment, to nobody who scores.
 func TestEntryIsBlind(t *testing.T) {
 	t.Parallel()
@@ -481,24 +310,6 @@ func TestEntryIsBlind(t *testing.T) {
 				t.Errorf("%s tells of %s", path, word)
 			}
 		}
-	}
-	w.stop()
-}
-
-// A failing log stores nothing and says so; the phone keeps the entry.
-func TestAnEntryThatCantBeLogged(t *testing.T) {
-	t.Parallel()
-	dir := entryTrial(t, "")
-	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
-	ended, end := context.WithCancel(t.Context())
-	end()
-	a := w.desk.Take(ended, "", []page.Entry{{ID: "00000000000000-1", What: page.Count, Plant: "P1", Outcome: "leaves", Value: "4"}})[0]
-	if a.State != page.Later || !strings.Contains(a.Says, "the log can't be written") || sheetText(t, dir, "counts.csv") != "" {
-		t.Errorf("%+v, %q", a, sheetText(t, dir, "counts.csv"))
-	}
-	newPhone(t, w.pageURL(), "").stored("1 count plant=P1 outcome=leaves value=5")
-	if text := sheetText(t, dir, "counts.csv"); strings.Count(text, "\r\n") != 2 {
-		t.Errorf("%q", text)
 	}
 	w.stop()
 }
