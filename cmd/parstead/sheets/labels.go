@@ -33,6 +33,10 @@ var Stocks = []Stock{
 	{"letter-80", "letter", 44.45, 12.7, 4, 20, 7.62, 215.9, 279.4},
 }
 
+// smallest is the size of letters that can still be read, mm; what is too long for them
+// is cut off.
+const smallest = 1.5
+
 // labelsPage is labels by the sheet.
 type labelsPage struct {
 	pageHead
@@ -125,6 +129,6 @@ func (s Stock) label(k int, code string, lines []string) label {
 	for _, line := range lines {
 		longest = max(longest, utf8.RuneCountInString(line))
 	}
-	l.Small = min(4, left/(1.15*float64(len(lines))), width/(0.52*float64(longest)))
+	l.Small = max(smallest, min(4, left/(1.15*float64(len(lines))), width/(0.52*float64(longest))))
 	return l
 }

@@ -7,7 +7,9 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -392,6 +394,17 @@ func TestLabels(t *testing.T) {
 	}
 	if !strings.Contains(page(t, open), "medium zeolite") || open.Head[4] != "medium" {
 		t.Error("treatments were asked for and are not there")
+	}
+	// A long name is cut off; the place above it stays legible.
+	tr.Plants[1].Treatments["medium"] = strings.Repeat("zeolite ", 20)
+	long, err := sheets.Labels(tr, "a4-65", true, printed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range regexp.MustCompile(`font-size: ([\d.]+)mm`).FindAllStringSubmatch(page(t, long), -1) {
+		if mm, err := strconv.ParseFloat(m[1], 64); err != nil || mm < 1.5 {
+			t.Errorf("letters of %s mm", m[1])
+		}
 	}
 	if _, err := sheets.Labels(tr, "a3", false, printed); err == nil {
 		t.Error("any paper will do")
