@@ -26,8 +26,8 @@ type desk struct {
 	stored  map[string]page.Answer // by the entry's own id
 	waiting []waitingEntry         // in the log, not yet in the sheets
 	unfiled []waitingEntry         // in the sheets, which is not logged yet
-	recent  []waitingEntry         // of a day, that the sheets have had
-	undone  []waitingEntry         // of these, that they have no more
+	recent  []waitingEntry         // of a day, that wait no more
+	undone  []waitingEntry         // of these, that they have not
 	why     string                 // the sheets can't be written
 	since   time.Time              // of the first that waits, by the daemon's clock
 	tried   time.Time              // by the machine's clock, as the next
@@ -184,6 +184,7 @@ func (k *desk) draft(ctx context.Context) (*trial.Draft, error) {
 				return nil, err
 			}
 		}
+		k.recent, k.undone = append(k.recent, group...), append(k.undone, group...)
 	}
 	k.waiting = left
 	return draft, nil
@@ -301,6 +302,13 @@ func (k *desk) settle(ctx context.Context) {
 		return
 	}
 	k.unfiled = nil
+	k.forget()
+}
+
+// forget drops what is no longer looked for in the sheets.
+func (k *desk) forget() {
+	now := k.d.clock.Now()
+	k.recent = slices.DeleteFunc(k.recent, func(w waitingEntry) bool { return now.Sub(w.entered) >= undoneShown })
 }
 
 // log notes that nothing more is to be done for entries.
@@ -328,8 +336,7 @@ const undoneShown = 24 * time.Hour
 func (k *desk) look() {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	now := k.d.clock.Now()
-	k.recent = slices.DeleteFunc(k.recent, func(w waitingEntry) bool { return now.Sub(w.entered) >= undoneShown })
+	k.forget()
 	k.undone = nil
 	draft, err := trial.NewDraft(k.d.trial.Load().Dir)
 	if err != nil {
@@ -357,7 +364,7 @@ func (k *desk) notices() []string {
 	if len(ids) == 0 {
 		return nil
 	}
-	return []string{fmt.Sprintf("The sheets no longer have what was entered at the page as %s of the log. Removed on purpose, that is well; if an older copy was saved over them, enter it again.", strings.Join(ids, ", "))}
+	return []string{fmt.Sprintf("The sheets don't have what was entered at the page as %s of the log. Removed on purpose, that is well; if an older copy was saved over it, or something else stands there, enter it again.", strings.Join(ids, ", "))}
 }
 
 // waitsLong is how long entries may wait before that is a condition: a sheet may

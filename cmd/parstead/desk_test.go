@@ -88,7 +88,7 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,9\n"})
 	eventually(t, "a word of what is gone", func() bool { return len(w.desk.notices()) == 1 })
 	clock.move(3 * time.Second) // no state serves twice
-	if body := w.get("/"); !strings.Contains(body, "no longer have what was entered at the page as") {
+	if body := w.get("/"); !strings.Contains(body, "have what was entered at the page as") {
 		t.Error("the page does not say so")
 	}
 	clock.move(undoneShown)
@@ -120,6 +120,9 @@ func TestLoggedEntriesReachTheSheets(t *testing.T) {
 	eventually(t, "the entries in the sheets", func() bool {
 		return sheetText(t, dir, "harvest.csv") == "plant,mass_g\nP1,2\nP2,7\n" && strings.Contains(sheetText(t, dir, "counts.csv"), "P1,leaves,4")
 	})
+	if notices := w.desk.notices(); len(notices) != 1 || !strings.Contains(notices[0], " as 3, 4 of the log") {
+		t.Errorf("%q", notices)
+	}
 	w.stop()
 	db, err := store.Open(filepath.Join(dir, store.FileName), store.Options{Now: time.Now})
 	if err != nil {
