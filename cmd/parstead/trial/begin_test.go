@@ -3,6 +3,7 @@ package trial_test
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -52,6 +53,60 @@ func TestBeginPassesCheck(t *testing.T) {
 	}
 	if read.Tell == nil || read.Backup == nil || read.Cost == nil || len(read.Loads) != 1 || read.Window.First != 28 {
 		t.Errorf("%+v", read)
+	}
+}
+
+// The starter explains every key that a trial may have, under its own table, and
+// names every column of the sheets.
+func TestBeginExplainsEveryKey(t *testing.T) {
+	t.Parallel()
+	every, err := os.ReadFile("../../../testdata/trials/every-key/trial.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	if _, err := trial.Begin(dir, springDay); err != nil {
+		t.Fatal(err)
+	}
+	starter, err := os.ReadFile(filepath.Join(dir, "trial.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	heading := regexp.MustCompile(`^[# ]*(\[+\w+\]+)`)
+	told := map[string]string{} // what the starter says under each heading
+	table := ""
+	for line := range strings.Lines(string(starter)) {
+		if m := heading.FindStringSubmatch(line); m != nil {
+			table = m[1]
+		}
+		told[table] += line
+	}
+	key := regexp.MustCompile(`(?m)^([a-z_]+) *=`)
+	table, n := "", 0
+	for line := range strings.Lines(string(every)) {
+		if m := heading.FindStringSubmatch(line); m != nil {
+			table = m[1]
+		} else if m := key.FindStringSubmatch(line); m != nil {
+			n++
+			if !regexp.MustCompile(`\b` + m[1] + `\b`).MatchString(told[table]) {
+				t.Errorf("%s: no word of %s", table, m[1])
+			}
+		}
+	}
+	if n < 80 {
+		t.Errorf("only %d keys were looked for", n)
+	}
+	for _, column := range []string{
+		"guard", "meter", "outcome", "date", "status", "harvested", "lost", "withdrawn", "lost_on", "leave_out", "X_gross", "X_tare", "X_again", "remarks",
+	} {
+		if !strings.Contains(string(starter), column) {
+			t.Errorf("no word of the column %s", column)
+		}
+	}
+	for _, cause := range trial.Causes {
+		if !strings.Contains(string(starter), cause) {
+			t.Errorf("no word of the cause %s", cause)
+		}
 	}
 }
 
