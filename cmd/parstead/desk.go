@@ -20,7 +20,8 @@ import (
 // then into the sheet. What the log has and a sheet could not take yet is tried
 // again until it has it; that the sheets have it is then logged too.
 type desk struct {
-	d *daemon
+	d       *daemon
+	drafted func() // tests save a sheet before the draft is written
 
 	mu      sync.Mutex
 	stored  map[string]page.Answer // by the entry's own id
@@ -229,6 +230,9 @@ func (k *desk) file(ctx context.Context) {
 		var draft *trial.Draft
 		if draft, err = k.draft(ctx); err != nil {
 			break
+		}
+		if k.drafted != nil {
+			k.drafted()
 		}
 		err = draft.Write()
 		k.written(err)

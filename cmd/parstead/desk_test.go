@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -99,6 +100,55 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 	newPhone(t, w.pageURL(), "").stored("4 harvest plant=P4 outcome=mass_g value=4 day=2026-08-30")
 	if text := sheetText(t, dir, "harvest.csv"); text != "plant,mass_g\nP3,9\nP4,4\n" {
 		t.Errorf("%q", text)
+	}
+	w.stop()
+}
+
+// A sheet that somebody saves just as an entry is written into it keeps both.
+func TestASheetThatIsSavedJustThen(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
+	p := newPhone(t, w.pageURL(), "")
+	saves := 0
+	w.desk.mu.Lock()
+	w.desk.drafted = func() {
+		if saves++; saves != writes { // one too few, then one too many
+			writeFiles(t, dir, map[string]string{"harvest.csv": fmt.Sprintf("plant,mass_g\nP3,%d\n", saves)})
+		}
+	}
+	w.desk.mu.Unlock()
+	if a := p.stored("1 harvest plant=P1 outcome=mass_g value=2 day=2026-08-30"); len(a[0].Remarks) > 0 {
+		t.Errorf("%+v", a)
+	}
+	if got, want := sheetText(t, dir, "harvest.csv"), fmt.Sprintf("plant,mass_g\nP3,%d\nP1,2\n", writes-1); got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if a := p.stored("2 count plant=P1 outcome=leaves value=2", "3 harvest plant=P2 outcome=mass_g value=3 day=2026-08-30"); len(a[0].Remarks) > 0 || len(a[1].Remarks) != 1 || !strings.Contains(a[1].Remarks[0], "has changed meanwhile") {
+		t.Errorf("%+v", a)
+	}
+	w.desk.mu.Lock()
+	w.desk.drafted = nil
+	w.desk.mu.Unlock()
+	eventually(t, "the entry in the sheet", func() bool { return strings.HasSuffix(sheetText(t, dir, "harvest.csv"), "\nP2,3\n") })
+	w.stop()
+}
+
+// What the grower removes or corrects in a sheet while nothing runs does not come
+// back at the next start.
+func TestFiledEntriesDoNotComeBack(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	clock := newHand(midday)
+	w := watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	newPhone(t, w.pageURL(), "").stored("1 count plant=P1 outcome=leaves value=4", "2 harvest plant=P1 outcome=mass_g value=2 day=2026-08-30")
+	w.stop()
+	const counts, harvest = "time,plant,outcome,value\n", "plant,mass_g\nP1,\n"
+	writeFiles(t, dir, map[string]string{"counts.csv": counts, "harvest.csv": harvest})
+	w = watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	newPhone(t, w.pageURL(), "").stored("3 harvest plant=P2 outcome=mass_g value=3 day=2026-08-30")
+	if got := sheetText(t, dir, "counts.csv") + sheetText(t, dir, "harvest.csv"); got != counts+harvest+"P2,3\n" {
+		t.Errorf("%q", got)
 	}
 	w.stop()
 }

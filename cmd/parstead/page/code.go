@@ -122,15 +122,10 @@ func (t *tries) take(address string, now time.Time) (wait time.Duration) {
 		}
 		t.by[from] = &bucket{}
 	}
-	one := t.by[from]
-	if wait := one.take(1, triesOfOne, triesEach, now); wait > 0 {
+	if wait := t.by[from].take(1, triesOfOne, triesEach, now); wait > 0 {
 		return wait
 	}
-	if wait := t.all.take(1, triesInAll, triesEach, now); wait > 0 {
-		one.owed -= triesEach
-		return wait
-	}
-	return 0
+	return t.all.take(1, triesInAll, triesEach, now)
 }
 
 // right takes back a try that gave the right code.
