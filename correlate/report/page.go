@@ -15,8 +15,6 @@ import (
 //go:embed page.gohtml
 var pageText string
 
-var pageTemplate = template.Must(template.New("page").Parse(pageText))
-
 // safety is what must be said where lamps, water, sap and plants for sale are.
 var safety = []string{
 	"Parstead only watches. It switches nothing and replaces no float switch, thermal cut-out, fuse or residual-current device.",
@@ -114,7 +112,7 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 		data.Tables = append(data.Tables, *t)
 	}
 	data.Tables = append(data.Tables, electricityTables(r.Result.Electricity)...)
-	return pageTemplate.Execute(w, data)
+	return template.Must(template.New("page").Parse(pageText)).Execute(w, data)
 }
 
 // order is the outcomes' with the primary one first, then planned ones.

@@ -68,11 +68,10 @@ func (s *Sheet) Follow(headings []string) (lacking []string) {
 //go:embed page.gohtml
 var pageText string
 
-var pages = template.Must(template.New("").Parse(pageText))
-
 // WriteHTML writes the sheet as a page that needs nothing else: black on white, for
 // A4 and letter paper.
 func (s *Sheet) WriteHTML(w io.Writer) error {
+	pages := template.Must(template.New("").Parse(pageText)) // here: no other command should pay for it
 	if err := pages.ExecuteTemplate(w, s.template, s.page); err != nil {
 		return fmt.Errorf("write the page: %w", err)
 	}
