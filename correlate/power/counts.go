@@ -124,7 +124,8 @@ func (c Counts) Smallest(n int, power float64) (float64, error) {
 		return 0, ErrOutOfReach
 	}
 	low, high := guess/2, guess
-	for short(low) >= 0 && failed == nil {
+	const none = 1e-6 // chance alone gives a power this near to Level
+	for short(low) >= 0 && low > none && failed == nil {
 		low, high = low/2, low
 	}
 	for short(high) < 0 && failed == nil {

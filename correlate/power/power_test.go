@@ -235,6 +235,10 @@ func TestCountsReplicates(t *testing.T) {
 	if err != nil || math.Abs(math.Log(ratio)/math.Log(1.2)-1) > 0.03 {
 		t.Errorf("the smallest ratio of %d is %v, %v", s.Replicates, ratio, err)
 	}
+	// The test of these simulated trials shows one in twenty and some, without any difference.
+	if ratio, err := (Counts{Layout{Levels: 2}, 20, 1, 1.2, 0}).Smallest(20, 0.0501); err != nil || !(ratio >= 1 && ratio < 1.001) {
+		t.Errorf("a power that chance alone gives: ratio %v, %v", ratio, err)
+	}
 	for _, far := range []Counts{{Layout{Levels: 2}, 1, 1, 1.001, 1}, {Layout{Levels: 2}, 0.01, 1, 1.1, 1}} {
 		if _, err := far.Replicates(0.8); !errors.Is(err, ErrOutOfReach) {
 			t.Errorf("%+v: %v", far, err)

@@ -9,8 +9,8 @@ import (
 const mostShares = 5_000
 
 // Shares is a comparison of two shares of yes answers, A the larger, by Fisher's
-// exact test: probabilities of tables no likelier than the observed one, twice
-// sided. Power is exact.
+// exact test, two-sided: the probability of all tables no likelier than the observed
+// one. Power is exact.
 type Shares struct {
 	A, B float64 // 0 ≤ B < A ≤ 1
 	// Pairs is how many pairs of levels are compared; the level of each test is
