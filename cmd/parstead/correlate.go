@@ -87,7 +87,12 @@ func (c *correlateCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("correlate: %w", err)
 	}
-	if err := c.write(e, in, result); err != nil {
+	if c.JSON {
+		err = printJSON(e.stdout, result)
+	} else {
+		err = result.WriteText(e.stdout)
+	}
+	if err != nil {
 		return err
 	}
 	if c.Report != "" {
@@ -110,13 +115,6 @@ func (c *correlateCmd) input(e *env) (*correlate.Input, error) {
 		looked(e, c.Folder)
 	}
 	return in, err
-}
-
-func (c *correlateCmd) write(e *env, _ *correlate.Input, result *correlate.Result) error {
-	if !c.JSON {
-		return result.WriteText(e.stdout)
-	}
-	return printJSON(e.stdout, result)
 }
 
 // firstReason is why the first outcome could not be analysed.
