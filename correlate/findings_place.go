@@ -43,10 +43,14 @@ func (t *teller) light() {
 			}
 			more += fmt.Sprintf(" on %s residual %s of freedom", freedom(*b.DF), degrees)
 		}
+		var whole []string
 		for _, c := range t.r.Checks {
 			if c.Check == "between_bin" && c.Of != "" {
-				more += fmt.Sprintf("; this may be what %s did to whole bins", c.Of)
+				whole = append(whole, c.Of)
 			}
+		}
+		if len(whole) > 0 {
+			more += fmt.Sprintf("; this may be what %s did to whole bins", list(whole))
 		}
 		t.slope(per, *b.Slope, *b.CI95, b.P, more)
 		said = true
