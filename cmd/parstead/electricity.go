@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	hoursFrom = "the lamps' timers, less power cuts in the log; loads by their hours a day"
+	hoursFrom = "the lamps' timers, less power cuts in the log; loads by their hours a day; days after a plant's harvest count too"
 	// mostMissing is the share of a bin's time beyond which its light is not summed up.
 	mostMissing = 0.01
 	// mostApart is how many hours a day a sensor's light may last longer or shorter
