@@ -169,6 +169,28 @@ func TestDamagedBackupIsRefused(t *testing.T) {
 	}
 }
 
+// What no backup holds is missed at once, and the next step says so.
+func TestRestoreAsksForCodes(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, march, ownBroker)
+	config := filepath.Join(dir, "trial.toml")
+	text, err := os.ReadFile(config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "plain.zip")
+	must(t, march, "", "backup", dir, file)
+	if said := must(t, march, "", "restore", file, filepath.Join(t.TempDir(), "plain")); strings.Contains(said, "put back") {
+		t.Errorf("nothing is missing: %s", said)
+	}
+	writeFiles(t, dir, map[string]string{"trial.toml": strings.Replace(string(text), "[page]\n", "[page]\ncode_file = \"entry-code\"\n", 1), "entry-code": "secret"})
+	file = filepath.Join(t.TempDir(), "coded.zip")
+	must(t, march, "", "backup", dir, file)
+	if said := must(t, march, "", "restore", file, filepath.Join(t.TempDir(), "coded")); !strings.Contains(said, "put back the passwords, codes and keys") {
+		t.Errorf("the code is missing: %s", said)
+	}
+}
+
 // The drill: a damaged database is told, set aside, and salvaged.
 func TestSalvage(t *testing.T) {
 	t.Parallel()
@@ -197,7 +219,11 @@ func TestSalvage(t *testing.T) {
 	if err := os.Rename(path, aside); err != nil {
 		t.Fatal(err)
 	}
-	narrow(t, must(t, march, "", "restore", "--salvage", aside, dir))
+	said := must(t, march, "", "restore", "--salvage", aside, dir)
+	narrow(t, strings.ReplaceAll(said, dir, "FOLDER"))
+	if lost := !strings.Contains(said, "could not be read: 0\n"); lost != strings.Contains(said, "parstead import "+dir) {
+		t.Errorf("what is lost and how it comes back: %s", said)
+	}
 	if after := must(t, march, "", "climate", dir, "--json"); after != before {
 		t.Error("the climate is not the same after salvaging")
 	}

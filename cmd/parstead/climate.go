@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"text/tabwriter"
 
 	"parstead/cmd/parstead/trial"
@@ -116,6 +117,12 @@ func printClimate(w io.Writer, rack *light.Rack, days []climate.Day) {
 
 // printAir writes the table of one bin.
 func printAir(w io.Writer, rack *light.Rack, columns []airColumn, days []climate.Day) {
+	if !slices.ContainsFunc(columns, func(c airColumn) bool {
+		return slices.ContainsFunc(days, func(d climate.Day) bool { return !math.IsNaN(c.of(d)) })
+	}) {
+		fmt.Fprintf(w, "%s: no reading of the air from %s to %s.\n", days[0].Bin, days[0].Date, days[len(days)-1].Date)
+		return
+	}
 	sum, counted := 0.0, 0
 	for _, d := range days {
 		if !math.IsNaN(d.DegreeDays) {

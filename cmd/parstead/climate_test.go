@@ -73,5 +73,9 @@ func TestClimateBeforeAnyReading(t *testing.T) {
 	if text := must(t, march, "", "climate", dir, "--json"); !json.Valid([]byte(text)) {
 		t.Errorf("%s", text)
 	}
-	narrow(t, must(t, march, "", "climate", dir))
+	text := must(t, march, "", "climate", dir)
+	narrow(t, text)
+	if text != "upper: no reading of the air from 2026-03-02 to 2026-03-04.\n" {
+		t.Errorf("%q", text)
+	}
 }

@@ -134,7 +134,7 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 			return d, err
 		}
 	}
-	if _, err = d.db.AddEvent(ctx, light.Event{Kind: light.Started, Text: fmt.Sprintf("start %d of the daemon", d.db.Boot())}); err != nil {
+	if _, err = d.db.AddEvent(ctx, light.Event{Kind: light.Started, Text: "the daemon began to watch"}); err != nil {
 		return d, err
 	}
 	return d, nil

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"parstead/cmd/parstead/trial"
 	"parstead/store"
 )
 
@@ -34,7 +35,7 @@ restore the newest backup; or see what can still be read:
   mv mytrial/readings.db damaged.db
   parstead restore --salvage damaged.db mytrial
 What the backup has and the salvage lacks can be joined: export the one, import
-its readings.csv into the other; what is there twice is stored once.
+its readings.csv into the other; what is there twice counts once.
 
 Example: parstead restore mytrial.zip mytrial-again
 
@@ -50,7 +51,11 @@ func (c *restoreCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("restore: %w", err)
 	}
-	_, err = fmt.Fprintf(e.stdout, "%s: as it was on %s, checked. Next: parstead check %[1]s\n", c.Folder, made.UTC().Format(time.RFC3339))
+	next := "parstead check " + c.Folder
+	if _, problems := trial.Load(c.Folder); !trial.Usable(problems) {
+		next = "put back the passwords, codes and keys, which no backup holds; which are missing says " + next
+	}
+	_, err = fmt.Fprintf(e.stdout, "%s: as it was on %s, checked. Next: %s\n", c.Folder, made.UTC().Format(time.RFC3339), next)
 	return err
 }
 
@@ -110,14 +115,22 @@ func (c *restoreCmd) salvage(e *env) error {
 	if err != nil {
 		return err
 	}
-	return tellSalvaged(e.stdout, found)
+	return tellSalvaged(e.stdout, found, c.Folder)
 }
 
-func tellSalvaged(w io.Writer, s store.Salvaged) error {
+func tellSalvaged(w io.Writer, s store.Salvaged, folder string) error {
 	_, err := fmt.Fprintf(w, "salvaged: %d readings of %d sensors, %d entries of the log\nrecords that could not be read: %d\n",
 		s.Readings, s.Sensors, s.Events, s.Unreadable)
 	if len(s.Unnamed) > 0 && err == nil {
 		_, err = fmt.Fprintf(w, "The names of %d sensors are lost; their readings stand under %s.\n", len(s.Unnamed), strings.Join(s.Unnamed, ", "))
+	}
+	if s.Unreadable > 0 && err == nil {
+		_, err = fmt.Fprintf(w, `One record may hold a sensor's readings of a week. What the newest backup has of
+them comes back so:
+    parstead restore BACKUP old
+    parstead export old old-files
+    parstead import %s old-files/readings.csv
+`, folder)
 	}
 	return err
 }
