@@ -290,7 +290,8 @@ func (c *layoutCmd) tell(w io.Writer, plan deal.Plan, l *deal.Layout) error {
 	_, err := fmt.Fprintf(w, `%d plants dealt to %d bins%s; written to %s.
 %s
 Seed %d. The seed, the procedure and the planned outcomes are sealed in the log.
-Next: put each plant where the file says, then parstead run %s.
+Next: put each plant where the file says and give it what the file says; then
+parstead run %s.
 `, len(plan.Plants), len(plan.Bins), among, filepath.Join(c.Folder, layoutFile), l.Record.Procedure, l.Record.Seed, c.Folder)
 	return err
 }
