@@ -26,6 +26,7 @@ type binLight struct {
 	mean, cv  float64
 	low, high float64
 	error     float64 // mean over its positions
+	filled    float64 // share of its light that was filled in, mean over its positions
 }
 
 // lightOfBins sums days up by bin and position.
@@ -46,6 +47,7 @@ func (r *Report) lightOfBins() map[string]*binLight {
 			b.low, b.high = min(b.low, p.mean), max(b.high, p.mean)
 			b.mean += p.mean
 			b.error += p.error
+			b.filled += p.filled
 		}
 		from = to
 	}
@@ -53,6 +55,7 @@ func (r *Report) lightOfBins() map[string]*binLight {
 		n := float64(len(b.places))
 		b.mean /= n
 		b.error /= n
+		b.filled /= n
 		squares := 0.0
 		for _, p := range b.places {
 			squares += (p.mean - b.mean) * (p.mean - b.mean)

@@ -25,11 +25,11 @@ func (r *Report) binTable() table {
 	bins := r.lightOfBins()
 	t := table{
 		Caption: "bins and their light",
-		Head:    []string{"", "rows × columns", "pitch, cm", "block", "reservoir", "lamps", "DLI meant", "mean DLI", "CV", "error", "positions known"},
-		Note:    "DLI in mol m⁻² d⁻¹, mean over positions and days. CV: between positions. Error: one standard deviation of a position's figure, mean over positions.",
+		Head:    []string{"", "rows × columns", "pitch, cm", "block", "reservoir", "lamps", "DLI meant", "mean DLI", "CV", "error", "filled in", "positions known"},
+		Note:    "DLI in mol m⁻² d⁻¹, mean over positions and days. CV: between positions. Error: one standard deviation of a position's figure, mean over positions. Filled in: the share of the light that was estimated over gaps in the readings.",
 	}
 	for _, b := range r.Rack.Bins {
-		row := []string{b.Name, fmt.Sprintf("%d × %d", b.Rows, b.Columns), "", b.Block, b.Reservoir, strings.Join(b.Lamps, ", "), "", "not known", "", "", ""}
+		row := []string{b.Name, fmt.Sprintf("%d × %d", b.Rows, b.Columns), "", b.Block, b.Reservoir, strings.Join(b.Lamps, ", "), "", "not known", "", "", "", ""}
 		if b.PitchRows > 0 && b.PitchColumns > 0 {
 			row[2] = short(b.PitchRows) + " × " + short(b.PitchColumns)
 		}
@@ -37,7 +37,7 @@ func (r *Report) binTable() table {
 			row[6] = short(float64(b.TargetDLI))
 		}
 		if l := bins[b.Name]; l != nil {
-			row[7], row[9], row[10] = number(l.mean), percent(l.error), fmt.Sprintf("%d of %d", len(l.places), b.Rows*b.Columns)
+			row[7], row[9], row[10], row[11] = number(l.mean), percent(l.error), percent(l.filled), fmt.Sprintf("%d of %d", len(l.places), b.Rows*b.Columns)
 			if !math.IsNaN(l.cv) {
 				row[8] = percent(l.cv)
 			}
@@ -141,7 +141,16 @@ func (r *Report) sensorTable() table {
 func (r *Report) logTable() table {
 	t := table{Caption: "the trial's log", Head: []string{"", "what", "bin", "plant", "sensor", "note"}}
 	for _, e := range light.Standing(r.Log) {
-		t.Rows = append(t.Rows, []string{r.when(e.At), strings.ReplaceAll(string(e.Kind), "_", " "), e.Bin, e.Plant, e.Sensor, e.Text})
+		note := e.Text
+		if !e.During.From.IsZero() {
+			until := "on"
+			if !e.During.Until.IsZero() {
+				until = "until " + r.when(e.During.Until)
+			}
+			note = strings.TrimSpace(fmt.Sprintf("from %s %s: %s", r.when(e.During.From), until, e.Text))
+			note = strings.TrimSuffix(note, ":")
+		}
+		t.Rows = append(t.Rows, []string{r.when(e.At), strings.ReplaceAll(string(e.Kind), "_", " "), e.Bin, e.Plant, e.Sensor, note})
 	}
 	return t
 }

@@ -123,6 +123,24 @@ func TestSeasonEventsStandWhereTheyBegan(t *testing.T) {
 	if len(events) != 2 || events[0].words() != "ignore, quantum" || events[0].number != 1 || events[0].date != r.Rack.Starts.Add(1) || events[1].number != 2 {
 		t.Errorf("%+v", events)
 	}
+	rows := r.logTable().Rows
+	if note, want := rows[len(rows)-1][5], fmt.Sprintf("from %s until %s", r.when(from), r.when(from.Add(time.Hour))); note != want {
+		t.Errorf("the log says %q, want %q", note, want)
+	}
+}
+
+// How much of a bin's light was filled in stands beside its mean.
+func TestBinTableTellsWhatWasFilledIn(t *testing.T) {
+	t.Parallel()
+	r := trial(t)
+	for i := range r.Days {
+		r.Days[i].Filled = 0.25
+	}
+	table := r.binTable()
+	column := slices.Index(table.Head, "filled in")
+	if column < 0 || table.Rows[0][column] != "25 %" {
+		t.Errorf("%v %v", table.Head, table.Rows)
+	}
 }
 
 // wellFormed reads a document of XML whole and gives its text.
