@@ -106,10 +106,24 @@ func (c *logCache) read(log *bolt.Bucket) ([]light.Event, error) {
 	return c.events[:n:n], nil
 }
 
+// withdrawable tells why an entry of the log can't be withdrawn; nil if it can.
+func withdrawable(log *bolt.Bucket, id uint64) error {
+	key := sequenceKey(id)
+	record := log.Get(key)
+	if record == nil {
+		return fmt.Errorf("there is no log entry %d to withdraw: list the log with `parstead note FOLDER`", id)
+	}
+	e, err := readEvent(key, record)
+	if err == nil && e.Kind == light.Entered {
+		err = fmt.Errorf("log entry %d was entered at the page and can't be withdrawn: its sheet would keep the value; correct the value in the sheet, or enter it anew at the page", id)
+	}
+	return err
+}
+
 // AddEvent writes an entry into the trial's log and returns its id, which is
 // one more than that of the entry before. ID is ignored; Written, where zero,
 // is now, and At, where zero, is Written. An entry that withdraws another must
-// name one that is there.
+// name one that is there, and not one whose value stands in a sheet.
 func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 	db.write.Lock()
 	defer db.write.Unlock()
@@ -130,8 +144,10 @@ func (db *DB) AddEvent(ctx context.Context, e light.Event) (uint64, error) {
 	db.mu.RUnlock()
 	err := db.update(func(tx *bolt.Tx) error {
 		bucket := tx.Bucket(bucketLog)
-		if e.Withdraws != 0 && bucket.Get(sequenceKey(e.Withdraws)) == nil {
-			return fmt.Errorf("there is no log entry %d to withdraw: list the log with `parstead note FOLDER`", e.Withdraws)
+		if e.Withdraws != 0 {
+			if err := withdrawable(bucket, e.Withdraws); err != nil {
+				return err
+			}
 		}
 		id, err := bucket.NextSequence()
 		if err != nil {

@@ -255,3 +255,23 @@ func TestAnEntryThatCantBeLogged(t *testing.T) {
 	}
 	w.stop()
 }
+
+// What was entered at the page stands in a sheet: the log can't hide it, whoever
+// holds the database. A note from the page can be withdrawn.
+func TestWhatWasEnteredIsNotWithdrawn(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
+	newPhone(t, w.pageURL(), "").stored("1 count plant=P1 outcome=leaves value=4", "2 note text=x")
+	entered, note := events(t, w.db, light.Entered)[0].ID, events(t, w.db, light.Other)[0].ID
+	refused := func(when string) {
+		status, _, says := command(t, midday, "", "note", dir, "--withdraws", fmt.Sprint(entered))
+		if status != 1 || !strings.Contains(says, "correct the value in the sheet, or enter it anew at the page") {
+			t.Errorf("%s: %d %s", when, status, says)
+		}
+	}
+	refused("through the daemon")
+	must(t, midday, "", "note", dir, "--withdraws", fmt.Sprint(note))
+	w.stop()
+	refused("without a daemon")
+}

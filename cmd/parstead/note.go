@@ -33,6 +33,7 @@ func (noteCmd) Help() string {
 	return `Nothing is ever erased: what was wrong is withdrawn by a later entry. TIME is
 RFC 3339, or 2026-07-21 14:05 in the trial's time zone; it may lie in the past,
 and every figure from then on is computed anew. --at can't lie ahead of the clock.
+A value that was entered at the page is corrected there, or in its sheet.
 
 "ignore" sets a sensor's stretch aside. "mute" silences conditions for a
 stretch: all of a bin or sensor, or the one that the text names first.
