@@ -40,6 +40,29 @@ func (l *loader) readCounts() {
 		}
 	}
 	l.takeCounts()
+	l.warnOfLossesOnly(s)
+}
+
+// warnOfLossesOnly tells that counts are out of use because the plants that were
+// not lost have no line in harvest.csv: it may hold the season's losses so far.
+func (l *loader) warnOfLossesOnly(counts *sheet) {
+	if l.harvest == nil {
+		return
+	}
+	for _, p := range l.plants {
+		if p.HasHarvest && p.Status == Harvested {
+			return
+		}
+	}
+	if slices.ContainsFunc(l.Counts, func(c Count) bool { return !l.plants[c.Plant].HasHarvest && !l.hasColumn(c.Outcome) }) {
+		l.warn(place{file: l.harvest.file}, fmt.Sprintf("no plant is written down as harvested, so the plants without a line here count as missing, whatever %s holds of them", counts.file),
+			"at the harvest give each plant that was not lost a line, with nothing but its code if counts are all there is")
+	}
+}
+
+// hasColumn tells whether harvest.csv has a column for the outcome.
+func (l *loader) hasColumn(outcome string) bool {
+	return l.harvest.has(outcome) || l.harvest.has(outcome+"_gross")
 }
 
 // takeCounts gives a plant its last count up to its harvest date, of every
@@ -48,7 +71,7 @@ func (l *loader) takeCounts() {
 	inOrder := slices.Clone(l.Counts)
 	slices.SortStableFunc(inOrder, func(a, b Count) int { return a.At.Compare(b.At) })
 	for _, c := range inOrder {
-		if l.harvest.has(c.Outcome) || l.harvest.has(c.Outcome+"_gross") {
+		if l.hasColumn(c.Outcome) {
 			continue
 		}
 		p := l.plants[c.Plant]

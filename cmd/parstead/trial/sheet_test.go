@@ -413,6 +413,30 @@ func TestCountsAlone(t *testing.T) {
 	}
 }
 
+// A harvest.csv of losses makes the counts of all others missing: that is told,
+// until the first plant is harvested.
+func TestLossesOnly(t *testing.T) {
+	t.Parallel()
+	const counts = "time,plant,outcome,value\n2026-04-10 12:00,A4,leaves,6\n2026-04-10 12:00,A1,leaves,6\n"
+	for harvest, want := range map[string]int{
+		"plant,status\nA1,lost\n":         1,
+		"plant,status\n":                  1,
+		"plant,status\nA1,lost\nA4,\n":    0,
+		"plant,status\nA1,lost\nA2,\n":    0, // it goes plant by plant
+		"plant,status\nA1,lost\nA4,lost\n": 0, // no count of others
+		"plant,status,leaves\nA1,lost,\n": 0, // the sheet of the harvest takes them
+	} {
+		read, problems := trial.Load(folder(t, edit{"harvest.csv", "", harvest}, edit{"counts.csv", "", counts}))
+		lines := told(problems)
+		if len(lines) != want || want == 1 && (!strings.Contains(lines[0], "harvest.csv: warning: no plant is written down as harvested") || !strings.Contains(lines[0], "give each plant that was not lost a line")) {
+			t.Errorf("%q: %q", harvest, lines)
+		}
+		if _, taken := read.Plants[3].Values["leaves"]; taken != strings.Contains(harvest, "A4,\n") {
+			t.Errorf("%q: the count of A4 is taken: %v", harvest, taken)
+		}
+	}
+}
+
 // Before plants are dealt, the plants are those that came.
 func TestNoLayout(t *testing.T) {
 	t.Parallel()
