@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"parstead/cmd/parstead/page"
@@ -23,7 +24,9 @@ type desk struct {
 	d       *daemon
 	drafted func() // tests save a sheet before the draft is written
 
-	mu      sync.Mutex
+	shown atomic.Pointer[entriesShown] // kept apart: nobody who looks waits for a sheet
+
+	mu      sync.Mutex             // held while sheets are read and written
 	stored  map[string]page.Answer // by the entry's own id
 	waiting []waitingEntry         // in the log, not yet in the sheets
 	unfiled []waitingEntry         // in the sheets, which is not logged yet
@@ -42,6 +45,20 @@ type waitingEntry struct {
 	changes []trial.Change
 }
 
+// entriesShown is what the page tells of entries.
+type entriesShown struct {
+	undone  []waitingEntry
+	waiting int
+	why     string
+	since   time.Time
+}
+
+// release ends what was done under mu, and lets the page tell of it.
+func (k *desk) release() {
+	k.shown.Store(&entriesShown{slices.Clone(k.undone), len(k.waiting), k.why, k.since})
+	k.mu.Unlock()
+}
+
 // enteredData is what the log keeps of an entry beside its text.
 type enteredData struct {
 	ID      string         `json:"id"`
@@ -57,6 +74,7 @@ type filedData struct {
 // newDesk begins with what the log holds.
 func newDesk(d *daemon, log []light.Event) (*desk, error) {
 	k := &desk{d: d, stored: map[string]page.Answer{}}
+	k.shown.Store(&entriesShown{})
 	waiting := map[uint64]waitingEntry{}
 	for _, e := range log {
 		switch {
@@ -104,7 +122,7 @@ func (k *desk) Stored(id string) (page.Answer, bool) {
 // Take stores entries. It answers each.
 func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []page.Answer {
 	k.mu.Lock()
-	defer k.mu.Unlock()
+	defer k.release()
 	k.last = time.Now()
 	answers := make([]page.Answer, len(entries))
 	draft, err := k.draft(ctx)
@@ -273,10 +291,12 @@ func (k *desk) written(err error) {
 const fileQuiet = time.Minute
 
 // keep does what is due: it tries again to write what waits, and logs what is
-// written.
+// written. While entries are taken in, that is left for the next time.
 func (k *desk) keep(ctx context.Context, again time.Duration) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
+	if !k.mu.TryLock() {
+		return
+	}
+	defer k.release()
 	if len(k.waiting) > 0 && time.Since(k.tried) > again {
 		k.file(ctx)
 	}
@@ -339,7 +359,7 @@ const undoneShown = 24 * time.Hour
 // the last day they have no more: an older copy may have been saved over them.
 func (k *desk) look() {
 	k.mu.Lock()
-	defer k.mu.Unlock()
+	defer k.release()
 	k.forget()
 	k.undone = nil
 	draft, err := trial.NewDraft(k.d.trial.Load().Dir)
@@ -357,10 +377,8 @@ func (k *desk) look() {
 
 // notices are what the page says of entries beside the conditions.
 func (k *desk) notices() []string {
-	k.mu.Lock()
-	defer k.mu.Unlock()
 	var ids []string
-	for _, w := range k.undone {
+	for _, w := range k.shown.Load().undone {
 		if k.d.clock.Now().Sub(w.entered) < undoneShown {
 			ids = append(ids, fmt.Sprint(w.id))
 		}
@@ -377,14 +395,13 @@ const waitsLong = 15 * time.Minute
 
 // condition tells when entries have waited for long.
 func (k *desk) condition(now time.Time) (page.Condition, bool) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if k.why == "" || now.Sub(k.since) < waitsLong {
+	is := k.shown.Load()
+	if is.why == "" || now.Sub(is.since) < waitsLong {
 		return page.Condition{}, false
 	}
 	return page.Condition{
-		Condition: conditionEntries, Since: k.since,
-		Says: fmt.Sprintf("What was entered at the page (%d) is in the log but not yet in the sheets.", len(k.waiting)),
-		Do:   k.why,
+		Condition: conditionEntries, Since: is.since,
+		Says: fmt.Sprintf("What was entered at the page (%d) is in the log but not yet in the sheets.", is.waiting),
+		Do:   is.why,
 	}, true
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
@@ -170,9 +171,10 @@ func TestLoggedEntriesReachTheSheets(t *testing.T) {
 	eventually(t, "the entries in the sheets", func() bool {
 		return sheetText(t, dir, "harvest.csv") == "plant,mass_g\nP1,2\nP2,7\n" && strings.Contains(sheetText(t, dir, "counts.csv"), "P1,leaves,4")
 	})
-	if notices := w.desk.notices(); len(notices) != 1 || !strings.Contains(notices[0], " as 3, 4 of the log") {
-		t.Errorf("%q", notices)
-	}
+	eventually(t, "a word of what could not be put there", func() bool {
+		notices := w.desk.notices()
+		return len(notices) == 1 && strings.Contains(notices[0], " as 3, 4 of the log")
+	})
 	w.stop()
 	db, err := store.Open(filepath.Join(dir, store.FileName), store.Options{Now: time.Now})
 	if err != nil {
@@ -274,4 +276,43 @@ func TestWhatWasEnteredIsNotWithdrawn(t *testing.T) {
 	must(t, midday, "", "note", dir, "--withdraws", fmt.Sprint(note))
 	w.stop()
 	refused("without a daemon")
+}
+
+// While a sheet takes long to write, the page answers and the daemon goes on.
+func TestASlowSheetHoldsNobodyUp(t *testing.T) {
+	t.Parallel()
+	w := watchFolder(t, entryTrial(t, ""), daemonOptions{clock: newHand(midday).clock()})
+	p := newPhone(t, w.pageURL(), "")
+	begun, end := make(chan struct{}), make(chan struct{})
+	w.desk.mu.Lock()
+	w.desk.drafted = sync.OnceFunc(func() { close(begun); <-end })
+	w.desk.mu.Unlock()
+	var g sync.WaitGroup
+	g.Go(func() {
+		if _, err := p.try("1 count plant=P1 outcome=leaves value=4"); err != nil {
+			t.Error(err)
+		}
+	})
+	<-begun
+	free := make(chan struct{})
+	go func() {
+		defer close(free)
+		w.desk.keep(t.Context(), 0)
+		w.desk.notices()
+		w.desk.condition(midday)
+		for _, path := range []string{"", "enter"} {
+			if answer, err := p.Get(w.pageURL() + path); err != nil || answer.Body.Close() != nil || answer.StatusCode != http.StatusOK {
+				t.Errorf("%q: %v", path, err)
+			}
+		}
+	}()
+	select {
+	case <-free:
+	case <-time.After(10 * time.Second):
+		t.Error("everybody waits for the sheet")
+	}
+	close(end)
+	g.Wait()
+	<-free
+	w.stop()
 }

@@ -63,8 +63,10 @@ func (s *Server) showScreen(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v := s.newScreen(r, name, r.URL.Query())
-	if a, ok := s.config.Desk.Stored(r.URL.Query().Get("stored")); ok && v.Says == "" {
-		v.Says = strings.Join(append([]string{"Stored: " + a.Says}, a.Remarks...), " ")
+	if id := r.URL.Query().Get("stored"); id != "" && v.Says == "" {
+		if a, ok := s.config.Desk.Stored(id); ok {
+			v.Says = strings.Join(append([]string{"Stored: " + a.Says}, a.Remarks...), " ")
+		}
 	}
 	status = http.StatusOK
 	if v.Wrong {

@@ -419,12 +419,12 @@ func TestLossesOnly(t *testing.T) {
 	t.Parallel()
 	const counts = "time,plant,outcome,value\n2026-04-10 12:00,A4,leaves,6\n2026-04-10 12:00,A1,leaves,6\n"
 	for harvest, want := range map[string]int{
-		"plant,status\nA1,lost\n":         1,
-		"plant,status\n":                  1,
-		"plant,status\nA1,lost\nA4,\n":    0,
-		"plant,status\nA1,lost\nA2,\n":    0, // it goes plant by plant
+		"plant,status\nA1,lost\n":          1,
+		"plant,status\n":                   1,
+		"plant,status\nA1,lost\nA4,\n":     0,
+		"plant,status\nA1,lost\nA2,\n":     0, // it goes plant by plant
 		"plant,status\nA1,lost\nA4,lost\n": 0, // no count of others
-		"plant,status,leaves\nA1,lost,\n": 0, // the sheet of the harvest takes them
+		"plant,status,leaves\nA1,lost,\n":  0, // the sheet of the harvest takes them
 	} {
 		read, problems := trial.Load(folder(t, edit{"harvest.csv", "", harvest}, edit{"counts.csv", "", counts}))
 		lines := told(problems)
