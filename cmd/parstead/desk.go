@@ -27,7 +27,7 @@ type desk struct {
 	shown atomic.Pointer[entriesShown] // kept apart: nobody who looks waits for a sheet
 
 	mu      sync.Mutex             // held while sheets are read and written
-	stored  map[string]page.Answer // by the entry's own id
+	stored  map[string]storedEntry // by the entry's own id
 	waiting []waitingEntry         // in the log, not yet in the sheets
 	unfiled []waitingEntry         // in the sheets, which is not logged yet
 	recent  []waitingEntry         // of a day, that wait no more
@@ -36,6 +36,12 @@ type desk struct {
 	since   time.Time              // of the first that waits, by the daemon's clock
 	tried   time.Time              // by the machine's clock, as the next
 	last    time.Time              // that an entry came
+}
+
+// storedEntry is an entry of the log as its phone knows it.
+type storedEntry struct {
+	answer  page.Answer
+	content string // what was entered, for comparison; "" where the log does not say
 }
 
 // waitingEntry is an entry of the log with what it changes in the sheets.
@@ -62,6 +68,7 @@ func (k *desk) release() {
 // enteredData is what the log keeps of an entry beside its text.
 type enteredData struct {
 	ID      string         `json:"id"`
+	Content string         `json:"content,omitempty"`
 	Who     string         `json:"who,omitempty"`
 	Changes []trial.Change `json:"changes,omitempty"`
 }
@@ -73,7 +80,7 @@ type filedData struct {
 
 // newDesk begins with what the log holds.
 func newDesk(d *daemon, log []light.Event) (*desk, error) {
-	k := &desk{d: d, stored: map[string]page.Answer{}}
+	k := &desk{d: d, stored: map[string]storedEntry{}}
 	k.shown.Store(&entriesShown{})
 	waiting := map[uint64]waitingEntry{}
 	for _, e := range log {
@@ -99,7 +106,7 @@ func newDesk(d *daemon, log []light.Event) (*desk, error) {
 			if err := json.Unmarshal(e.Data, &data); err != nil {
 				return nil, fmt.Errorf("log entry %d: %w", e.ID, err)
 			}
-			k.stored[data.ID] = page.Answer{ID: data.ID, State: page.Stored, Says: e.Text}
+			k.stored[data.ID] = storedEntry{page.Answer{ID: data.ID, State: page.Stored, Says: e.Text}, data.Content}
 			if len(data.Changes) > 0 {
 				waiting[e.ID] = waitingEntry{e.ID, e.Written, data.Changes}
 			}
@@ -115,8 +122,8 @@ func newDesk(d *daemon, log []light.Event) (*desk, error) {
 func (k *desk) Stored(id string) (page.Answer, bool) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	a, ok := k.stored[id]
-	return a, ok
+	e, ok := k.stored[id]
+	return e.answer, ok
 }
 
 // Take stores entries. It answers each.
@@ -129,11 +136,15 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 	of := map[uint64]int{} // answers by the entries of the log that they are to
 	for i, e := range entries {
 		a := &answers[i]
+		*a = page.Answer{ID: e.ID, State: page.Later}
 		if before, ok := k.stored[e.ID]; ok {
-			*a = before
+			*a = before.answer
+			if before.content != "" && before.content != e.Content() {
+				// Gone back to in the browser, and sent once more with another value.
+				*a = page.Answer{ID: e.ID, State: page.Wrong, Says: "something else was stored from this screen before (" + before.answer.Says + "). Look whether this is right, and store it once more."}
+			}
 			continue
 		}
-		*a = page.Answer{ID: e.ID, State: page.Later}
 		if err != nil && e.What != page.Note {
 			a.Says = sentence(err)
 			continue
@@ -151,7 +162,7 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 			continue
 		}
 		a.State, a.Says, a.Remarks = page.Stored, event.Text, remarks
-		k.stored[e.ID] = *a
+		k.stored[e.ID] = storedEntry{*a, e.Content()}
 		if len(changes) > 0 {
 			k.d.live.passed(id)
 			k.waiting = append(k.waiting, waitingEntry{id, event.Written, changes})

@@ -316,3 +316,21 @@ func TestASlowSheetHoldsNobodyUp(t *testing.T) {
 	<-free
 	w.stop()
 }
+
+// A screen that a browser goes back to sends its id again: with another value
+// that is no repetition, and must not be taken for stored.
+func TestAnotherEntryOfTheSameID(t *testing.T) {
+	t.Parallel()
+	dir := entryTrial(t, "")
+	for range 2 { // before and after a restart
+		w := watchFolder(t, dir, daemonOptions{clock: newHand(midday).clock()})
+		a := newPhone(t, w.pageURL(), "").send("1 count plant=P1 outcome=leaves value=4", "1 count plant=P1 outcome=leaves value=5", "1 count plant=P1 outcome=leaves value=4 age=9")
+		if a[0].State != page.Stored || a[1].State != page.Wrong || !strings.Contains(a[1].Says, "leaves 4; in counts.csv") || a[2].State != page.Stored {
+			t.Errorf("%+v", a)
+		}
+		w.stop()
+	}
+	if text := sheetText(t, dir, "counts.csv"); strings.Count(text, "P1") != 1 {
+		t.Errorf("%q", text)
+	}
+}

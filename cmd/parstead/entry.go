@@ -34,7 +34,7 @@ func (k *desk) event(draft *trial.Draft, who string, e page.Entry) (event light.
 	if who != "" {
 		event.Text = strings.TrimSpace(event.Text + " (" + who + ")")
 	}
-	event.Data, err = json.Marshal(enteredData{e.ID, who, made})
+	event.Data, err = json.Marshal(enteredData{e.ID, e.Content(), who, made})
 	return event, made, remarks, err
 }
 

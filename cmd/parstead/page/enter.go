@@ -249,7 +249,10 @@ func (s *Server) enterAgain(w http.ResponseWriter, r *http.Request, status int, 
 		return
 	}
 	v := s.newScreen(r, strings.TrimPrefix(strings.TrimPrefix(u.Path, "/enter"), "/"), u.Query())
-	v.Says, v.Wrong, v.ID = says, true, e.ID
+	v.Says, v.Wrong = says, true
+	if status != http.StatusUnprocessableEntity {
+		v.ID = e.ID // it may be stored all the same
+	}
 	s.answerScreen(w, r, status, v)
 }
 
