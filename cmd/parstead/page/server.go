@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
 	"strings"
 	"time"
 
@@ -60,12 +61,13 @@ func (s *Server) giveFile(name, kind string) http.HandlerFunc {
 }
 
 // Listen binds the address, so that a failure is told before anything starts.
-// With secure, it speaks TLS.
+// With secure, it speaks TLS. Connections are bounded in number.
 func Listen(address string, secure *tls.Config) (net.Listener, error) {
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return nil, fmt.Errorf("open the page at %s: %w; set [page] listen in trial.toml to a free address", address, err)
 	}
+	l = &bounded{Listener: l, by: map[netip.Prefix]int{}}
 	if secure != nil {
 		l = tls.NewListener(l, secure)
 	}

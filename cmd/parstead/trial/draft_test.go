@@ -285,6 +285,11 @@ func TestDraftKeepsRightsAndLinks(t *testing.T) {
 	if err := os.Chmod(filepath.Join(dir, "trial.toml"), 0o640); err != nil {
 		t.Fatal(err)
 	}
+	// A link that somebody laid where the draft is written leads nowhere.
+	trap := filepath.Join(t.TempDir(), "trap")
+	if err := os.Symlink(trap, filepath.Join(dir, "counts.csv"+trial.DraftEnding)); err != nil {
+		t.Fatal(err)
+	}
 	write(t, dir, "harvest plant=A2 leaves=4", "counts time=2026-03-10T12:00:00Z plant=A1 outcome=leaves value=3")
 	info, err := os.Stat(elsewhere)
 	if err != nil || info.Mode().Perm() != 0o664 {
@@ -295,6 +300,9 @@ func TestDraftKeepsRightsAndLinks(t *testing.T) {
 	}
 	if info, err := os.Stat(filepath.Join(dir, "counts.csv")); err != nil || info.Mode().Perm() != 0o640 {
 		t.Errorf("a new sheet has not the rights of trial.toml: %v", err)
+	}
+	if _, err := os.Lstat(trap); err == nil {
+		t.Error("a draft went through a link")
 	}
 }
 

@@ -48,9 +48,13 @@ func replaceFile(path string, before, after []byte) (err error) {
 	return syncFolder(filepath.Dir(path))
 }
 
-// writeDraft writes a file that is on the disk when it returns.
+// writeDraft writes a file that is on the disk when it returns. One of the name,
+// left over or a link that somebody laid there, is not written into.
 func writeDraft(path string, text []byte, like fs.FileInfo) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	if err := removeDraft(path); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
 	}
