@@ -324,7 +324,6 @@ func (s *Server) answerJSON(w http.ResponseWriter, status int, value any) {
 		status, text = http.StatusInternalServerError, []byte("{}")
 	}
 	w.Header().Set("Content-Type", jsonType)
-	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
 	_, _ = w.Write(text) // the reader has gone: nobody to tell
 }

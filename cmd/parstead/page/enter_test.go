@@ -122,6 +122,8 @@ func (d *door) ask(method, path, body string, headers ...string) *httptest.Respo
 		switch name {
 		case "From":
 			r.RemoteAddr = value
+		case "Host":
+			r.Host = value
 		case "TLS":
 			r.TLS, r.Host = &tls.ConnectionState{}, value
 		default:

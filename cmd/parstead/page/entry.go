@@ -176,7 +176,7 @@ func readEntry(part func(string) string) (e Entry, err error) {
 		if len(text) > longest {
 			return e, fmt.Errorf("%s is longer than %d bytes", name, longest)
 		}
-		if !utf8.ValidString(text) || strings.ContainsFunc(text, unicode.IsControl) {
+		if !utf8.ValidString(text) || strings.ContainsFunc(text, unseen) {
 			return e, fmt.Errorf("%s holds signs that are no text", name)
 		}
 		*into = text
@@ -197,6 +197,12 @@ func readEntry(part func(string) string) (e Entry, err error) {
 		return e, fmt.Errorf("%q is nothing that can be entered", clip(e.What))
 	}
 	return e, nil
+}
+
+// unseen tells signs that would act on the log instead of standing in it: control
+// characters, and those that turn the direction of what follows (UAX #9, 2.1 to 2.5).
+func unseen(r rune) bool {
+	return unicode.IsControl(r) || r >= '\u202a' && r <= '\u202e' || r >= '\u2066' && r <= '\u2069'
 }
 
 func clip(s string) string { return s[:min(len(s), 40)] }

@@ -216,7 +216,7 @@ func TestWritesAreBounded(t *testing.T) {
 	var answer struct{ Answers []Answer }
 	w := d.ask("POST", "/enter/entries", entriesOf(map[string]string{"id": "short", "what": "note"}, many[0], map[string]string{"id": anID, "what": "all"},
 		map[string]string{"id": anID, "what": "note", "text": strings.Repeat("x", longestText+1)}, map[string]string{"id": anID, "what": "count", "age": "-1"},
-		map[string]string{"id": anID, "what": "count", "plant": "P\x001"}), phone, isJSON)
+		map[string]string{"id": anID, "what": "count", "plant": "P\x001"}, map[string]string{"id": anID, "what": "note", "text": "\u202egnirts"}), phone, isJSON)
 	if err := json.Unmarshal(w.Body.Bytes(), &answer); err != nil {
 		t.Fatal(err)
 	}
@@ -224,7 +224,7 @@ func TestWritesAreBounded(t *testing.T) {
 	for _, a := range answer.Answers {
 		states = append(states, a.State)
 	}
-	if diff := cmp.Diff([]string{Wrong, Stored, Wrong, Wrong, Wrong, Wrong}, states); diff != "" {
+	if diff := cmp.Diff([]string{Wrong, Stored, Wrong, Wrong, Wrong, Wrong, Wrong}, states); diff != "" {
 		t.Errorf("-want +got:\n%s", diff)
 	}
 	stored := 0
@@ -239,6 +239,48 @@ func TestWritesAreBounded(t *testing.T) {
 	d.now = d.now.Add(time.Minute)
 	if w = d.ask("POST", "/enter/entries", entriesOf(many[:mostEntries]...), phone, isJSON); w.Code != http.StatusOK {
 		t.Errorf("a minute later: %d", w.Code)
+	}
+}
+
+// Whatever is answered, no browser may run, frame, guess at or keep it; the
+// program's own files alone may be kept, and are asked for again.
+func TestHeadersOfEveryAnswer(t *testing.T) {
+	t.Parallel()
+	d := newDoor(t, rightCode)
+	phone := d.cookie("")
+	const other = "Origin: http://elsewhere.example"
+	for _, c := range []struct {
+		method, path, body string
+		with               []string
+		status             int
+		cache              string
+	}{
+		{"GET", "/", "", nil, 200, "no-store"},
+		{"GET", "/", "", []string{"Host: rebound.example:8620"}, 421, "no-store"},
+		{"GET", "/nowhere", "", nil, 404, "no-store"},
+		{"PUT", "/enter", "", nil, 405, "no-store"},
+		{"GET", "/metrics", "", nil, 200, "no-store"},
+		{"GET", "/ready", "", nil, 200, "no-store"},
+		{"GET", "/page.css", "", nil, 200, "no-cache"},
+		{"GET", "/enter.js", "", nil, 200, "no-cache"},
+		{"GET", "/worker.js", "", nil, 200, "no-cache"},
+		{"GET", "/enter", "", nil, 403, "no-store"},
+		{"GET", "/enter", "", []string{phone}, 200, "no-store"},
+		{"GET", "/enter/offer.json", "", nil, 403, "no-store"},
+		{"GET", "/enter/offer.json", "", []string{phone}, 200, "no-store"},
+		{"POST", "/enter", countForm(anID, "1"), []string{phone, isForm, other}, 403, "no-store"},
+		{"POST", "/enter", countForm(anID, "1"), []string{phone}, 415, "no-store"},
+		{"POST", "/enter", countForm(anID, "1"), []string{phone, isForm}, 303, "no-store"},
+		{"POST", "/enter/entries", "{", []string{phone, isJSON}, 400, "no-store"},
+		{"POST", "/enter/code", "code=wrong", []string{isForm}, 403, "no-store"},
+	} {
+		w := d.ask(c.method, c.path, c.body, c.with...)
+		h := w.Header()
+		policy := h.Get("Content-Security-Policy")
+		if w.Code != c.status || h.Get("Cache-Control") != c.cache || h.Get("X-Content-Type-Options") != "nosniff" || h.Get("Access-Control-Allow-Origin") != "" ||
+			!strings.HasPrefix(policy, "default-src 'none'; ") || !strings.Contains(policy, "frame-ancestors 'none'") || strings.Contains(policy, "unsafe") {
+			t.Errorf("%s %s: %d, want %d with %s: %v", c.method, c.path, w.Code, c.status, c.cache, h)
+		}
 	}
 }
 

@@ -213,7 +213,6 @@ func (s *Server) answerScreen(w http.ResponseWriter, _ *http.Request, status int
 	}
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
-	h.Set("Cache-Control", "no-store")
 	h.Set("Content-Security-Policy", enterPolicy)
 	w.WriteHeader(status)
 	_, _ = w.Write([]byte(strings.ToValidUTF8(b.String(), "�"))) // the reader has gone: nobody to tell

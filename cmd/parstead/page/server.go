@@ -143,7 +143,6 @@ func (s *Server) showPage(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
 	_, _ = w.Write([]byte(b.String())) // the reader has gone: nobody to tell
 }
 
@@ -157,6 +156,7 @@ func (s *Server) guard(next http.Handler, address net.Addr) http.Handler {
 		h.Set("Content-Security-Policy", "default-src 'none'; "+ownPolicy)
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cache-Control", "no-store") // but for the program's own files
 		// Under TLS the browser itself has made sure of the name.
 		if r.TLS == nil && !allowedHost(r.Host, port) {
 			say(w, http.StatusMisdirectedRequest, "Ask for this page by the machine's address or as localhost.")
