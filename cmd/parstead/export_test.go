@@ -25,6 +25,7 @@ func TestExportedReadingsComeBack(t *testing.T) {
 	must(t, march, rows, "import", dir, "-")
 	for _, folder := range []string{dir, again} {
 		must(t, march, "", "note", folder, "lamp raised, \"5 cm\"", "--kind", "lamp_moved", "--at", "2026-03-03 12:00")
+		must(t, march, "", "note", folder, `=HYPERLINK("http://elsewhere.example")`)
 	}
 	first, second := filepath.Join(t.TempDir(), "a", "files"), filepath.Join(t.TempDir(), "b")
 	narrow(t, strings.ReplaceAll(must(t, march, "", "export", dir, first), first, "DIR"))
@@ -38,7 +39,7 @@ func TestExportedReadingsComeBack(t *testing.T) {
 		}
 	}
 	log, err := os.ReadFile(filepath.Join(first, "log.csv"))
-	if err != nil || !strings.Contains(string(log), `,"lamp raised, ""5 cm""",`) || !strings.Contains(string(log), "2026-03-03T12:00:00Z") {
+	if err != nil || !strings.Contains(string(log), `,"lamp raised, ""5 cm""",`) || !strings.Contains(string(log), "2026-03-03T12:00:00Z") || !strings.Contains(string(log), `,"'=HYPERLINK(""`) {
 		t.Errorf("log.csv: %v\n%s", err, log)
 	}
 	readings, err := os.ReadFile(filepath.Join(first, "readings.csv"))

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"iter"
 	"strconv"
+	"strings"
 	"time"
 
 	"parstead/light"
@@ -171,7 +172,7 @@ func (x *exporter) log() error {
 		text("sensor", "the sensor it concerns", "grower", func(r *entry) string { return r.Sensor }),
 		text("from", "where an ignored or muted stretch begins", "grower", func(r *entry) string { return r.From }),
 		text("until", "where it ends", "grower", func(r *entry) string { return r.Until }),
-		text("text", "what was written", "grower, or the program", func(r *entry) string { return r.Text }),
+		text("text", "what was written; behind an apostrophe where a spreadsheet program would take it for a formula", "grower, or the program", func(r *entry) string { return noFormula(r.Text) }),
 		text("withdraws", "the entry that this one takes back", "grower", func(r *entry) string {
 			if r.Withdraws == 0 {
 				return ""
@@ -180,4 +181,13 @@ func (x *exporter) log() error {
 		}),
 		text("withdrawn", "yes: a later entry takes it back", "computed", func(r *entry) string { return yesCell(r.Withdrawn) }),
 	}, each(entries(events)))
+}
+
+// noFormula keeps a spreadsheet program from acting on a text that somebody may
+// have typed at the page.
+func noFormula(text string) string {
+	if text != "" && strings.ContainsRune("=+-@", rune(text[0])) {
+		return "'" + text
+	}
+	return text
 }
