@@ -142,6 +142,9 @@ func Harvest(t *trial.Trial, o Scoring) (*Sheet, error) {
 	if err != nil {
 		return nil, err
 	}
+	if open := unfinished(t, outcomes); len(open) > 0 {
+		s.Remarks = append(s.Remarks, fmt.Sprintf("Of these a value is still missing from the line of %s: fill it in there.", someOf(open)))
+	}
 	var columns []column
 	var of []trial.Outcome // of each column
 	add := func(name, note string, out trial.Outcome) {
@@ -237,6 +240,30 @@ func (s *Sheet) shuffled(t *trial.Trial, seed uint64) ([]*trial.Plant, error) {
 	}
 	rand.New(rand.NewPCG(seed, 0)).Shuffle(len(plants), func(i, j int) { plants[i], plants[j] = plants[j], plants[i] })
 	return plants, nil
+}
+
+// unfinished are the plants with a line in harvest.csv that lacks a value, though
+// they were neither lost nor withdrawn.
+func unfinished(t *trial.Trial, outcomes []trial.Outcome) (codes []string) {
+	for _, i := range alongBins(t) {
+		p := &t.Plants[i]
+		if p.Guard || !p.HasHarvest || p.Status != trial.Harvested {
+			continue
+		}
+		if slices.ContainsFunc(outcomes, func(o trial.Outcome) bool { _, known := p.Values[o.Name]; return due(o, p) && !known }) {
+			codes = append(codes, p.Code)
+		}
+	}
+	return codes
+}
+
+// someOf names the first few and counts the rest.
+func someOf(codes []string) string {
+	const few = 12
+	if len(codes) <= few {
+		return strings.Join(codes, ", ")
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(codes[:few], ", "), len(codes)-few)
 }
 
 // due tells whether the outcome is asked of the plant.

@@ -465,3 +465,23 @@ func TestBlankListHoldsNothing(t *testing.T) {
 		t.Errorf("values out of blanks: %v", slices.Collect(maps.Keys(values)))
 	}
 }
+
+// A plant whose line in harvest.csv lacks a value is not on the list, since a second
+// line would be a mistake; it is named instead. The lost lack nothing.
+func TestUnfinishedLinesAreNamed(t *testing.T) {
+	t.Parallel()
+	dir := folder(t)
+	write(t, dir, "harvest.csv", "plant,status,mass_g,fronds\nF002,,,\nF003,lost,,\nF004,harvested,3,\n")
+	s, err := sheets.Harvest(open(t, dir), sheets.Scoring{Seed: 5, Outcomes: []string{"mass_g"}, Printed: printed})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range s.Rows {
+		if row[0] == "F002" || row[0] == "F004" {
+			t.Errorf("%s has a line already", row[0])
+		}
+	}
+	if all := strings.Join(s.Remarks, "\n"); !strings.Contains(all, "left out (3)") || !strings.Contains(all, "missing from the line of F002: fill") {
+		t.Errorf("remarks %s", all)
+	}
+}
