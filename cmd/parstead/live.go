@@ -98,6 +98,9 @@ func (l *live) passed(entry uint64) {
 	}
 }
 
+// daysAtOnce bounds the memory that adding up takes, however long the trial.
+const daysAtOnce = 28
+
 // update adds the finished days up anew if that is due. It is cheap if not.
 func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
 	t := d.trial.Load()
@@ -116,8 +119,10 @@ func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
 	}
 	defer view.Close() //nolint:errcheck // it only read
 	totals := map[light.Position]light.DLI{}
-	if last := earlier(day.Add(-1), t.Rack.Ends); !last.Before(t.Rack.Starts) {
-		days, err := account.New(&t.Rack, view, account.Options{Maps: l.maps.Maps}).Days(ctx, t.Rack.Starts, last)
+	sums := account.New(&t.Rack, view, account.Options{Maps: l.maps.Maps})
+	last := earlier(day.Add(-1), t.Rack.Ends)
+	for from := t.Rack.Starts; !last.Before(from); from = from.Add(daysAtOnce) {
+		days, err := sums.Days(ctx, from, earlier(from.Add(daysAtOnce-1), last))
 		if err != nil {
 			return err
 		}
