@@ -198,7 +198,8 @@ func TestTopicsOfAnotherBroker(t *testing.T) {
 	tellsTopics(t, dir)
 	b.stop()
 	status, out, talk := command(t, time.Now(), "", "topics", dir, "--for", "1s")
-	if status != 1 || out != "" || !strings.Contains(talk, "no connection to tcp://"+b.address) || !strings.Contains(talk, "refused") {
+	why := strings.Contains(talk, "refused") || strings.Contains(talk, "timeout") // on a busy machine
+	if status != 1 || out != "" || !strings.Contains(talk, "no connection to tcp://"+b.address) || !why {
 		t.Errorf("without the broker: %d, %s, %s", status, out, talk)
 	}
 }
