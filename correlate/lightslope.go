@@ -60,7 +60,11 @@ func (s *sample) betweenBins() *Slope {
 func (s *sample) betweenHolds() {
 	for _, t := range s.treatments {
 		if t.SetPer != PerPlant && t.SetPer != Given && !t.SetsLight {
-			s.say("between_bin", t.Name, "the slope between bins may hold some of what %s did, which whole bins got", t.Name)
+			mend := `sets = "light" in trial.toml`
+			if s.in.Table {
+				mend = "--sets-light " + t.Name
+			}
+			s.say("between_bin", t.Name, "the slope between bins may hold some of what %s did, which whole bins got; if it acts through light, say so with %s: it is then not adjusted for light", t.Name, mend)
 		}
 	}
 }

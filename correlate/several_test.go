@@ -210,6 +210,9 @@ func TestSlopeBetweenBinsNamesWhatWholeBinsGot(t *testing.T) {
 		if !strings.Contains(text, between) || strings.Contains(text, between+doing) == setsLight {
 			t.Errorf("sets light %v:\n%s", setsLight, text)
 		}
+		if all := says(result(t, in, Options{}).Outcomes[0]); strings.Contains(all, `say so with sets = "light" in trial.toml`) == setsLight {
+			t.Errorf("sets light %v:\n%s", setsLight, all)
+		}
 	}
 }
 
