@@ -27,6 +27,9 @@ func replaceFile(path string, before, after []byte) (err error) {
 		return err
 	}
 	fresh := path + DraftEnding
+	if err := removeDraft(fresh); err != nil { // left over, or a link that somebody laid there
+		return err
+	}
 	if err := writeDraft(fresh, after, old); err != nil {
 		return errors.Join(err, removeDraft(fresh))
 	}
@@ -48,12 +51,8 @@ func replaceFile(path string, before, after []byte) (err error) {
 	return syncFolder(filepath.Dir(path))
 }
 
-// writeDraft writes a file that is on the disk when it returns. One of the name,
-// left over or a link that somebody laid there, is not written into.
+// writeDraft writes a new file that is on the disk when it returns.
 func writeDraft(path string, text []byte, like fs.FileInfo) error {
-	if err := removeDraft(path); err != nil {
-		return err
-	}
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
