@@ -91,7 +91,7 @@ func (d *daemon) adoptOwn() {
 func (d *daemon) takeFiles(now map[string]stamp) {
 	t := d.trial.Load()
 	d.adoption.adopted, d.adoption.seen = now, now
-	fresh, err := trial.Open(t.Dir)
+	fresh, err := trial.OpenToRun(t.Dir)
 	if err == nil {
 		err = d.adopt(t, fresh)
 	}

@@ -52,7 +52,7 @@ func (c *demoCmd) Run(e *env) error {
 	if err := world.WriteFolder(c.Dir); err != nil {
 		return err
 	}
-	t, err := trial.Open(c.Dir)
+	t, err := trial.OpenToRun(c.Dir)
 	if err != nil {
 		return fmt.Errorf("open the demo's trial: %w", err)
 	}

@@ -51,7 +51,7 @@ func (c *runCmd) Run(e *env) error {
 	if c.Folder == "" {
 		return usageError{`expected "<folder>"; see parstead run --help`}
 	}
-	t, err := trial.Open(c.Folder)
+	t, err := trial.OpenToRun(c.Folder)
 	if err != nil {
 		return err
 	}

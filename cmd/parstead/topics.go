@@ -62,7 +62,7 @@ func (c *topicsCmd) Run(e *env) error {
 	if c.For < time.Second || c.For > longestListen {
 		return usageError{fmt.Sprintf("--for %s: listen for 1s to %s", c.For, longestListen)}
 	}
-	t, err := trial.Open(c.Folder)
+	t, err := trial.OpenToRun(c.Folder)
 	if err != nil {
 		return err
 	}

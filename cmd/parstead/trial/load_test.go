@@ -134,3 +134,26 @@ func TestOpenTellsOneLine(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// A backup brings no passwords back: what was measured can be read without them.
+func TestSecretsThatAreNotThereStopTheDaemonAlone(t *testing.T) {
+	t.Parallel()
+	dir := folder(t)
+	path := filepath.Join(dir, "trial.toml")
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, append(text, "\n[page]\ncode_file = \"gone\"\n"...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := trial.Open(dir); err != nil {
+		t.Errorf("a command that reads: %v", err)
+	}
+	if _, err := trial.OpenToRun(dir); err == nil || !strings.Contains(err.Error(), "gone can't be read") {
+		t.Errorf("the daemon: %v", err)
+	}
+	if _, problems := trial.Load(dir); trial.Usable(problems) {
+		t.Error("check passes")
+	}
+}

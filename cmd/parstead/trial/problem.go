@@ -22,6 +22,8 @@ type Problem struct {
 	Level  string `json:"level"`
 	Says   string `json:"says"`
 	Mend   string `json:"mend"`
+
+	OnlyToRun bool `json:"-"` // an error for the daemon; other commands don't need what is wrong
 }
 
 // Error is the problem in one line.
@@ -57,11 +59,11 @@ type place struct {
 type problems struct{ list []Problem }
 
 func (p *problems) fault(at place, says, mend string) {
-	p.list = append(p.list, Problem{at.file, at.line, at.column, LevelError, says, mend})
+	p.list = append(p.list, Problem{File: at.file, Line: at.line, Column: at.column, Level: LevelError, Says: says, Mend: mend})
 }
 
 func (p *problems) warn(at place, says, mend string) {
-	p.list = append(p.list, Problem{at.file, at.line, at.column, LevelWarning, says, mend})
+	p.list = append(p.list, Problem{File: at.file, Line: at.line, Column: at.column, Level: LevelWarning, Says: says, Mend: mend})
 }
 
 // cutMend parts an error of one line into what is wrong and how to mend it; the
