@@ -196,7 +196,7 @@ func TestEntriesReachLogAndSheets(t *testing.T) {
 
 	want := map[string]string{
 		"counts.csv":  "time;plant;outcome;value\r\n2026-08-05T12:00:00Z;P1;leaves;4\r\n2026-08-05T11:58:30Z;P2;rooted;yes\r\n",
-		"harvest.csv": "plant;date;status;lost_on;cause;mass_g;mass_g_again\r\nP1;2026-08-05;;;;2,75;2,7\r\nP2;;lost;2026-08-04;rot;;\r\nP4;;;;;;\r\n",
+		"harvest.csv": "plant;date;status;lost_on;cause;mass_g;mass_g_again\r\nP1;2026-08-05;;;;2,75;2,7\r\nP2;;lost;2026-08-04;rot;;\r\n",
 		"moves.csv":   "time;plant;bin;row;column\r\n2026-08-05T13:00:00Z;P3;upper;2;3\r\n2026-08-05T13:01:00Z;P3;lower;1;2\r\n2026-08-05T13:01:00Z;P4;upper;2;3\r\n",
 	}
 	for file, text := range want {

@@ -8,7 +8,8 @@ import (
 )
 
 // Change is a line to add to counts or moves, or cells to set in a plant's line
-// of harvest. One of its cells is under "plant".
+// of harvest. One of its cells is under "plant". A line of harvest in which a
+// change leaves nothing but the plant's code goes: it would tell of a harvest.
 type Change struct {
 	Sheet string `json:"sheet"`
 	Cells []Set  `json:"cells"`
@@ -73,6 +74,9 @@ func Merge(changes []Change) []Change {
 // apply changes the sheet.
 func (c Change) apply(text sheetText) (made Change, err error) {
 	made = Change{c.Sheet, slices.Clone(c.Cells)}
+	if c.clears() && c.row(text.Rows()) < 0 {
+		return made, nil
+	}
 	for _, s := range c.Cells {
 		if !hasHeading(text.Rows()[0], s.Heading) {
 			if err := text.AddHeading(s.Heading); err != nil {
@@ -94,6 +98,9 @@ func (c Change) apply(text sheetText) (made Change, err error) {
 				return made, err
 			}
 		}
+		if c.clears() && bare(text.Rows()[row], columnOf(headings, "plant")) {
+			return made, text.DropRow(row)
+		}
 		return made, nil
 	}
 	line := make([]value, len(headings))
@@ -101,6 +108,21 @@ func (c Change) apply(text sheetText) (made Change, err error) {
 		line[columnOf(headings, s.Heading)] = s.value()
 	}
 	return made, text.AddRow(line)
+}
+
+// clears tells whether the change only empties cells of harvest.
+func (c Change) clears() bool {
+	return c.Sheet == HarvestSheet && !slices.ContainsFunc(c.Cells, func(s Set) bool { return s.Value != "" && fold(s.Heading) != "plant" })
+}
+
+// bare tells whether a row has nothing but the plant's code.
+func bare(row []string, plant int) bool {
+	for i, text := range row {
+		if i != plant && text != "" {
+			return false
+		}
+	}
+	return true
 }
 
 // row is the line of harvest that the change is about; -1 where a new one is due.
@@ -140,7 +162,10 @@ func (c Change) stands(rows [][]string) standing {
 		return due
 	}
 	i := c.row(rows)
-	if i < 0 {
+	switch {
+	case i < 0 && c.clears():
+		return written // the line has gone with its last value
+	case i < 0:
 		return due
 	}
 	state := written

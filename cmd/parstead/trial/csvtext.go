@@ -150,6 +150,18 @@ func (c *csvText) AddRow(values []value) error {
 	return c.splice(len(c.text), len(c.text), line)
 }
 
+// DropRow removes a line.
+func (c *csvText) DropRow(row int) error {
+	line := c.lines[row]
+	end := line.end
+	for _, b := range []byte("\r\n") {
+		if end < len(c.text) && c.text[end] == b {
+			end++
+		}
+	}
+	return c.splice(line.cells[0].from, end, "")
+}
+
 func (c *csvText) splice(from, to int, with string) error {
 	c.text = slices.Replace(c.text, from, to, []byte(with)...)
 	return c.parse()

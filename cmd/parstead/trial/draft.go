@@ -34,6 +34,7 @@ type sheetText interface {
 	Set(row, column int, v value) error
 	AddHeading(heading string) error
 	AddRow(values []value) error
+	DropRow(row int) error
 	Bytes() ([]byte, error)
 	Close() error
 }

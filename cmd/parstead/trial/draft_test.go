@@ -63,6 +63,10 @@ func TestDraftKeepsTheGrowersWay(t *testing.T) {
 		{"a new column", "harvest.csv", "plant,leaves\nA1,3\nA2,5\n", "harvest plant=A2 rooted=yes", "plant,leaves,rooted\nA1,3,\nA2,5,yes\n"},
 		{"a new column behind blank cells", "harvest.csv", "plant,leaves\nA1,3,\nA2,5\n", "harvest plant=A2 rooted=yes", "plant,leaves,rooted\nA1,3,\nA2,5,yes\n"},
 		{"a sheet begun in the way of the layout", "harvest.csv", "", "harvest plant=A2 status=lost lost_on=2026-03-10 cause=rot", "plant,date,status,lost_on,cause\nA2,,lost,2026-03-10,rot\n"},
+		{"a line of which nothing is left", "harvest.csv", "\ufeffplant;status;lost_on;cause\r\nA1;;;\r\n\"A2\";lost;2026-03-10;\"rot\"\r\nA3;lost;2026-03-11;\r\n", "harvest plant=A2 status= lost_on= cause=", "\ufeffplant;status;lost_on;cause\r\nA1;;;\r\nA3;lost;2026-03-11;\r\n"},
+		{"the last line, without its end", "harvest.csv", "plant,status\nA1,lost\nA2,lost", "harvest plant=A2 status= cause=", "plant,status,cause\nA1,lost,\n"},
+		{"a line with more in it", "harvest.csv", "plant,status,leave_out\nA2,lost,late\n", "harvest plant=A2 status=", "plant,status,leave_out\nA2,,late\n"},
+		{"a line that was not there", "harvest.csv", "plant,status\nA1,lost\n", "harvest plant=A2 status= cause=", "plant,status\nA1,lost\n"},
 		{"moves of one time", "moves.csv", "", "moves time=" + mar + " plant=A1 bin=upper row=2 column=2;moves time=" + mar + " plant=A2 bin=upper row=1 column=1", "time,plant,bin,row,column\n" + mar + ",A1,upper,2,2\n" + mar + ",A2,upper,1,1\n"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -311,6 +315,7 @@ func TestDraftAgain(t *testing.T) {
 	t.Parallel()
 	set := trial.Change{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "A1"}, {Heading: "leaves", Value: "4", Before: "3"}}}
 	count := change("counts time=2026-03-10T12:00:00Z plant=A1 outcome=leaves value=3")
+	cleared := trial.Change{Sheet: "harvest", Cells: []trial.Set{{Heading: "plant", Value: "A1"}, {Heading: "status", Before: "lost"}}}
 	for _, c := range []struct {
 		name, file, before string
 		change             trial.Change
@@ -320,6 +325,8 @@ func TestDraftAgain(t *testing.T) {
 		{"not written", "harvest.csv", "plant,leaves\nA1,3\n", set, true, "plant,leaves\nA1,4\n"},
 		{"written", "harvest.csv", "plant,leaves\nA1,4\n", set, true, "plant,leaves\nA1,4\n"},
 		{"changed by hand since", "harvest.csv", "plant,leaves\nA1,7\n", set, false, "plant,leaves\nA1,7\n"},
+		{"cleared with its line", "harvest.csv", "plant,status\nA2,lost\n", cleared, true, "plant,status\nA2,lost\n"},
+		{"not cleared yet", "harvest.csv", "plant,status\nA1,lost\nA2,lost\n", cleared, true, "plant,status\nA2,lost\n"},
 		{"no such line", "harvest.csv", "plant,leaves\nA2,7\n", set, true, "plant,leaves\nA2,7\nA1,4\n"},
 		{"count not written", "counts.csv", "time,plant,outcome,value\n", count, true, "time,plant,outcome,value\n2026-03-10T12:00:00Z,A1,leaves,3\n"},
 		{"count written", "counts.csv", "time,plant,outcome,value\n2026-03-10T12:00:00Z,A1,leaves,3\n", count, true, "time,plant,outcome,value\n2026-03-10T12:00:00Z,A1,leaves,3\n"},
@@ -417,7 +424,8 @@ func TestDraftOfAWorkbook(t *testing.T) {
 		t.Fatal(err)
 	}
 	dir := folder(t, edit{"harvest.xlsx", "", b.String()})
-	write(t, dir, "harvest plant=A1 leaves=5", "harvest plant=A3 leaves=6 rooted=yes biomass_g=2.5", "harvest plant=A2 biomass_g=0.94")
+	write(t, dir, "harvest plant=A4 status=lost cause=rot")
+	write(t, dir, "harvest plant=A4 status= cause=", "harvest plant=A1 leaves=5", "harvest plant=A3 leaves=6 rooted=yes biomass_g=2.5", "harvest plant=A2 biomass_g=0.94")
 	read, err := trial.Open(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -432,6 +440,9 @@ func TestDraftOfAWorkbook(t *testing.T) {
 		if len(p.Values) != len(want) {
 			t.Errorf("%s has %v", code, p.Values)
 		}
+	}
+	if p, _ := read.Plant("A4"); p.HasHarvest {
+		t.Error("A4 still has a line of the harvest")
 	}
 	after, err := excelize.OpenFile(filepath.Join(dir, "harvest.xlsx"))
 	if err != nil {

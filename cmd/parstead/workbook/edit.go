@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"github.com/xuri/excelize/v2"
@@ -111,6 +112,18 @@ func (e *Edit) AddRow(values []Value) error {
 		if err := e.Set(len(e.lines)-1, i, v); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// DropRow removes one of the Rows; those below it move up.
+func (e *Edit) DropRow(row int) error {
+	if err := e.book.RemoveRow(e.name, e.lines[row].number); err != nil {
+		return err
+	}
+	e.lines = slices.Delete(e.lines, row, row+1)
+	for i := range e.lines[row:] {
+		e.lines[row+i].number--
 	}
 	return nil
 }
