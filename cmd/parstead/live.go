@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"time"
@@ -131,6 +132,7 @@ func (l *live) update(ctx context.Context, d *daemon, now time.Time) error {
 				totals[x.Position] += x.DLI
 			}
 		}
+		debug.FreeOSMemory() // once a day: a small board has little
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()

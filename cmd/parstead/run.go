@@ -39,10 +39,6 @@ Exit status: 0 ended as told, 1 a fault.`
 // limit, at which memory is freed sooner.
 const memoryLimit = 128 << 20
 
-// collectAt is by how many per cent the heap may outgrow what is in use where
-// GOGC says nothing: it has time, and a small board little memory.
-const collectAt = 50
-
 // Run runs the daemon.
 func (c *runCmd) Run(e *env) error {
 	if c.ServiceFile {
@@ -68,9 +64,6 @@ func (c *runCmd) Run(e *env) error {
 	}
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(memoryLimit)
-	}
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(collectAt)
 	}
 	d, err := openDaemon(e.ctx, t, o)
 	if err != nil {
