@@ -195,6 +195,7 @@ func (in *Intake) Take(d Delivery) {
 	}
 	for i := range found {
 		a := &found[i]
+		in.noteTime(a, &d)
 		// Every delivery moves the backlog's end, own time or not.
 		late := a.sensor.backlog(&d, a.entry.feed.Sensor.Every, moment.uptime)
 		in.queue.urgent = in.queue.urgent || late
@@ -269,9 +270,10 @@ func (in *Intake) decode(t *route, d *Delivery, moment stamp, found []arrival) (
 			continue
 		}
 		if e.at >= 0 {
-			own, err := results[e.at].ownTime(e.feed.TimeFormat)
+			var own time.Time
+			own, a.clock = e.clock(results)
 			switch {
-			case err != nil: // a value whose time can't be read is kept, but not as of now
+			case a.clock != goodClock: // a value whose time can't be read is kept, but not as of now
 				a.reading.Mark = light.Untimed
 			case in.impossible(own, moment.now):
 				refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: ImpossibleTime, Detail: "its own time is " + own.Format(time.RFC3339)})

@@ -27,6 +27,10 @@ type sensor struct {
 	burst   bool          // the publisher still sends what it had queued
 	arrived time.Duration // uptime of the last delivery
 	latest  light.Reading // newest usable one
+
+	timeless string // why its time is missing; "" where the newest message is well
+	lacks    lack
+	warned   string // pointer to the time of which the log has warned
 }
 
 // arrival is one reading between its decoding and its commit.
@@ -35,6 +39,7 @@ type arrival struct {
 	sensor  *sensor
 	entry   *entry
 	waits   bool // a publisher waits for it and would send it again
+	clock   clock
 }
 
 // backlog tells whether a delivery belongs to what was queued while its

@@ -18,6 +18,7 @@ type Found struct {
 
 	Time       string     // JSON Pointer to what looks like the reading's own time; "" for none
 	TimeFormat TimeFormat // and how it is written
+	Timeless   string     // why a feed that takes this number finds no time; "" for no such trouble
 
 	Messages int           // live ones, not what a broker had kept
 	Every    time.Duration // between live messages, on average; 0 before the second
@@ -25,7 +26,8 @@ type Found struct {
 
 // Listening is a Taker that notes what arrives and stores nothing.
 type Listening struct {
-	clock Clock
+	clock  Clock
+	routes *routes
 
 	mu      sync.Mutex
 	topics  map[string]*heard
@@ -45,8 +47,14 @@ const (
 	maxPointers = 100 // of one topic
 )
 
-// Listen makes a Listening.
-func Listen(clock Clock) *Listening { return &Listening{clock: clock, topics: map[string]*heard{}} }
+// Listen makes a Listening beside the feeds that are set up.
+func Listen(clock Clock, feeds []Feed) (*Listening, error) {
+	r, err := newRoutes(feeds, func(string) *sensor { return nil })
+	if err != nil {
+		return nil, err
+	}
+	return &Listening{clock: clock, routes: r, topics: map[string]*heard{}}, nil
+}
 
 // Take notes the numbers in a delivery and acknowledges it.
 func (l *Listening) Take(d Delivery) {
@@ -55,6 +63,9 @@ func (l *Listening) Take(d Delivery) {
 	}
 	uptime := l.clock.Uptime()
 	numbers := numbersIn(d.Payload)
+	if t := l.routes.topics[d.Topic]; t != nil {
+		t.findTimeless(numbers, d.Payload, l.clock.Now())
+	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	t := l.topics[d.Topic]
@@ -84,6 +95,23 @@ func (l *Listening) Take(d Delivery) {
 		}
 		if i >= 0 {
 			t.numbers[i] = n
+		}
+	}
+}
+
+// findTimeless notes for the numbers that a sensor takes whether its time is
+// missing beside them.
+func (t *route) findTimeless(numbers []Found, payload []byte, now time.Time) {
+	results := make([]result, t.wanted)
+	if t.root == nil || scan(payload, t.root, results) != nil {
+		return
+	}
+	for i := range t.streams {
+		s := &t.streams[i]
+		e := s.entryAt(now)
+		_, c := e.clock(results)
+		if at := slices.IndexFunc(numbers, func(f Found) bool { return f.Pointer == s.pointer }); at >= 0 && c != goodClock {
+			numbers[at].Timeless = e.feed.timeless(c, payload)
 		}
 	}
 }

@@ -11,7 +11,10 @@ import (
 func TestListeningFindsNumbers(t *testing.T) {
 	t.Parallel()
 	h := &hands{now: noon}
-	l := Listen(h.clock())
+	l, err := Listen(h.clock(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
 	who := &sender{}
 	for i := range 4 {
 		l.Take(Delivery{Topic: "rack/a", Payload: fmt.Appendf(nil, " %d.5\n", i)})
@@ -54,7 +57,10 @@ func TestListeningFindsNumbers(t *testing.T) {
 
 func TestListeningIsBounded(t *testing.T) {
 	t.Parallel()
-	l := Listen((&hands{now: noon}).clock())
+	l, err := Listen((&hands{now: noon}).clock(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
 	for i := range maxTopics + 5 {
 		l.Take(Delivery{Topic: fmt.Sprint(i), Payload: []byte("1")})
 	}
@@ -88,4 +94,24 @@ func FuzzListening(f *testing.F) {
 			}
 		}
 	})
+}
+
+// What a sensor of the trial takes is told with what is wrong about its time.
+func TestListeningTellsOfMissingTimes(t *testing.T) {
+	t.Parallel()
+	l, err := Listen((&hands{now: noon}).clock(), []Feed{own(chip("a", "rack/a")), own(chip("b", "rack/b"))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.Take(Delivery{Topic: "rack/a", Payload: []byte(`{"v":5,"w":6}`)})
+	l.Take(Delivery{Topic: "rack/b", Payload: []byte(`{"at":"2026-07-21T12:00:00Z","v":5}`)})
+	why := "its messages carry no time at /at (payload {\"v\":5,\"w\":6}): mend `time` of the sensor, or leave it out to take the time of arrival"
+	want := []Found{
+		{Topic: "rack/a", Pointer: "/v", Example: "5", Timeless: why, Messages: 1},
+		{Topic: "rack/a", Pointer: "/w", Example: "6", Messages: 1},
+		{Topic: "rack/b", Pointer: "/v", Example: "5", Time: "/at", TimeFormat: RFC3339, Messages: 1},
+	}
+	if diff := cmp.Diff(want, l.Found()); diff != "" {
+		t.Error(diff)
+	}
 }

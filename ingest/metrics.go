@@ -14,7 +14,7 @@ const (
 // Reasons why a reading is stored but not used.
 const (
 	Stale        = "stale"         // a broker's retained value, delivered on subscribing
-	Untimed      = "untimed"       // from a backlog, without a time of its own
+	Untimed      = "untimed"       // without a time of its own: from a backlog, or where its feed says that it has one
 	Conflict     = "conflict"      // another value of this sensor and time is stored already
 	Saturated    = "saturated"     // a mark that sensors send in place of a measurement
 	OutsideValid = "outside_valid" // beyond the sensor's valid range

@@ -199,7 +199,10 @@ func TestListeningOnAForeignBroker(t *testing.T) {
 		chip := publisher(t, url)
 		publish(t, chip, "rack/kept", 1, true, "1")
 		publish(t, chip, "rack/end", 1, false, "end") // see TestBacklogAfterAnOutage
-		heard := ingest.Listen(ingest.SystemClock())
+		heard, err := ingest.Listen(ingest.SystemClock(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
 		s, err := ingest.NewSession(ingest.SessionConfig{
 			Remote: ingest.Remote{URL: url, ClientID: "looking-on"}, Filters: []string{"#"},
 			Taker: heard, Log: quiet, Passing: true,

@@ -13,7 +13,7 @@ type Mark uint8
 // Marks combine. A reading without any mark carries the time of its arrival.
 const (
 	OwnTime  Mark = 1 << iota // the time is the sensor's own
-	Untimed                   // came in a backlog without a time of its own: kept, never integrated
+	Untimed                   // came without a time of its own, in a backlog or where one was due: kept, never integrated
 	Stale                     // a broker's retained value, delivered on subscribing: kept, never integrated
 	Conflict                  // another value of the same sensor and time was stored before it
 )

@@ -279,12 +279,30 @@ func (a *alarms) watched(ctx context.Context, d *daemon, now time.Time) ([]page.
 	}
 	var found []page.Condition
 	for _, c := range wrong {
+		if c.Name == watch.Silent {
+			tellTimeless(&c, d.sensors(d.trial.Load(), now))
+		}
 		found = append(found, page.Condition{Condition: string(c.Name), Bin: c.Bin, Sensor: c.Sensor, Since: c.Since, Says: c.Says, Do: c.Do})
 	}
 	a.mu.Lock()
 	a.shown = found
 	a.mu.Unlock()
 	return found, nil
+}
+
+// tellTimeless says of sensors that count as silent that their messages come, but
+// without a time, and the mend.
+func tellTimeless(c *watch.Condition, sensors []page.Sensor) {
+	for _, s := range sensors {
+		switch {
+		case s.Timeless == "":
+		case c.Sensor == s.Name:
+			c.Says = fmt.Sprintf("Messages of sensor %s come, but can't be used.", s.Name)
+			c.Do = fmt.Sprintf("Look into trial.toml: %s.", s.Timeless)
+		case c.Sensor == "" && (c.Bin == "" || c.Bin == s.Position.Bin):
+			c.Do += fmt.Sprintf(" Messages of sensor %s come: %s.", s.Name, s.Timeless)
+		}
+	}
 }
 
 // keepSince leaves a condition that goes on with the moment it was first found.

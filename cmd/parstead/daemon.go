@@ -85,6 +85,7 @@ func openDaemon(ctx context.Context, t *trial.Trial, o daemonOptions) (d *daemon
 		}
 	}()
 	d.trial.Store(t)
+	d.ear.feeds = func() []ingest.Feed { return d.trial.Load().Feeds }
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 

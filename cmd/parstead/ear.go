@@ -22,6 +22,7 @@ import (
 // what they hold: the embedded broker lets nobody else listen.
 type ear struct {
 	ingest.Taker
+	feeds     func() []ingest.Feed             // that are set up now
 	listening atomic.Pointer[ingest.Listening] // nil while nobody asks
 }
 
@@ -58,7 +59,11 @@ func (e *ear) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "for: not a duration up to "+longestListen.String(), http.StatusBadRequest)
 		return
 	}
-	l := ingest.Listen(ingest.SystemClock())
+	l, err := ingest.Listen(ingest.SystemClock(), e.feeds())
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
 	if !e.listening.CompareAndSwap(nil, l) {
 		http.Error(w, "somebody is listening already: ask again when that has ended", http.StatusConflict)
 		return

@@ -34,7 +34,7 @@ func (x *exporter) readings() error {
 	if err != nil {
 		return err
 	}
-	why := exportColumn[sample]{columnMeaning{Name: "why", Means: "untimed: from a backlog, without a time of its own; stale: a broker's kept value", Source: "computed"}, func(s sample) string {
+	why := exportColumn[sample]{columnMeaning{Name: "why", Means: "untimed: without a time of its own, from a backlog or where trial.toml says that it has one; stale: a broker's kept value", Source: "computed"}, func(s sample) string {
 		if s.mark&light.Stale != 0 {
 			return "stale"
 		}

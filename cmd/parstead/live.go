@@ -310,15 +310,16 @@ func plantAt(t *trial.Trial, p light.Position, now time.Time) string {
 
 // sensors lists the sensors that are in place now with their newest readings.
 func (d *daemon) sensors(t *trial.Trial, now time.Time) []page.Sensor {
-	latest := d.db.Latest()
+	latest, timeless := d.db.Latest(), d.timeless()
 	var list []page.Sensor
 	for _, s := range t.Rack.Sensors {
 		if !s.During.Holds(now) {
 			continue
 		}
-		x := page.Sensor{Sensor: s}
+		x := page.Sensor{Sensor: s, Timeless: timeless[s.Name]}
 		if r, ok := latest[s.Name]; ok && s.During.Holds(r.At) {
 			x.Heard, x.At, x.Value = true, r.At, s.Value(r.Value)
+			x.Raw, x.Saturated = r.Value, s.Measures.IsLight() && light.Saturated(r.Value)
 			switch s.Measures {
 			case light.QuantityPPFD:
 				x.PPFD = light.PPFD(x.Value)
@@ -331,6 +332,15 @@ func (d *daemon) sensors(t *trial.Trial, now time.Time) []page.Sensor {
 		list = append(list, x)
 	}
 	return list
+}
+
+// timeless tells by sensor why the time of its readings is missing.
+func (d *daemon) timeless() map[string]string {
+	why := map[string]string{}
+	for _, x := range d.intake.Timeless() {
+		why[x.Sensor] = x.Why
+	}
+	return why
 }
 
 // luxFactor is that of the lamp over the bin; a trial's lamps over one bin agree.

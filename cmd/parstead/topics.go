@@ -29,7 +29,7 @@ import (
 type topicsCmd struct {
 	Folder string        `arg:"" help:"The trial's folder."`
 	For    time.Duration `default:"30s" placeholder:"30s" help:"How long to listen."`
-	JSON   bool          `name:"json" help:"Print an array of {topic,pointer,example,every,sensor}."`
+	JSON   bool          `name:"json" help:"Print an array of {topic,pointer,example,every,sensor,wrong}."`
 }
 
 // Help is what topics --help says beside its options.
@@ -55,6 +55,7 @@ type arrival struct {
 	Example string `json:"example"`
 	Every   string `json:"every"`  // "" where it came once
 	Sensor  string `json:"sensor"` // "" where it belongs to none
+	Wrong   string `json:"wrong"`  // what is wrong with the sensor's time; "" for nothing
 }
 
 // Run listens and prints.
@@ -78,7 +79,7 @@ func (c *topicsCmd) Run(e *env) error {
 		if f.Every > 0 {
 			every = max(f.Every.Round(time.Second), time.Second).String()
 		}
-		list = append(list, arrival{f.Topic, f.Pointer, f.Example, every, owners[address{f.Topic, f.Pointer}]})
+		list = append(list, arrival{f.Topic, f.Pointer, f.Example, every, owners[address{f.Topic, f.Pointer}], f.Timeless})
 	}
 	if heard.Dropped > 0 {
 		fmt.Fprintf(e.stderr, "parstead: there are more topics than can be listed; %d messages of others came\n", heard.Dropped)
@@ -111,7 +112,10 @@ func (c *topicsCmd) listen(e *env, t *trial.Trial) (heardTopics, error) {
 
 // listenAt subscribes to everything at another broker.
 func listenAt(e *env, t *trial.Trial, patience time.Duration) (heardTopics, error) {
-	l := ingest.Listen(ingest.SystemClock())
+	l, err := ingest.Listen(ingest.SystemClock(), t.Feeds)
+	if err != nil {
+		return heardTopics{}, err
+	}
 	r := remote(t)
 	r.ClientID += "-topics" // or the daemon's session would be taken over
 	var mu sync.Mutex
@@ -151,9 +155,11 @@ func listenAt(e *env, t *trial.Trial, patience time.Duration) (heardTopics, erro
 
 // listenAs is the broker for a while.
 func listenAs(e *env, t *trial.Trial, patience time.Duration) (heardTopics, error) {
-	l := ingest.Listen(ingest.SystemClock())
+	l, err := ingest.Listen(ingest.SystemClock(), t.Feeds)
+	if err != nil {
+		return heardTopics{}, err
+	}
 	config := broker.Config{Listen: t.Broker.Listen, Taker: l, Log: slog.New(slog.DiscardHandler)}
-	var err error
 	if config.Sensors, err = login(t.Broker.Username, t.Broker.Password); err != nil {
 		return heardTopics{}, err
 	}
@@ -197,8 +203,8 @@ func printArrivals(w io.Writer, t *trial.Trial, list []arrival, found []ingest.F
 		_, err := fmt.Fprintln(w, "Nothing arrived that holds a number. See that the sensors publish to this\nbroker, or listen longer: --for 5m.")
 		return err
 	}
-	loose := 0
-	for _, a := range list {
+	loose, wrong := 0, 0
+	for i, a := range list {
 		line := plain(a.Topic)
 		if a.Pointer != "" {
 			line += " " + plain(a.Pointer)
@@ -213,10 +219,18 @@ func printArrivals(w io.Writer, t *trial.Trial, list []arrival, found []ingest.F
 		} else {
 			line += ", sensor " + a.Sensor
 		}
+		if why := found[i].Timeless; why != "" {
+			line += "; " + plain(why)
+			wrong++
+		}
 		fmt.Fprintln(w, line)
 	}
 	if loose == 0 {
-		_, err := fmt.Fprintln(w, "\nEach belongs to a sensor.")
+		says := "\nEach belongs to a sensor."
+		if wrong > 0 {
+			says += " What comes without its time is stored, but not used."
+		}
+		_, err := fmt.Fprintln(w, says)
 		return err
 	}
 	_, err := fmt.Fprintln(w, "\nTo paste into trial.toml. See that measures (ppfd, lux, temperature, humidity,\nwater_depth_cm or wet) and bin are right, and give each a name:")

@@ -132,9 +132,9 @@ func tellsTopics(t *testing.T, dir string) {
 		t.Fatal(err)
 	}
 	want := []arrival{
-		{"rack/light", "", "85.5", "1s", "quantum"},
-		{"rack/upper/lux\"chip", "/battery", "3.1", "1s", ""},
-		{"rack/upper/lux\"chip", "/lux", "1200", "1s", ""},
+		{"rack/light", "", "85.5", "1s", "quantum", ""},
+		{"rack/upper/lux\"chip", "/battery", "3.1", "1s", "", ""},
+		{"rack/upper/lux\"chip", "/lux", "1200", "1s", "", ""},
 	}
 	if fmt.Sprint(list) != fmt.Sprint(want) {
 		t.Errorf("got  %v\nwant %v", list, want)

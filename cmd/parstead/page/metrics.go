@@ -58,7 +58,7 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, value, labels...)
 	}
 	for _, x := range s.Sensors {
-		if !x.Heard {
+		if !x.Heard || x.Saturated {
 			continue
 		}
 		switch {

@@ -137,6 +137,10 @@ func TestHeadline(t *testing.T) {
 			s.Sensors[0].Heard = false
 			s.Refused = []Refused{{"upper centre", "no number in it", 1, s.Now}}
 		},
+		"0 of 1 sensor heard; messages of 1 sensor come without their time and can't be used, see below.": func(s *State) {
+			s.Sensors = s.Sensors[:1]
+			s.Sensors[0].Heard, s.Sensors[0].Timeless = false, "its messages carry no time at /at"
+		},
 		"upper air is silent.": func(s *State) { s.Conditions = []Condition{{Says: "upper air is silent."}}; s.Judged = false },
 	} {
 		s := example(t)
@@ -148,6 +152,9 @@ func TestHeadline(t *testing.T) {
 		_, body, _ := get(t, serve(t, s, nil), "/")
 		if title := "<title>look here"; strings.Contains(body, title) == well {
 			t.Errorf("%s: the title says otherwise", says)
+		}
+		if len(s.Sensors) > 0 && s.Sensors[0].Timeless != "" && (!strings.Contains(body, "From upper centre: stored, but not used: its messages carry no time at /at.") || strings.Contains(body, "not been heard")) {
+			t.Errorf("the page does not say why nothing is used:\n%s", body)
 		}
 		if len(s.Refused) > 1 && !strings.Contains(body, "From upper air: 4 refused, the last 0 s ago: no number in it.") {
 			t.Errorf("the page does not say what was refused:\n%s", body)
@@ -261,5 +268,20 @@ func TestMetricsPassPromtool(t *testing.T) {
 	check.Stdin = strings.NewReader(body)
 	if out, err := check.CombinedOutput(); err != nil {
 		t.Errorf("promtool: %v\n%s", err, out)
+	}
+}
+
+// A mark that stands for saturation is no amount of light.
+func TestASaturationMarkIsNoLight(t *testing.T) {
+	t.Parallel()
+	state := example(t)
+	x := &state.Sensors[0]
+	x.Raw, x.Value, x.PPFD, x.Saturated = -1, -1, -0.0149, true
+	server := serve(t, state, nil)
+	if _, body, _ := get(t, server, "/"); !strings.Contains(body, "marked saturated (raw -1)") || strings.Contains(body, "-1.0 lx") {
+		t.Error("the table takes the mark for light")
+	}
+	if _, body, _ := get(t, server, "/metrics"); strings.Contains(body, "parstead_ppfd") {
+		t.Error("there is a gauge of it")
 	}
 }

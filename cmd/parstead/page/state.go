@@ -89,6 +89,10 @@ type Sensor struct {
 	Value float64
 	At    time.Time
 	PPFD  light.PPFD // of a light sensor
+	Raw   float64    // as it was sent
+
+	Saturated bool   // Raw is a mark that light sensors send in place of a measurement
+	Timeless  string // why its newest message is not used for want of a time; "" for no such trouble
 }
 
 // Age is how long ago the sensor was last heard.

@@ -127,12 +127,20 @@ func headline(s *State) (says string, well bool) {
 	case len(s.Sensors) == 0:
 		return "No sensor is set up yet: nothing is watched.", false
 	}
+	timeless := 0
+	for _, x := range s.Sensors {
+		if x.Timeless != "" {
+			timeless++
+		}
+	}
 	refused := 0
 	for _, r := range s.Refused {
 		refused += r.Count
 	}
 	heard, all := heard(s), count(len(s.Sensors), "sensor")
 	switch {
+	case timeless > 0 && heard < len(s.Sensors):
+		return fmt.Sprintf("%d of %s heard; messages of %s come without their time and can't be used, see below.", heard, all, count(timeless, "sensor")), false
 	case heard == 0 && refused == 0:
 		return fmt.Sprintf("Nothing heard yet from %s.", all), false
 	case heard == 0:
@@ -141,6 +149,8 @@ func headline(s *State) (says string, well bool) {
 		return fmt.Sprintf("Waiting: %d of %s heard so far.", heard, all), false
 	case refused > 0:
 		return fmt.Sprintf("%s heard, but %s refused within the last hour, see below.", all, count(refused, "payload")), false
+	case timeless > 0:
+		return fmt.Sprintf("%s heard, but the newest of %s came without its time, see below.", all, count(timeless, "sensor")), false
 	case !s.Judged:
 		return fmt.Sprintf("%s heard; what they show is being judged.", all), false
 	}
@@ -164,7 +174,10 @@ func oldest(s *State) string {
 		if !x.During.Holds(s.Now) {
 			continue
 		}
-		if !x.Heard {
+		switch {
+		case !x.Heard && x.Timeless != "":
+			return fmt.Sprintf("%s has sent nothing usable yet.", x.Name)
+		case !x.Heard:
 			return fmt.Sprintf("%s has not been heard yet.", x.Name)
 		}
 		if worst == nil || x.At.Before(worst.At) {
@@ -243,8 +256,13 @@ var words = template.FuncMap{
 	"asked":   func(p Plant, outcome string) bool { return slices.Contains(p.Outcomes, outcome) },
 	"percent": func(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) },
 	"value": func(s Sensor) string {
-		if !s.Heard {
+		switch {
+		case !s.Heard && s.Timeless != "":
+			return "nothing usable yet: its time is missing"
+		case !s.Heard:
 			return "not heard yet"
+		case s.Saturated:
+			return fmt.Sprintf("marked saturated (raw %v)", s.Raw)
 		}
 		if s.Measures == light.QuantityWet {
 			return cmp.Or(map[float64]string{0: "dry", 1: "wet"}[s.Value], fmt.Sprint(s.Value))
