@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"parstead/cmd/parstead/page"
 	"parstead/light"
@@ -33,4 +34,39 @@ func TestSilentNamesAMissingTime(t *testing.T) {
 	if tellTimeless(&other, sensors); other.Do != "Look." {
 		t.Errorf("%+v", other)
 	}
+}
+
+// A payload without the promised time is kept, and the page says what is wrong;
+// a saturation mark is shown as one.
+func TestThePageSaysWhatIsNotUsed(t *testing.T) {
+	t.Parallel()
+	dir := smallTrial(t, "")
+	config := sheetText(t, dir, "trial.toml")
+	const topic = "\"rack/upper\"\n"
+	if !strings.Contains(config, topic) {
+		t.Fatalf("the trial has another topic:\n%s", config)
+	}
+	writeFiles(t, dir, map[string]string{"trial.toml": strings.Replace(config, topic, topic+"value = \"/v\"\ntime = \"/at\"\n", 1)})
+	clock := newHand(midday)
+	w := watchFolder(t, dir, daemonOptions{clock: clock.clock()})
+	c := w.device("chip")
+	if token := c.Publish("rack/upper", 1, false, `{"v":100}`); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+		t.Fatal(token.Error())
+	}
+	send(t, c, "rack/lower", -1)
+	clock.move(3 * time.Second)
+	body := w.get("/")
+	for _, want := range []string{
+		"From upper: stored, but not used: its messages carry no time at /at (payload {&#34;v&#34;:100}): mend `time` of the sensor",
+		"marked saturated (raw -1)", "upper has sent nothing usable yet.",
+	} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page does not say %q:\n%s", want, body)
+		}
+	}
+	metrics := w.get("/metrics")
+	if !strings.Contains(metrics, `parstead_readings_set_aside_total{reason="untimed",sensor="upper"} 1`) || strings.Contains(metrics, "\nparstead_ppfd") {
+		t.Errorf("%s", metrics)
+	}
+	w.stop()
 }
