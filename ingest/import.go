@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -211,7 +212,7 @@ func (t *table) row(cells []string) (r row, err error) {
 	if !known {
 		stream := t.feeds.sensors[name]
 		if stream == nil {
-			return r, t.at(t.sensor, "no sensor is named %q: name it as the trial does", name)
+			return r, t.at(t.sensor, "no sensor is named %q: the trial has %s", name, namesOf(t.feeds.sensors))
 		}
 		name = strings.Clone(name) // the cell's memory is the whole row's
 		sensor = int32(len(t.streams))
@@ -226,6 +227,16 @@ func (t *table) row(cells []string) (r row, err error) {
 	t.passed[sensor] = max(t.passed[sensor], at)
 	value, err := t.number(cells[t.value])
 	return row{sensor, at, value}, err
+}
+
+// namesOf lists the sensors' names, or the first of many.
+func namesOf(sensors map[string]*stream) string {
+	const most = 8
+	names := slices.Sorted(maps.Keys(sensors))
+	if more := len(names) - most; more > 0 {
+		return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), more)
+	}
+	return strings.Join(names, ", ")
 }
 
 // number reads a value; a blank cell and what loggers write in place of a

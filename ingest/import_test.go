@@ -72,7 +72,7 @@ func TestBadImportsWriteNothing(t *testing.T) {
 		{"time,sensor\n", `logger.csv, line 1, column 1: the column "value" is missing`},
 		{"time,sensor,value,lux\n", `line 1, column 19: no column "lux"`},
 		{"time,time,value\n", `line 1, column 6: no column "time" is known here, or it is there twice`},
-		{"time,sensor,value\n" + good + "2026-07-21T10:00:00Z,c,1\n", `line 3, column 22: no sensor is named "c"`},
+		{"time,sensor,value\n" + good + "2026-07-21T10:00:00Z,c,1\n", `line 3, column 22: no sensor is named "c": the trial has a`},
 		{"time,sensor,value\n" + good + "2026-07-21T10:00:00Z,a,one\n", `line 3, column 24: "one" is not a number`},
 		{"time,sensor,value\n" + good + "2026-07-21T10:00:00Z,a,\"85,5\"\n", `line 3, column 24: "85,5" has a decimal comma`},
 		{"time,sensor,value\n" + good + "2026-07-21T10:00:00Z,a,85,5\n", `line 3, column 1: the row has 4 cells`},
