@@ -233,6 +233,9 @@ func TestEntryInABrowser(t *testing.T) {
 	b.sees("⌫")
 	b.fits()
 	b.picture("value")
+	if keys := b.eval(`[...document.querySelectorAll("[data-key]")].map((k) => k.dataset.key).join("")`); keys != "7894561230" {
+		t.Errorf("a count has the keys %s", keys)
+	}
 	b.press("1")
 	b.press("2")
 	b.press("Store")
@@ -281,6 +284,16 @@ func TestEntryInABrowser(t *testing.T) {
 	b.sees("P1 stands there.")
 	b.press("The two have changed places")
 	b.sees("Stored: P3 to upper, row 1, column 1; P1 to lower, row 1, column 1; in moves.csv (Ana)")
+	eventually(t, "the new place", func() bool { return b.eval(`document.querySelector("main p").innerText`) == "upper, row 1, column 1" })
+	b.fits()
+	b.picture("moved")
+	b.press("find a plant")
+	b.press("lower")
+	b.sees("P4\nlost")
+	b.fits()
+	b.picture("bin-fates")
+	b.open(base + "/enter/plant?plant=P3")
+	b.sees("upper, row 1, column 1")
 	b.press("note")
 	b.sees("What kind")
 	b.fits()
@@ -292,10 +305,8 @@ func TestEntryInABrowser(t *testing.T) {
 
 	// What the daemon refuses stays on the phone until it is put right.
 	b.open(base + "/enter/value?plant=P2&what=count&outcome=leaves")
-	b.sees("⌫") // the script has come
-	b.press("2")
-	b.press(".")
-	b.press("5")
+	b.sees("⌫")             // the script has come
+	b.write("value", "2.5") // by a keyboard
 	b.press("Store")
 	b.sees("Not stored: P2 leaves 2.5: leaves of plant P2 is 2.5, and counts are 0, 1, 2, ...")
 	b.fits()

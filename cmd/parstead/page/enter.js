@@ -20,6 +20,7 @@ function store(parts, instead) {
   const entry = { id: newID(), at: Date.now(), parts };
   keep("queue", [...queue().filter((e) => e.id !== instead), entry]);
   const plant = offer.plants.find((p) => p.code === parts.plant);
+  if (plant && parts.what === "harvest") plant.fate = "harvested";
   if (plant && parts.what === "harvest") plant.values = { ...plant.values, [parts.outcome]: parts.value };
   if (plant && parts.what === "harvest" && parts.day) plant.date = parts.day;
   if (plant && parts.what === "lost") plant.fate = "lost";
@@ -62,7 +63,7 @@ async function send() {
   }
   sending = false;
   showQueue();
-  if (wait === 0) refresh();
+  if (wait === 0) refresh().then(renew);
   timer = setTimeout(send, wait * 1000);
 }
 
@@ -90,6 +91,7 @@ const hidden = (parts) => Object.entries(parts).map(([name, value]) => html`<inp
 const form = (parts, inner) => html`<form method="post" action="/enter">${hidden(parts)}${inner}</form>`;
 
 const gone = (p) => p.fate === "lost" || p.fate === "withdrawn";
+const named = (p) => html`${p.code}${p.fate && html`<small>${p.fate}</small>`}`;
 const place = (p) => p.bin ? `${p.bin}, row ${p.row}, column ${p.column}` : "no place";
 const at = (bin, row, column) => offer.plants.filter((p) => p.bin === bin && p.row === row && p.column === column);
 
@@ -112,14 +114,15 @@ function grid(name, cell) {
 <tbody>${upTo(bin.rows).map((r) => html`<tr><th scope="row">${r}</th>${upTo(bin.columns).map((c) => html`<td>${cell(r, c)}</td>`)}</tr>`)}</tbody></table></div>`;
 }
 
-const pad = () => html`<div class="pad">${[..."789456123.0"].map((k) => html`<button type="button" class="key" data-key="${k}">${k}</button>`)}<button type="button" class="key" data-key="" aria-label="delete the last">⌫</button></div>`;
+const digit = (k) => html`<button type="button" class="key" data-key="${k}">${k}</button>`;
+const pad = (whole) => html`<div class="pad">${[..."789456123"].map(digit)}${whole ? html`<span></span>` : digit(".")}${digit("0")}<button type="button" class="key" data-key="" aria-label="delete the last">⌫</button></div>`;
 
 const screens = {
   home: () => html`<h1>Find a plant</h1>
 <form action="/enter/plant"><label>Code, or the end of it <input name="plant" autocomplete="off" autocapitalize="characters" required></label><button class="key">Find</button></form>
 ${offer.bins.length > 0 && html`<h2>Or by its place</h2><p class="keys">${offer.bins.map((b) => key(b.name, "bin", { bin: b.name }))}</p>`}`,
 
-  bin: (q) => html`<h1>${q.bin}</h1>${grid(q.bin, (r, c) => at(q.bin, r, c).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${p.code}</a>`))}`,
+  bin: (q) => html`<h1>${q.bin}</h1>${grid(q.bin, (r, c) => at(q.bin, r, c).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${named(p)}</a>`))}`,
 
   plant: (q, p) => html`<h1>${p.code}</h1><p>${place(p)}${p.fate && "; " + p.fate}</p>
 ${p.fate === "lost" && form({ what: "alive", plant: p.code }, html`<button class="key">It is not lost after all</button>`)}
@@ -135,7 +138,7 @@ ${form({ what: q.what, plant: p.code, outcome: o.name, next: next?.code }, html`
 ${stands && html`<p>${stands} stands in the sheet. What is stored now takes its place; the log keeps both.</p>`}
 ${q.what === "again" && html`<p>Weigh it anew, without looking at the first value: the pair tells how well weighing repeats.</p>`}
 ${o.kind === "yes_no" ? html`<p>${o.name}</p><p class="keys"><button class="key" name="value" value="yes">yes</button><button class="key" name="value" value="no">no</button></p>`
-    : html`<label>${o.name}${o.unit && " in " + o.unit} <input class="value" name="value" inputmode="none" autocomplete="off" required value="${q.value}"></label>${pad()}<button class="key">Store</button>`}
+    : html`<label>${o.name}${o.unit && " in " + o.unit} <input class="value" name="value" inputmode="none" autocomplete="off" required value="${q.value}"></label>${pad(o.kind === "count")}<button class="key">Store</button>`}
 ${q.what === "harvest" && html`<label>Harvested on <input type="date" name="day" value="${q.day || p.date || today()}"></label>`}`)}
 ${next && html`<p><a href="${to("value", { plant: next.code, what: q.what, outcome: q.outcome, day: q.day ?? "" })}">Leave out; go on to ${next.code}</a></p>`}
 <p><a href="${to("plant", { plant: p.code })}">Something else about ${p.code}</a></p>`;
@@ -150,9 +153,9 @@ ${form({ what: "lost", plant: p.code }, html`<label>Lost on <input type="date" n
     const other = q.row && at(q.bin, Number(q.row), Number(q.column)).find((x) => !gone(x) && x !== p);
     return html`<h1>${p.code} has moved <small>from ${place(p)}</small></h1>${q.row ? html`
 ${form({ what: "move", plant: p.code, bin: q.bin, row: q.row, column: q.column }, html`<p>To ${q.bin}, row ${q.row}, column ${q.column}, just now.</p>
-${other ? html`<p>${other.code} stands there.</p><button class="key" name="swap" value="${other.code}">The two have changed places</button>` : html`<button class="key">Store</button>`}`)}
+${other ? html`<p>${other.code} stands there${other.fate && "; " + other.fate}.</p><button class="key" name="swap" value="${other.code}">The two have changed places</button>` : html`<button class="key">Store</button>`}`)}
 <p><a href="${to("move", { plant: p.code, bin: q.bin })}">Another place</a></p>`
-      : q.bin ? html`<p>To which place of ${q.bin}?</p>${grid(q.bin, (r, c) => key(at(q.bin, r, c).find((x) => !gone(x))?.code ?? "free", "move", { plant: p.code, bin: q.bin, row: r, column: c }))}`
+      : q.bin ? html`<p>To which place of ${q.bin}?</p>${grid(q.bin, (r, c) => key(at(q.bin, r, c).filter((x) => !gone(x)).map(named)[0] ?? "free", "move", { plant: p.code, bin: q.bin, row: r, column: c }))}`
         : html`<p>To which bin?</p><p class="keys">${offer.bins.map((b) => key(b.name, "move", { plant: p.code, bin: b.name }))}</p>`}`;
   },
 
@@ -180,6 +183,12 @@ function show() {
   const first = main.querySelector("input.value") ?? main.querySelector("h1");
   first.tabIndex = first.matches("h1") ? -1 : 0;
   first.focus();
+}
+
+// renew shows what the daemon now says of a plant or a bin; where something is
+// being typed, the screen stays.
+function renew() {
+  if (offer && main.querySelector("h1") && /^\/enter\/(plant|bin)$/.test(location.pathname)) show();
 }
 
 function say(words, wrong) {
