@@ -158,6 +158,19 @@ func (s Span) Within(o Span) (part Span, ok bool) {
 // Length is Until less From; both must be set.
 func (s Span) Length() time.Duration { return s.Until.Sub(s.From) }
 
+// Without takes a stretch, whose bounds must both be set, out of ordered spans.
+func Without(spans []Span, out Span) (left []Span) {
+	for _, s := range spans {
+		if before, ok := s.Within(Span{Until: out.From}); ok {
+			left = append(left, before)
+		}
+		if after, ok := s.Within(Span{From: out.Until}); ok {
+			left = append(left, after)
+		}
+	}
+	return left
+}
+
 // Calendar says where light days begin: a time zone and a local time.
 type Calendar struct {
 	Zone      *time.Location

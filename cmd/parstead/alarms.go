@@ -277,10 +277,14 @@ func (a *alarms) watched(ctx context.Context, d *daemon, now time.Time) ([]page.
 	if err != nil {
 		return last, err
 	}
+	var sensors []page.Sensor
+	if slices.ContainsFunc(wrong, func(c watch.Condition) bool { return c.Name == watch.Silent }) {
+		sensors = d.sensors(d.trial.Load(), now)
+	}
 	var found []page.Condition
 	for _, c := range wrong {
 		if c.Name == watch.Silent {
-			tellTimeless(&c, d.sensors(d.trial.Load(), now))
+			tellTimeless(&c, sensors)
 		}
 		found = append(found, page.Condition{Condition: string(c.Name), Bin: c.Bin, Sensor: c.Sensor, Since: c.Since, Says: c.Says, Do: c.Do})
 	}

@@ -204,7 +204,7 @@ func printArrivals(w io.Writer, t *trial.Trial, list []arrival, found []ingest.F
 		return err
 	}
 	loose, wrong := 0, 0
-	for i, a := range list {
+	for _, a := range list {
 		line := plain(a.Topic)
 		if a.Pointer != "" {
 			line += " " + plain(a.Pointer)
@@ -219,8 +219,8 @@ func printArrivals(w io.Writer, t *trial.Trial, list []arrival, found []ingest.F
 		} else {
 			line += ", sensor " + a.Sensor
 		}
-		if why := found[i].Timeless; why != "" {
-			line += "; " + plain(why)
+		if a.Wrong != "" {
+			line += "; " + plain(a.Wrong)
 			wrong++
 		}
 		fmt.Fprintln(w, line)

@@ -75,7 +75,7 @@ func Over(rack *light.Rack, loads []Load, during light.Span, cuts []Cut) Use {
 		lit := rack.Lit(b, during)
 		for _, c := range cuts {
 			if c.Bin == "" || c.Bin == b.Name {
-				lit = without(lit, c.During)
+				lit = light.Without(lit, c.During)
 			}
 		}
 		u.Bins = append(u.Bins, BinUse{Bin: b.Name, LitHours: hours(lit) / u.Days})
@@ -95,7 +95,7 @@ func Over(rack *light.Rack, loads []Load, during light.Span, cuts []Cut) Use {
 			lit := lamp.Lit(during, rack.Zone)
 			for _, c := range cuts {
 				if c.Bin == "" || slices.Contains(over, c.Bin) {
-					lit = without(lit, c.During)
+					lit = light.Without(lit, c.During)
 				}
 			}
 			d.Hours = hours(lit)
@@ -148,19 +148,6 @@ func days(rack *light.Rack, during light.Span) float64 {
 		}
 		n += float64(part.Length()) / float64(day.Length())
 	}
-}
-
-// without takes a stretch out of ordered ones.
-func without(spans []light.Span, out light.Span) (left []light.Span) {
-	for _, s := range spans {
-		if before, ok := s.Within(light.Span{Until: out.From}); ok {
-			left = append(left, before)
-		}
-		if after, ok := s.Within(light.Span{From: out.Until}); ok {
-			left = append(left, after)
-		}
-	}
-	return left
 }
 
 func hours(spans []light.Span) float64 {

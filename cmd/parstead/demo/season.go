@@ -114,26 +114,12 @@ func (s *season) lit(name string, c Config, calendar light.Calendar, starts ligh
 		lit = append(lit, burning)
 	}
 	if s.outageBin == name {
-		lit = without(lit, s.outage)
+		lit = light.Without(lit, s.outage)
 	}
 	if !s.cut.From.IsZero() {
-		lit = without(lit, s.cut)
+		lit = light.Without(lit, s.cut)
 	}
 	return lit
-}
-
-// without takes the gap out of the spans.
-func without(spans []light.Span, gap light.Span) []light.Span {
-	var rest []light.Span
-	for _, s := range spans {
-		if before, ok := s.Within(light.Span{Until: gap.From}); ok {
-			rest = append(rest, before)
-		}
-		if after, ok := s.Within(light.Span{From: gap.Until}); ok {
-			rest = append(rest, after)
-		}
-	}
-	return rest
 }
 
 // dayNumber counts light days from one; before the season it is 0.

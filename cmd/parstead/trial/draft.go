@@ -155,12 +155,8 @@ func (d *Draft) apply(c Change, drafts map[string][]byte) (made Change, err erro
 func (d *Draft) Again(changes ...Change) (done bool, err error) {
 	var left []Change
 	for _, c := range changes {
-		text, err := d.open(c.Sheet, d.drafts())
+		stands, err := d.stands(c)
 		if err != nil {
-			return false, err
-		}
-		stands := c.stands(text.Rows())
-		if err := text.Close(); err != nil {
 			return false, err
 		}
 		switch stands {
@@ -181,12 +177,8 @@ func (d *Draft) Again(changes ...Change) (done bool, err error) {
 // which have been made once.
 func (d *Draft) Undone(changes ...Change) (bool, error) {
 	for _, c := range changes {
-		text, err := d.open(c.Sheet, d.drafts())
+		stands, err := d.stands(c)
 		if err != nil {
-			return false, err
-		}
-		stands := c.stands(text.Rows())
-		if err := text.Close(); err != nil {
 			return false, err
 		}
 		if stands == due {
@@ -194,6 +186,16 @@ func (d *Draft) Undone(changes ...Change) (bool, error) {
 		}
 	}
 	return false, nil
+}
+
+// stands tells whether the change's sheet has it.
+func (d *Draft) stands(c Change) (standing, error) {
+	text, err := d.open(c.Sheet, d.drafts())
+	if err != nil {
+		return 0, err
+	}
+	stands := c.stands(text.Rows())
+	return stands, text.Close()
 }
 
 // drafts are the changed files by name.

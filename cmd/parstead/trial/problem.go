@@ -62,6 +62,12 @@ func (p *problems) fault(at place, says, mend string) {
 	p.list = append(p.list, Problem{File: at.file, Line: at.line, Column: at.column, Level: LevelError, Says: says, Mend: mend})
 }
 
+// faultToRun is a fault that stands in the way of the daemon alone.
+func (p *problems) faultToRun(at place, says, mend string) {
+	p.fault(at, says, mend)
+	p.list[len(p.list)-1].OnlyToRun = true
+}
+
 func (p *problems) warn(at place, says, mend string) {
 	p.list = append(p.list, Problem{File: at.file, Line: at.line, Column: at.column, Level: LevelWarning, Says: says, Mend: mend})
 }

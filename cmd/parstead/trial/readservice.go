@@ -278,8 +278,7 @@ func (l *loader) file(t *table, key string) string {
 	path := l.Path(name)
 	f, err := openFile(path)
 	if err != nil {
-		t.fault(key, fmt.Sprintf("%s: %s can't be read: %s", key, path, cause(err)), "make the file, or correct its name")
-		l.problems.list[len(l.problems.list)-1].OnlyToRun = true
+		l.faultToRun(t.at(key), fmt.Sprintf("%s: %s can't be read: %s", key, path, cause(err)), "make the file, or correct its name")
 		return path
 	}
 	_ = f.Close() // only read
