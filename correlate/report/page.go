@@ -83,12 +83,8 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 		Lost: lostTable(r.Result.Lost), Next: nextTable(r.Result.NextTrial), Made: r.facts(), MadeTables: r.rackTables(),
 	}
 	for i := range pictures {
-		drawn, err := pictures[i].svg()
-		if err != nil {
-			return fmt.Errorf("draw %s: %w", pictures[i].file, err)
-		}
 		// The drawing's own texts are escaped where they are written.
-		f := figure{pictures[i].file, pictures[i].title, pictures[i].caption, template.HTML(drawn)} //nolint:gosec // see above
+		f := figure{pictures[i].file, pictures[i].title, pictures[i].caption, template.HTML(pictures[i].svg())} //nolint:gosec // see above
 		switch of := pictures[i].of; of {
 		case rackWide:
 			data.Rack = append(data.Rack, f)

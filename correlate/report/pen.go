@@ -121,8 +121,22 @@ func fitted(s string, size float64, bold bool, room float64) string {
 	return "…"
 }
 
+// canvas is what pens need of a vg.Canvas.
+type canvas interface {
+	SetColor(c color.Color)
+	SetLineWidth(w vg.Length)
+	SetLineDash(dashes []vg.Length, offset vg.Length)
+	Stroke(path vg.Path)
+	Fill(path vg.Path)
+	FillString(f font.Face, at vg.Point, text string)
+	Push()
+	Translate(by vg.Point)
+	Rotate(angle float64)
+	Pop()
+}
+
 // pen draws on any canvas, in pixels from the upper left corner.
-type pen struct{ c vg.Canvas }
+type pen struct{ c canvas }
 
 // line is how something is drawn: a stroke of a colour, width and dashes.
 type line struct {

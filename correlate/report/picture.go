@@ -8,13 +8,11 @@ import (
 	"image/color"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
 
 	"gonum.org/v1/plot/vg/vgimg"
-	"gonum.org/v1/plot/vg/vgsvg"
 )
 
 // picture is one picture in all its forms, made from the same data.
@@ -40,15 +38,11 @@ func (q *picture) write(dir string) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", q.file, err)
 	}
-	drawn, err := q.svg()
-	if err != nil {
-		return fmt.Errorf("%s: %w", q.file, err)
-	}
 	table, err := q.csv()
 	if err != nil {
 		return fmt.Errorf("%s: %w", q.file, err)
 	}
-	for ending, content := range map[string][]byte{".png": image, ".svg": append([]byte(xmlHead), drawn...), ".csv": table} {
+	for ending, content := range map[string][]byte{".png": image, ".svg": append([]byte(xmlHead), q.svg()...), ".csv": table} {
 		if err := os.WriteFile(filepath.Join(dir, q.file+ending), content, 0o666); err != nil { //nolint:gosec // a report is for anyone to read
 			return err
 		}
@@ -68,45 +62,13 @@ func (q *picture) png() ([]byte, error) {
 }
 
 // svg is the picture as one SVG element, with its title and its alternative text
-// for readers of the screen. Every text keeps the width that it was laid out with,
-// whatever font a reader has.
-func (q *picture) svg() ([]byte, error) {
-	canvas := vgsvg.New(width, height)
+// for readers of the screen.
+func (q *picture) svg() []byte {
+	canvas := newDrawing(fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-labelledby="%[3]s-t %[3]s-d"><title id="%[3]s-t">%[4]s</title><desc id="%[3]s-d">%[5]s</desc>`+"\n",
+		width, height, q.file, html.EscapeString(q.title), html.EscapeString(q.alt)))
 	pen{canvas}.fill(box(0, 0, width, height), paper)
 	q.draw(pen{canvas})
-	var out bytes.Buffer
-	if _, err := canvas.WriteTo(&out); err != nil {
-		return nil, err
-	}
-	_, rest, ok := bytes.Cut(out.Bytes(), []byte("<svg"))
-	if ok {
-		_, rest, ok = bytes.Cut(rest, []byte(">"))
-	}
-	if !ok {
-		return nil, fmt.Errorf("the drawing has no beginning")
-	}
-	head := fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-labelledby="%[3]s-t %[3]s-d"><title id="%[3]s-t">%[4]s</title><desc id="%[3]s-d">%[5]s</desc>`,
-		width, height, q.file, html.EscapeString(q.title), html.EscapeString(q.alt))
-	return append([]byte(head), texts.ReplaceAllFunc(rest, keepWidth)...), nil
-}
-
-// texts are the texts of a drawing: place, weight, size, colour, words.
-var texts = regexp.MustCompile(`<text x="([^"]*)" y="([^"]*)" transform="scale\(1, -1\)"\s+style="font-family:Liberation Sans;font-variant:[a-z]*;font-weight:(normal|bold);font-style:normal;font-size:([0-9.]+)px(;fill:[^"]*)?">([^<]*)</text>`)
-
-// keepWidth writes a text with its width, and with fonts to fall back on.
-func keepWidth(text []byte) []byte {
-	part := texts.FindSubmatch(text)
-	size, err := strconv.ParseFloat(string(part[4]), 64)
-	if err != nil {
-		return text
-	}
-	bold, weight := string(part[3]) == "bold", ""
-	if bold {
-		weight = ";font-weight:bold"
-	}
-	f := face(size, bold)
-	return fmt.Appendf(nil, `<text x="%s" y="%s" xml:space="preserve" transform="scale(1,-1)" textLength="%.1f" lengthAdjust="spacingAndGlyphs" style="font-family:Liberation Sans,Arial,Helvetica,sans-serif%s;font-size:%spx%s">%s</text>`,
-		part[1], part[2], float64(f.Width(html.UnescapeString(string(part[6])))), weight, part[4], part[5], part[6])
+	return canvas.end()
 }
 
 // csv is what the picture shows.
@@ -141,7 +103,7 @@ func (f fileNames) of(words ...string) string {
 	return name
 }
 
-// page words which of several pictures one is; "" where it is alone.
+// pageOf words which of several pictures one is; "" where it is alone.
 func pageOf(i, n int) string {
 	if n < 2 {
 		return ""
