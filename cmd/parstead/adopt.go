@@ -9,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/light/watch"
@@ -33,7 +34,7 @@ func stamps(folder string) map[string]stamp {
 		case store.FileName, store.SocketName, toldFile:
 			continue
 		}
-		if e.IsDir() || strings.HasSuffix(e.Name(), trial.DraftEnding) {
+		if e.IsDir() || strings.HasSuffix(e.Name(), atomicfile.Ending) {
 			continue
 		}
 		if info, err := e.Info(); err == nil {

@@ -21,6 +21,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/store"
 )
 
@@ -107,7 +108,7 @@ func writeBackup(ctx context.Context, folder, file string, now time.Time) (err e
 	partial := filepath.Join(work, "partial.zip")
 	list := contents{Format: backupFormat, Made: now.UTC(), By: version()}
 	var cause error
-	err = writeFile(partial, func(w *bufio.Writer) error {
+	err = atomicfile.Create(partial, 0o600, func(w *bufio.Writer) error {
 		cause = list.pack(ctx, w, folder, names, work, now)
 		return cause
 	})
@@ -123,7 +124,7 @@ func writeBackup(ctx context.Context, folder, file string, now time.Time) (err e
 	if _, err := os.Lstat(file); err == nil {
 		return fmt.Errorf("%s exists already: choose another name", file)
 	}
-	return os.Rename(partial, file)
+	return atomicfile.Rename(partial, file)
 }
 
 // pack writes the whole backup.

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 )
@@ -126,7 +127,7 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 	if plant, _ := read.Plant("P2"); last > 0 && plant.Values["mass_g"].Value != float64(last) {
 		t.Errorf("mass %v, want %d", plant.Values["mass_g"].Value, last)
 	}
-	if left, err := filepath.Glob(filepath.Join(dir, "*"+trial.DraftEnding)); err != nil || len(left) > 1 {
+	if left, err := filepath.Glob(filepath.Join(dir, "*"+atomicfile.Ending)); err != nil || len(left) > 1 {
 		t.Errorf("left behind: %v %v", left, err)
 	}
 	if log := must(t, time.Now(), "", "note", dir); strings.Contains(log, "is not put into the sheet") {

@@ -14,6 +14,7 @@ import (
 	"strconv"
 	"time"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/trial"
 	"parstead/store"
 )
@@ -82,7 +83,7 @@ func (c *exportCmd) Run(e *env) (err error) {
 	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return fmt.Errorf("replace the empty folder: %w", err)
 	}
-	if err := os.Rename(partial, dir); err != nil {
+	if err := atomicfile.Rename(partial, dir); err != nil {
 		return fmt.Errorf("name the folder: %w", err)
 	}
 	for _, s := range x.sheets {
@@ -151,7 +152,7 @@ func (x *exporter) all() error {
 // writeSheet writes a CSV file, a row at a time.
 func writeSheet[T any](x *exporter, file, holds string, columns []exportColumn[T], rows iter.Seq2[T, error]) error {
 	sheet := sheetMeaning{File: file, Holds: holds}
-	err := writeFile(filepath.Join(x.dir, file), func(w *bufio.Writer) error {
+	err := atomicfile.Create(filepath.Join(x.dir, file), 0o600, func(w *bufio.Writer) error {
 		out := csv.NewWriter(w)
 		cells := make([]string, len(columns))
 		for i, c := range columns {
@@ -178,26 +179,6 @@ func writeSheet[T any](x *exporter, file, holds string, columns []exportColumn[T
 	})
 	x.sheets = append(x.sheets, sheet)
 	return err
-}
-
-// writeFile makes a file of its own user and sees it to the disk.
-func writeFile(path string, write func(*bufio.Writer) error) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return fmt.Errorf("write %s: %w", filepath.Base(path), err)
-	}
-	w := bufio.NewWriterSize(f, 1<<16)
-	err = write(w)
-	if err == nil {
-		err = w.Flush()
-	}
-	if err == nil {
-		err = f.Sync()
-	}
-	if err = errors.Join(err, f.Close()); err != nil {
-		return fmt.Errorf("write %s: %w", filepath.Base(path), err)
-	}
-	return nil
 }
 
 // each gives a list's elements as rows.

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/light/account"
@@ -265,7 +266,7 @@ func (x *exporter) describe() error {
 			s.Scale, s.Offset, timeCell(s.During.From), timeCell(s.During.Until),
 		})
 	}
-	return writeFile(filepath.Join(x.dir, descriptionFile), func(w *bufio.Writer) error {
+	return atomicfile.Create(filepath.Join(x.dir, descriptionFile), 0o600, func(w *bufio.Writer) error {
 		out := json.NewEncoder(w)
 		out.SetEscapeHTML(false)
 		out.SetIndent("", "  ")

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"bytes"
+	"bufio"
 	crypto "crypto/rand"
 	"encoding/binary"
 	"encoding/csv"
@@ -17,6 +17,7 @@ import (
 	"strconv"
 	"strings"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/deal"
 	"parstead/light"
@@ -252,28 +253,11 @@ func writeLayout(t *trial.Trial, plan deal.Plan, l *deal.Layout) error {
 			rows = append(rows, row)
 		}
 	}
-	var text bytes.Buffer
-	if err := csv.NewWriter(&text).WriteAll(rows); err != nil {
-		return fmt.Errorf("write %s: %w", layoutFile, err)
-	}
-	file, err := os.OpenFile(t.Path(layoutFile), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	err := atomicfile.Create(t.Path(layoutFile), 0o600, func(w *bufio.Writer) error { return csv.NewWriter(w).WriteAll(rows) })
 	if errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("%s is there already and is never replaced: move it away to deal anew", layoutFile)
 	}
-	if err != nil {
-		return fmt.Errorf("write the layout: %w", err)
-	}
-	_, err = file.Write(text.Bytes())
-	if err == nil {
-		err = file.Sync()
-	}
-	if closed := file.Close(); err == nil {
-		err = closed
-	}
-	if err != nil {
-		return fmt.Errorf("write the layout: %w", err)
-	}
-	return nil
+	return err
 }
 
 func (c *layoutCmd) tell(w io.Writer, plan deal.Plan, l *deal.Layout) error {

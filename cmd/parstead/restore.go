@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/trial"
 	"parstead/store"
 )
@@ -90,7 +91,7 @@ func restoreBackup(ctx context.Context, file, folder string) (made time.Time, er
 		if err := os.MkdirAll(filepath.Dir(into), 0o700); err != nil {
 			return made, err
 		}
-		if err := writeFile(into, func(w *bufio.Writer) error { return pack.copy(ctx, f, w) }); err != nil {
+		if err := atomicfile.Create(into, 0o600, func(w *bufio.Writer) error { return pack.copy(ctx, f, w) }); err != nil {
 			return made, err
 		}
 		if f.Name == store.FileName {
@@ -102,7 +103,7 @@ func restoreBackup(ctx context.Context, file, folder string) (made time.Time, er
 	if err := os.Remove(folder); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return made, err
 	}
-	return pack.list.Made, os.Rename(unpacked, folder)
+	return pack.list.Made, atomicfile.Rename(unpacked, folder)
 }
 
 // salvage fills a folder that has no database with what a damaged one still

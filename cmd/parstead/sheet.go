@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/sheets"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
@@ -86,10 +87,10 @@ func (c *sheetCmd) Run(e *env) error {
 			return fmt.Errorf("%s is there already and is never replaced: move it away, or write elsewhere with --dir", name)
 		}
 	}
-	if err := writeFile(page, func(w *bufio.Writer) error { return sheet.WriteHTML(w) }); err != nil {
+	if err := atomicfile.Create(page, 0o600, func(w *bufio.Writer) error { return sheet.WriteHTML(w) }); err != nil {
 		return err
 	}
-	if err := writeFile(table, func(w *bufio.Writer) error { return sheet.WriteCSV(w) }); err != nil {
+	if err := atomicfile.Create(table, 0o600, func(w *bufio.Writer) error { return sheet.WriteCSV(w) }); err != nil {
 		return errors.Join(err, os.Remove(page))
 	}
 	for _, r := range sheet.Remarks {

@@ -8,6 +8,8 @@ import (
 	"os"
 	"slices"
 	"time"
+
+	"parstead/cmd/parstead/atomicfile"
 )
 
 // remembered reads what was told before. A file that can't be read costs a
@@ -50,10 +52,7 @@ func (t *Teller) remember(now time.Time) {
 	list := slices.SortedFunc(maps.Values(t.sent), func(a, b sent) int { return byCause(a.Message, b.Message) })
 	text, err := json.MarshalIndent(list, "", " ")
 	if err == nil {
-		fresh := t.config.File + ".new"
-		if err = os.WriteFile(fresh, append(text, '\n'), 0o600); err == nil {
-			err = os.Rename(fresh, t.config.File)
-		}
+		err = atomicfile.Replace(t.config.File, append(text, '\n'), nil, nil)
 	}
 	if err != nil {
 		t.config.Log.Warn("what was told is not kept: a restart may repeat it", "file", t.config.File, "error", err)

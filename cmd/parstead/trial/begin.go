@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"bufio"
 	"embed"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/light"
 )
 
@@ -47,20 +49,12 @@ func Begin(dir string, starts light.Date) (files []string, err error) {
 		if err != nil {
 			return files[:i], fmt.Errorf("read the starter: %w", err)
 		}
-		if err := writeNew(filepath.Join(dir, file), days.Replace(string(text))); err != nil {
+		if err := atomicfile.Create(filepath.Join(dir, file), 0o644, func(w *bufio.Writer) error {
+			_, err := days.WriteString(w, string(text))
+			return err
+		}); err != nil {
 			return files[:i], fmt.Errorf("begin a trial: %w", err)
 		}
 	}
 	return files, nil
-}
-
-// writeNew writes a file that is not there yet.
-func writeNew(path, text string) (err error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, f.Close()) }()
-	_, err = f.WriteString(text)
-	return err
 }

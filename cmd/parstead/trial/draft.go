@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/workbook"
 )
 
@@ -259,7 +260,7 @@ func (d *Draft) Write() error {
 			failed[name] = fmt.Errorf("%s %w: close it, without saving what you have not changed; or remove %s if nothing has it open", s.file, ErrOpen, lock)
 			continue
 		}
-		if err := replaceFile(filepath.Join(d.dir, s.file), s.before, s.after); err != nil {
+		if err := s.replace(d.dir); err != nil {
 			failed[name] = fmt.Errorf("write %s: %w", s.file, err)
 			continue
 		}
@@ -269,6 +270,34 @@ func (d *Draft) Write() error {
 		return failed
 	}
 	return nil
+}
+
+// replace puts the draft in the place of the sheet, unless that has changed since
+// it was read. A new one gets the owner and the rights of the trial's own file.
+func (s *draftSheet) replace(dir string) error {
+	path := filepath.Join(dir, s.file)
+	if target, err := filepath.EvalSymlinks(path); err == nil {
+		path = target
+	}
+	old, err := os.Stat(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		old, err = os.Stat(filepath.Join(filepath.Dir(path), configFile))
+	}
+	if err != nil {
+		return err
+	}
+	return atomicfile.Replace(path, s.after, old, func() error {
+		now, err := readFile(path)
+		switch {
+		case errors.Is(err, fs.ErrNotExist) && s.before == nil:
+			return nil
+		case err != nil && !errors.Is(err, fs.ErrNotExist):
+			return err
+		case err != nil || s.before == nil || !bytes.Equal(now, s.before):
+			return ErrChanged
+		}
+		return nil
+	})
 }
 
 // Unwritten says why sheets could not be written, by their names; the others were.

@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/xuri/excelize/v2"
 
+	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/trial"
 )
 
@@ -265,7 +266,7 @@ func TestDraftWaitsForOthers(t *testing.T) {
 	if err := d.Write(); !errors.Is(err, trial.ErrChanged) {
 		t.Errorf("where another made it: %v", err)
 	}
-	left, err := filepath.Glob(filepath.Join(dir, "*"+trial.DraftEnding))
+	left, err := filepath.Glob(filepath.Join(dir, "*"+atomicfile.Ending))
 	if err != nil || len(left) > 0 {
 		t.Errorf("left behind: %v %v", left, err)
 	}
@@ -291,7 +292,7 @@ func TestDraftKeepsRightsAndLinks(t *testing.T) {
 	}
 	// A link that somebody laid where the draft is written leads nowhere.
 	trap := filepath.Join(t.TempDir(), "trap")
-	if err := os.Symlink(trap, filepath.Join(dir, "counts.csv"+trial.DraftEnding)); err != nil {
+	if err := os.Symlink(trap, filepath.Join(dir, "counts.csv"+atomicfile.Ending)); err != nil {
 		t.Fatal(err)
 	}
 	write(t, dir, "harvest plant=A2 leaves=4", "counts time=2026-03-10T12:00:00Z plant=A1 outcome=leaves value=3")

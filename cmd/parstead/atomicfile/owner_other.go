@@ -1,6 +1,6 @@
 //go:build !unix
 
-package trial
+package atomicfile
 
 import "io/fs"
 

@@ -1,6 +1,6 @@
 //go:build unix
 
-package trial
+package atomicfile
 
 import (
 	"errors"
@@ -36,5 +36,5 @@ func syncFolder(dir string) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(f.Sync(), f.Close())
+	return errors.Join(toDisk(f), f.Close())
 }
