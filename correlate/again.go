@@ -2,7 +2,12 @@ package correlate
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
+
+	"parstead/correlate/analysis"
+	"parstead/correlate/phrase"
 )
 
 // again tells from plants that were weighed twice how well a value repeats.
@@ -26,15 +31,15 @@ func (s *sample) again() {
 		return
 	}
 	sd := math.Sqrt(squares / 2 / m)
-	if known(sd) == nil || known(mean) == nil {
+	if analysis.Known(sd) == nil || analysis.Known(mean) == nil {
 		s.say("repeatability", "", "how well a value repeats could not be worked out: some are too large to square")
 		return
 	}
-	says := fmt.Sprintf("%s measured twice: a value repeats to ± %s (one standard deviation)", were(int(m)), s.withUnit(Number(sd)))
+	says := fmt.Sprintf("%s measured twice: a value repeats to ± %s (one standard deviation)", phrase.Were(int(m)), phrase.Unit(phrase.Number(sd), s.out.Unit))
 	if mean > 0 {
-		says += fmt.Sprintf(", %s of their mean", percent(sd/(mean/m)))
+		says += fmt.Sprintf(", %s of their mean", phrase.Percent(sd/(mean/m)))
 	}
-	s.checks = append(s.checks, Check{Check: "repeatability", Value: known(sd), DF: []float64{m}, Says: says})
+	s.checks = append(s.checks, Check{Check: "repeatability", Value: analysis.Known(sd), DF: []float64{m}, Says: says})
 }
 
 // withLeftOut gives the first effect with the plants in that were left out.
@@ -47,7 +52,7 @@ func (s *sample) withLeftOut(r *OutcomeResult, level int) {
 	for _, i := range s.leftOut {
 		reasons[s.in.LeaveOut[i]] = true
 	}
-	c.Says = fmt.Sprintf("%s left out (%s)", were(len(s.leftOut)), list(sortedKeys(reasons)))
+	c.Says = fmt.Sprintf("%s left out (%s)", phrase.Were(len(s.leftOut)), phrase.List(slices.Sorted(maps.Keys(reasons))))
 	all, err := s.in.sample(s.out, level, s.opts, true)
 	with := OutcomeResult{}
 	if err == nil {
@@ -61,7 +66,7 @@ func (s *sample) withLeftOut(r *OutcomeResult, level int) {
 		c.Says += "; there is no test to compare"
 	default:
 		c.Of, c.Value, c.DF, c.P = is.Effect, is.Value, is.DF, is.P
-		c.Says += fmt.Sprintf("; with them p for %s is %s instead of %s", is.Effect, pText(*is.P), pText(*was.P))
+		c.Says += fmt.Sprintf("; with them p for %s is %s instead of %s", is.Effect, phrase.P(*is.P), phrase.P(*was.P))
 	}
 	s.checks = append(s.checks, c)
 }

@@ -11,16 +11,22 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/dist"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
+
+// question is what is asked of a trial's plants.
+type question struct{ *Input }
 
 // Analyse gives the harvest correlation: one result per outcome and value of
 // analyse_by. An outcome that cannot be analysed has a check that says why and
 // no model.
 //
 // Errors: a cancelled context; columns of different lengths panic.
-func Analyse(ctx context.Context, in *Input, opts Options) (*Result, error) {
+func Analyse(ctx context.Context, input *Input, opts Options) (*Result, error) {
+	in := question{input}
 	in.mustAgree()
 	result := &Result{Plants: len(in.Plants), Departures: in.Departures}
 	levels := []int{0}
@@ -68,17 +74,12 @@ func Analyse(ctx context.Context, in *Input, opts Options) (*Result, error) {
 	result.Electricity = in.electricity(result.Outcomes)
 	in.next(result, opts)
 	for i := range result.Outcomes {
-		in.find(&result.Outcomes[i], result)
+		findings(in.Input, &result.Outcomes[i], result)
 	}
 	return result, nil
 }
 
-// Computed tells whether any outcome could be analysed.
-func (r *Result) Computed() bool {
-	return slices.ContainsFunc(r.Outcomes, func(o OutcomeResult) bool { return o.Model != "" })
-}
-
-func (in *Input) hasRows(out *Outcome, level int) bool {
+func (in question) hasRows(out *Outcome, level int) bool {
 	for i := range in.Plants {
 		if in.among(out, level, i) {
 			return true
@@ -89,7 +90,7 @@ func (in *Input) hasRows(out *Outcome, level int) bool {
 
 // mustAgree panics where columns differ in length, which only a wrong caller
 // can cause.
-func (in *Input) mustAgree() {
+func (in question) mustAgree() {
 	n := len(in.Plants)
 	same := func(length int, optional bool, what string) {
 		if length != n && (!optional || length != 0) {
@@ -126,7 +127,7 @@ func (in *Input) mustAgree() {
 }
 
 // outcome analyses one outcome for one value of analyse_by.
-func (in *Input) outcome(out *Outcome, level int, opts Options) OutcomeResult {
+func (in question) outcome(out *Outcome, level int, opts Options) OutcomeResult {
 	r := OutcomeResult{Name: out.Name, Kind: out.Kind, Unit: out.Unit, Planned: out.Planned, Primary: out.Primary && !in.Table}
 	s, err := in.sample(out, level, opts, false)
 	r.Of, r.N, r.Missing = s.of, len(s.rows), s.missing
@@ -161,17 +162,17 @@ func (in *Input) outcome(out *Outcome, level int, opts Options) OutcomeResult {
 // placed words a fault of one of the rows used by its plant.
 func (s *sample) placed(err error) error {
 	if at, ok := errors.AsType[*model.RowError](err); ok && at.Row < len(s.rows) {
-		return fmt.Errorf("%s: %s", s.in.plant(s.in.Plants[s.rows[at.Row]]), at.Says)
+		return fmt.Errorf("%s: %s", phrase.Plant(s.in.Plants[s.rows[at.Row]], s.in.Table), at.Says)
 	}
 	return err
 }
 
 // unlit analyses an outcome again where light could not stay in the model: plants
 // that were missing for want of their light come in.
-func (in *Input) unlit(out *Outcome, level int, opts Options, s *sample) OutcomeResult {
-	bare := *in
+func (in question) unlit(out *Outcome, level int, opts Options, s *sample) OutcomeResult {
+	bare := *in.Input
 	bare.Light = nil
-	r := bare.outcome(out, level, opts)
+	r := question{&bare}.outcome(out, level, opts)
 	for _, c := range slices.Backward(s.checks) {
 		if c.Check == "light" && strings.HasPrefix(c.Says, leftOutLight) {
 			r.Checks = slices.Insert(r.Checks, 0, c)
@@ -214,7 +215,7 @@ func falseDiscovery(outcomes []OutcomeResult) {
 		}
 		key := fmt.Sprint(r.Of)
 		for j := range r.Effects {
-			if e := &r.Effects[j]; e.P != nil && inFamily(e.kind) {
+			if e := &r.Effects[j]; e.P != nil && inFamily(e.Kind) {
 				families[key] = append(families[key], e)
 				if members[key] == nil {
 					members[key] = map[string]bool{}
@@ -232,7 +233,7 @@ func falseDiscovery(outcomes []OutcomeResult) {
 			p[i] = *e.P
 		}
 		for i, q := range dist.FalseDiscovery(p) {
-			effects[i].PFDR = known(q)
+			effects[i].PFDR = analysis.Known(q)
 		}
 	}
 }

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"parstead/correlate/phrase"
 )
 
 // rack is a made-up trial of whole numbers of bins with two treatments of two
@@ -114,7 +116,7 @@ func TestSetsLightIsNeverAdjustedForLight(t *testing.T) {
 					t.Errorf("%s, %s: no without_light", kind, adjusted.Name)
 				}
 			}
-			if kind == Measure && strings.Contains(told(lit), name+": no difference in mass_g was shown (p "+pText(*effect(t, lit, name).P)+", whole bins are the replicates, adjusted for light") {
+			if kind == Measure && strings.Contains(told(lit), name+": no difference in mass_g was shown (p "+phrase.P(*effect(t, lit, name).P)+", whole bins are the replicates, adjusted for light") {
 				t.Errorf("said to be adjusted for light: %s", told(lit))
 			}
 		}
@@ -175,7 +177,7 @@ func TestSlopesThatDiffer(t *testing.T) {
 	t.Parallel()
 	for _, differ := range []bool{false, true} {
 		in := rack(3, 4, 30)
-		in.Covariates = []Column{{"start", slices.Clone(in.Light.Values)}}
+		in.Covariates = []Column{{Name: "start", Values: slices.Clone(in.Light.Values)}}
 		rng := rand.New(rand.NewPCG(5, 5))
 		for i := range in.Plants {
 			in.Covariates[0].Values[i] = rng.NormFloat64()

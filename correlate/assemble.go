@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 )
 
@@ -64,7 +65,7 @@ func (s *sample) backPair(ci *[2]float64) *[2]float64 {
 	if ci == nil || !s.ratio() {
 		return ci
 	}
-	return knownPair(exp2(*ci))
+	return analysis.KnownPair(exp2(*ci))
 }
 
 // assemble fills in effects, groups and comparisons of a measure or a count.
@@ -72,7 +73,7 @@ func (s *sample) assemble(r *OutcomeResult, b both) {
 	for i := range b.with.all {
 		s.effects(r, b, i)
 		s.compared(r, b, i)
-		s.footings(r, b, i)
+		s.planning(r, b, i)
 	}
 }
 
@@ -81,7 +82,7 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 	l := b.with.all[i]
 	if l.err != nil {
 		for _, name := range l.treatments {
-			r.Effects = append(r.Effects, Effect{Effect: name, Unit: string(l.unit), kind: model.KindTreatment})
+			r.Effects = append(r.Effects, Effect{Effect: name, Unit: string(l.unit), Kind: model.KindTreatment})
 			s.say("not tested", name, "%s", s.whyUntested(l))
 		}
 		return
@@ -94,9 +95,9 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 				}
 			}
 		}
-		e := Effect{Effect: t.Effect, Unit: string(l.unit), kind: t.Kind}
+		e := Effect{Effect: t.Effect, Unit: string(l.unit), Kind: t.Kind}
 		if t.OK {
-			e.Test, e.Value, e.DF, e.P = "F", known(t.F), t.DF[:], known(t.P)
+			e.Test, e.Value, e.DF, e.P = "F", analysis.Known(t.F), t.DF[:], analysis.Known(t.P)
 		} else {
 			s.say("not tested", t.Effect, "%s could not be tested: no spread is left to measure it by", t.Effect)
 		}
@@ -160,7 +161,7 @@ func (s *sample) describe(r *OutcomeResult, name string) {
 // group describes some of the sample's rows as they are.
 func (s *sample) group(levels map[string]string, rows []int) Group {
 	mean, sd := model.MeanSD(pick(s.raw, rows))
-	return Group{Levels: levels, N: len(rows), Mean: known(mean), SD: known(sd)}
+	return Group{Levels: levels, N: len(rows), Mean: analysis.Known(mean), SD: analysis.Known(sd)}
 }
 
 // groups lists a family's cells: described over plants, adjusted by the layer.
@@ -175,8 +176,8 @@ func (s *sample) groups(r *OutcomeResult, d *model.Design, m model.Means) {
 			s.say("empty cell", m.Treatment, "no plant has %s: its mean cannot be given", d.Levels(cell))
 			continue
 		}
-		if e := m.Adjusted[i]; known(e.Value) != nil {
-			g.AdjustedMean = known(s.back(e.Value))
+		if e := m.Adjusted[i]; analysis.Known(e.Value) != nil {
+			g.AdjustedMean = analysis.Known(s.back(e.Value))
 			if m.Within == 0 {
 				g.CI95 = s.backPair(interval(e))
 			}
@@ -211,7 +212,7 @@ func (s *sample) pairs(r *OutcomeResult, d *model.Design, m model.Means, bare *m
 	for _, p := range m.Pairs {
 		c := Comparison{
 			Treatment: m.Treatment, A: d.Levels(m.Cells[p.A]), B: d.Levels(m.Cells[p.B]), Unit: string(m.Unit),
-			SE: known(p.SE), P: known(p.P), PSingle: known(p.PSingle), SmallestDetectable: known(p.Detectable()),
+			SE: analysis.Known(p.SE), P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
 		}
 		contrast := s.contrast(p)
 		c.Difference, c.Ratio, c.CI95 = contrast.Difference, contrast.Ratio, contrast.CI95
@@ -221,14 +222,14 @@ func (s *sample) pairs(r *OutcomeResult, d *model.Design, m model.Means, bare *m
 				c.WithoutLight = &beside
 			}
 		}
-		c.Verdict = s.verdict(c.CI95, known(s.back(m.Adjusted[p.B].Value)))
+		c.Verdict = s.verdict(c.CI95, analysis.Known(s.back(m.Adjusted[p.B].Value)))
 		r.Comparisons = append(r.Comparisons, c)
 	}
 }
 
 func (s *sample) contrast(p model.Pair) Contrast {
 	if s.ratio() {
-		return Contrast{Ratio: known(math.Exp(p.Value)), CI95: knownPair(exp2(p.CI95)), P: known(p.P)}
+		return Contrast{Ratio: analysis.Known(math.Exp(p.Value)), CI95: analysis.KnownPair(exp2(p.CI95)), P: analysis.Known(p.P)}
 	}
-	return Contrast{Difference: known(p.Value), CI95: knownPair(p.CI95), P: known(p.P)}
+	return Contrast{Difference: analysis.Known(p.Value), CI95: analysis.KnownPair(p.CI95), P: analysis.Known(p.P)}
 }

@@ -36,7 +36,7 @@ func analysed(t *testing.T, in *Input) OutcomeResult {
 	if _, err := json.Marshal(r); err != nil {
 		t.Fatalf("the results hold no number: %v", err)
 	}
-	if err := r.WriteText(new(strings.Builder)); err != nil {
+	if err := WriteText(new(strings.Builder), r); err != nil {
 		t.Fatal(err)
 	}
 	return r.Outcomes[0]
@@ -111,7 +111,7 @@ func collinear() *Input {
 		x[i] = math.Cos(float64(5 * i))
 		twice[i] = 2 * x[i]
 	}
-	in.Covariates = []Column{{"x", x}, {"x2", twice}}
+	in.Covariates = []Column{{Name: "x", Values: x}, {Name: "x2", Values: twice}}
 	return in
 }
 

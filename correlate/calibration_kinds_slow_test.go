@@ -266,7 +266,7 @@ func unitCases() []trialCase {
 				t.Helper()
 				in := grown(rng, bins, perBin, 3)
 				in.Light = nil
-				in.perUnit(rng, kind, nil)
+				perUnit(in, rng, kind, nil)
 				none := 1.0
 				if kind == Measure {
 					none = 0
@@ -299,7 +299,7 @@ func unitCases() []trialCase {
 			for _, b := range in.Bin.Codes {
 				in.Reservoir.Codes = append(in.Reservoir.Codes, b/2)
 			}
-			in.perUnit(rng, Measure, in.Reservoir)
+			perUnit(in, rng, Measure, in.Reservoir)
 			r := analyse(t, in)
 			c.tests(r, "level", "medium")
 			c.pairs(r, "level", 0)
@@ -316,7 +316,7 @@ func unitCases() []trialCase {
 
 // perUnit deals two levels to the units, bins if nil, and draws an outcome that
 // neither the levels nor the media change, only the units.
-func (in *Input) perUnit(rng *rand.Rand, kind Kind, units *Factor) {
+func perUnit(in *Input, rng *rand.Rand, kind Kind, units *Factor) {
 	per := PerReservoir
 	if units == nil {
 		units, per = in.Bin, PerBin

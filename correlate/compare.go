@@ -5,9 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // Trial is one of several trials that are set side by side.
@@ -255,7 +256,7 @@ func (c *Compared) take(t *Trial, label string, r *OutcomeResult) {
 	}
 	in.ScaleError = t.Input.Light.Scale
 	in.line = &line{trial: t, label: label, outcome: o, result: r, estimate: slopeEstimate(in.Slope, in.ScaleError), verdict: slopeVerdict(in.CI95)}
-	i := slices.IndexFunc(c.Light, func(s ComparedSlope) bool { return s.Outcome == r.Name && ofWords(s.Of) == ofWords(r.Of) })
+	i := slices.IndexFunc(c.Light, func(s ComparedSlope) bool { return s.Outcome == r.Name && phrase.Of(s.Of) == phrase.Of(r.Of) })
 	if i < 0 {
 		i = len(c.Light)
 		c.Light = append(c.Light, ComparedSlope{Outcome: r.Name, Of: r.Of})
@@ -267,7 +268,7 @@ func (c *Compared) take(t *Trial, label string, r *OutcomeResult) {
 func (c *Compared) effect(r *OutcomeResult, k Comparison) *ComparedEffect {
 	for i := range c.Comparisons {
 		e := &c.Comparisons[i]
-		if e.Outcome == r.Name && ofWords(e.Of) == ofWords(r.Of) && e.Treatment == k.Treatment && (e.A == k.A && e.B == k.B || e.A == k.B && e.B == k.A) {
+		if e.Outcome == r.Name && phrase.Of(e.Of) == phrase.Of(r.Of) && e.Treatment == k.Treatment && (e.A == k.A && e.B == k.B || e.A == k.B && e.B == k.A) {
 			return e
 		}
 	}
@@ -346,13 +347,13 @@ func turnedValue(difference, ratio *float64, ci *[2]float64) (d, r *float64, i *
 	other := func(x float64) float64 { return 1 / x }
 	if difference != nil {
 		other = func(x float64) float64 { return -x }
-		d = known(other(*difference))
+		d = analysis.Known(other(*difference))
 	}
 	if ratio != nil {
-		r = known(other(*ratio))
+		r = analysis.Known(other(*ratio))
 	}
 	if ci != nil {
-		i = knownPair([2]float64{other(ci[1]), other(ci[0])})
+		i = analysis.KnownPair([2]float64{other(ci[1]), other(ci[0])})
 	}
 	return d, r, i
 }
@@ -423,19 +424,11 @@ func (c *Compared) remark(trials []Trial, labels []string) {
 
 // whyNoModel is why an outcome has no model.
 func whyNoModel(r *OutcomeResult) string {
-	name := entryName(r.Name, r.Of)
+	name := phrase.About(r.Name, r.Of, "")
 	for _, k := range r.Checks {
 		if k.Check == "model" {
 			return fmt.Sprintf("%s has no result: %s", name, k.Says)
 		}
 	}
 	return name + " has no result"
-}
-
-// entryName is an outcome with what it is of: "biomass_g, species A".
-func entryName(outcome string, of map[string]string) string {
-	if len(of) == 0 {
-		return outcome
-	}
-	return strings.Join([]string{outcome, ofWords(of)}, ", ")
 }

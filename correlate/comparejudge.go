@@ -6,7 +6,9 @@ import (
 	"slices"
 	"strings"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // farApart is the ratio of two lengths of time beyond which what they brought
@@ -44,7 +46,7 @@ func (c *Compared) judgeEffect(e *ComparedEffect, trials []Trial, labels []strin
 	if e.Pooled != nil {
 		for _, m := range []*PooledMean{&e.Pooled.TheseTrials, &e.Pooled.TrialsLikeThese} {
 			if lines[0].ratio {
-				m.Ratio, m.CI95 = known(math.Exp(*m.Slope)), antilog(m.CI95)
+				m.Ratio, m.CI95 = analysis.Known(math.Exp(*m.Slope)), antilog(m.CI95)
 			} else {
 				m.Difference = m.Slope
 			}
@@ -84,31 +86,31 @@ func (j *Judged) judge(lines []*line, why string) {
 		list[i] = l.estimate
 	}
 	a := model.Agree(list)
-	if !a.OK || known(a.Q) == nil || known(a.P) == nil {
+	if !a.OK || analysis.Known(a.Q) == nil || analysis.Known(a.P) == nil {
 		j.NotPooled = "the effects or their errors are too large or too small to reckon with"
 		j.Says += " Not pooled: " + j.NotPooled + "."
 		return
 	}
 	j.Agreement = &TrialsAgreement{Q: a.Q, DF: []float64{a.DF[0]}, P: a.P}
-	if known(a.DF[1]) != nil {
+	if analysis.Known(a.DF[1]) != nil {
 		j.Agreement.DF = append(j.Agreement.DF, a.DF[1])
 	}
 	j.agreementWords(lines, list)
 	p := model.Pool(list)
 	j.Pooled = &PooledEffect{Exploratory: true, TheseTrials: pooledMean(p.These), TrialsLikeThese: pooledMean(p.Like)}
-	j.Pooled.BetweenTrials.SD, j.Pooled.BetweenTrials.CI95 = p.Between, knownPair(p.BetweenCI95)
+	j.Pooled.BetweenTrials.SD, j.Pooled.BetweenTrials.CI95 = p.Between, analysis.KnownPair(p.BetweenCI95)
 }
 
 // pooledMean is a mean on the analysed scale, under Slope.
 func pooledMean(e model.Estimate) PooledMean {
-	return PooledMean{Slope: known(e.Value), SE: known(e.SE), CI95: interval(e), DF: known(e.DF)}
+	return PooledMean{Slope: analysis.Known(e.Value), SE: analysis.Known(e.SE), CI95: interval(e), DF: analysis.Known(e.DF)}
 }
 
 func antilog(ci *[2]float64) *[2]float64 {
 	if ci == nil {
 		return nil
 	}
-	return knownPair(exp2(*ci))
+	return analysis.KnownPair(exp2(*ci))
 }
 
 // agreementWords adds whether the trials agree. That a difference between them is
@@ -116,27 +118,27 @@ func antilog(ci *[2]float64) *[2]float64 {
 // little.
 func (j *Judged) agreementWords(lines []*line, list []model.Estimate) {
 	if j.Agreement.P < 0.05 {
-		j.Says += fmt.Sprintf(" The trials differ by more than their own errors explain (p %s): something that differs between them matters.", pText(j.Agreement.P))
+		j.Says += fmt.Sprintf(" The trials differ by more than their own errors explain (p %s): something that differs between them matters.", phrase.P(j.Agreement.P))
 		return
 	}
-	j.Says += fmt.Sprintf(" That the trials differ is not shown (p %s)", pText(j.Agreement.P))
+	j.Says += fmt.Sprintf(" That the trials differ is not shown (p %s)", phrase.P(j.Agreement.P))
 	if len(list) > 2 {
 		j.Says += "; few trials show such a thing only where it is large."
 		return
 	}
 	v := list[0].SE*list[0].SE + list[1].SE*list[1].SE
 	apart := model.Estimate{SE: math.Sqrt(v), DF: v * v / (math.Pow(list[0].SE, 4)/list[0].DF + math.Pow(list[1].SE, 4)/list[1].DF)}.Detectable()
-	if known(apart) == nil {
+	if analysis.Known(apart) == nil {
 		j.Says += "."
 		return
 	}
 	if lines[0].ratio {
-		j.Agreement.SmallestDetectable = known(math.Exp(apart))
-		j.Says += fmt.Sprintf("; their effects would have to be apart by a factor of %s to show in four cases of five.", Number(math.Exp(apart)))
+		j.Agreement.SmallestDetectable = analysis.Known(math.Exp(apart))
+		j.Says += fmt.Sprintf("; their effects would have to be apart by a factor of %s to show in four cases of five.", phrase.Number(math.Exp(apart)))
 		return
 	}
-	j.Agreement.SmallestDetectable = known(apart)
-	j.Says += fmt.Sprintf("; their effects would have to be apart by %s to show in four cases of five.", Number(apart))
+	j.Agreement.SmallestDetectable = analysis.Known(apart)
+	j.Says += fmt.Sprintf("; their effects would have to be apart by %s to show in four cases of five.", phrase.Number(apart))
 }
 
 // verdictWords says in which trials an effect was shown; shown makes a sentence
@@ -149,7 +151,7 @@ func verdictWords(lines []*line, larger, smaller string, shown func(word string)
 	in := func(labels []string) string {
 		switch {
 		case len(labels) < len(lines) || len(lines) == 1:
-			return "in " + list(labels)
+			return "in " + phrase.List(labels)
 		case len(lines) == 2:
 			return "in both trials"
 		}
@@ -190,7 +192,7 @@ func onlyDescribed(e *ComparedEffect, trials []Trial, labels []string) string {
 			continue
 		}
 		for _, r := range trials[i].Result.Outcomes {
-			if r.Name != e.Outcome || ofWords(r.Of) != ofWords(e.Of) || !hasLevel(&r, e.Treatment, e.A) || !hasLevel(&r, e.Treatment, e.B) {
+			if r.Name != e.Outcome || phrase.Of(r.Of) != phrase.Of(e.Of) || !hasLevel(&r, e.Treatment, e.A) || !hasLevel(&r, e.Treatment, e.B) {
 				continue
 			}
 			for _, k := range r.Checks {
@@ -332,7 +334,7 @@ func whyNotSlopes(s *ComparedSlope) string {
 	for _, t := range s.Trials[1:] {
 		if t.DLI[0] >= first.DLI[1] || first.DLI[0] >= t.DLI[1] {
 			return fmt.Sprintf("light is %s to %s in %s and %s to %s in %s: where the response bends, its slope there is another",
-				Number(first.DLI[0]), Number(first.DLI[1]), first.Trial, Number(t.DLI[0]), Number(t.DLI[1]), t.Trial)
+				phrase.Number(first.DLI[0]), phrase.Number(first.DLI[1]), first.Trial, phrase.Number(t.DLI[0]), phrase.Number(t.DLI[1]), t.Trial)
 		}
 	}
 	return ""

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"parstead/correlate/phrase"
 )
 
 // WriteText writes the comparison for a terminal, 80 columns wide: the trials,
@@ -28,7 +30,7 @@ func (c *Compared) WriteText(w io.Writer) error {
 			for k, t := range e.Trials {
 				asked[k] = t.Trial + ": " + askedWords(t.Asked)
 			}
-			title = p.title(title, fmt.Sprintf("%s: %s", entryName(e.Outcome, e.Of), e.Treatment), asked)
+			title = p.title(title, fmt.Sprintf("%s: %s", phrase.About(e.Outcome, e.Of, ""), e.Treatment), asked)
 			p.effectOver(e)
 		}
 	}
@@ -38,7 +40,7 @@ func (c *Compared) WriteText(w io.Writer) error {
 			for k, t := range s.Trials {
 				asked[k] = t.Trial + ": " + askedWords(t.Asked)
 			}
-			title = p.title(title, entryName(s.Outcome, s.Of)+": "+lightWords(s.Trials[0].Kind), asked)
+			title = p.title(title, phrase.About(s.Outcome, s.Of, "")+": "+lightWords(s.Trials[0].Kind), asked)
 			p.slopeOver(s)
 		}
 	}
@@ -103,7 +105,7 @@ func (p *printer) slopeOver(s *ComparedSlope) {
 	for _, t := range s.Trials {
 		rows = append(rows, []string{
 			t.Trial, optional(t.Slope.Slope), between(t.CI95), fmt.Sprintf("%d plants", t.N),
-			fmt.Sprintf("%s–%s", Number(t.DLI[0]), Number(t.DLI[1])),
+			fmt.Sprintf("%s–%s", phrase.Number(t.DLI[0]), phrase.Number(t.DLI[1])),
 		})
 	}
 	rows = append(rows, pooledRows(s.Pooled)...)
@@ -215,7 +217,7 @@ func (p *printer) once(c *Compared) {
 		if value == nil {
 			value = t.Ratio
 		}
-		of := fmt.Sprintf("%s: %s%s; %s, %s", entryName(e.Outcome, e.Of), e.Treatment, effectScale(e), t.Trial, askedWords(t.Asked))
+		of := fmt.Sprintf("%s: %s%s; %s, %s", phrase.About(e.Outcome, e.Of, ""), e.Treatment, effectScale(e), t.Trial, askedWords(t.Asked))
 		add(of, e.elsewhere, "  "+e.A+" against "+e.B, optional(value), between(t.CI95), t.Verdict)
 	}
 	for i := range c.Light {
@@ -224,7 +226,7 @@ func (p *printer) once(c *Compared) {
 			continue
 		}
 		t := &s.Trials[0]
-		of := fmt.Sprintf("%s: %s; %s, %s", entryName(s.Outcome, s.Of), lightWords(t.Kind), t.Trial, askedWords(t.Asked))
+		of := fmt.Sprintf("%s: %s; %s, %s", phrase.About(s.Outcome, s.Of, ""), lightWords(t.Kind), t.Trial, askedWords(t.Asked))
 		add(of, "", "  slope, "+slopeScale(t.Asked), optional(t.Slope.Slope), between(t.CI95), "")
 	}
 	flush()

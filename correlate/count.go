@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"math"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // count analyses a count by quasi-likelihood, with the negative binomial beside.
@@ -22,7 +24,7 @@ func (s *sample) count(r *OutcomeResult) error {
 		return nil
 	}
 	s.residuals = f.PearsonResiduals()
-	r.ResidualDF = known(float64(f.DF))
+	r.ResidualDF = analysis.Known(float64(f.DF))
 	for _, c := range f.Coefficients() {
 		k := coefficient(c)
 		if k.Estimate == nil {
@@ -41,7 +43,7 @@ func (s *sample) count(r *OutcomeResult) error {
 	case f.Dispersion < 1/1.5:
 		says = "the counts vary less than chance makes them: intervals were narrowed for it"
 	}
-	s.checks = append(s.checks, Check{Check: "dispersion", Value: known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: says})
+	s.checks = append(s.checks, Check{Check: "dispersion", Value: analysis.Known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: says})
 	s.negativeBinomial(r, f)
 	s.countLight(r, f)
 	s.position(r, b)
@@ -85,12 +87,12 @@ func (s *sample) boundNoEvents(f *model.CountFit, family model.Family) {
 		}
 		c := Check{Check: "no events", Of: family.Treatment + " " + name}
 		limit, err := f.UpperLimit(w)
-		if err != nil || known(math.Exp(limit)) == nil {
+		if err != nil || analysis.Known(math.Exp(limit)) == nil {
 			c.Says = fmt.Sprintf("not one event on %s: its ratios have no estimate, and no limit could be found", name)
 		} else {
-			c.Value = known(math.Exp(limit))
+			c.Value = analysis.Known(math.Exp(limit))
 			c.Says = fmt.Sprintf("not one event on %s: its ratios have no estimate; its rate is at most %s times that on %s (one-sided 95 %% limit by the profile)",
-				name, Number(math.Exp(limit)), other)
+				name, phrase.Number(math.Exp(limit)), other)
 		}
 		s.checks = append(s.checks, c)
 	}
@@ -120,7 +122,7 @@ func (s *sample) negativeBinomial(r *OutcomeResult, f *model.CountFit) {
 }
 
 func chiEffect(t model.ChiTest, test string) Effect {
-	return Effect{Effect: t.Effect, Test: test, Value: known(t.Chi2), DF: []float64{t.DF}, P: known(t.P), Unit: string(model.PerPlant), kind: t.Kind}
+	return Effect{Effect: t.Effect, Test: test, Value: analysis.Known(t.Chi2), DF: []float64{t.DF}, P: analysis.Known(t.P), Unit: string(model.PerPlant), Kind: t.Kind}
 }
 
 // countLight fills in the slope of a count's logarithm on light.
@@ -155,7 +157,7 @@ func (s *sample) inflation(d *model.Design) *float64 {
 	if err != nil {
 		return nil
 	}
-	return known(f.Inflation(len(d.Columns) - 1))
+	return analysis.Known(f.Inflation(len(d.Columns) - 1))
 }
 
 // countBetweenBins is the slope of the bins' totals on their mean light.

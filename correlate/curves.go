@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 )
 
@@ -44,17 +45,17 @@ func (s *sample) curves(r *OutcomeResult) {
 
 // curve is a fitted shape as a result.
 func (s *sample) curve(c *model.Curve, at []float64) LightCurve {
-	shape := LightCurve{Shape: string(c.Shape), RSS: known(c.RSS)}
+	shape := LightCurve{Shape: string(c.Shape), RSS: analysis.Known(c.RSS)}
 	if c.OK {
-		shape.AIC, shape.AICc, shape.Weight = known(c.AIC), known(c.AICc), known(c.Weight)
+		shape.AIC, shape.AICc, shape.Weight = analysis.Known(c.AIC), analysis.Known(c.AICc), analysis.Known(c.Weight)
 	}
 	for _, p := range c.Parameters {
-		q := Parameter{Name: p.Name, Estimate: known(p.Estimate)}
+		q := Parameter{Name: p.Name, Estimate: analysis.Known(p.Estimate)}
 		if p.SEOK {
-			q.SE = known(p.SE)
+			q.SE = analysis.Known(p.SE)
 		}
 		if p.CIOK {
-			q.CI95 = knownPair(p.CI95)
+			q.CI95 = analysis.KnownPair(p.CI95)
 		}
 		if q.CI95 == nil && p.Why != "" {
 			s.say("curve", string(c.Shape)+" "+p.Name, "no interval: %s", p.Why)
@@ -66,9 +67,9 @@ func (s *sample) curve(c *model.Curve, at []float64) LightCurve {
 		if !ok {
 			continue
 		}
-		q := Prediction{DLI: light, Value: known(s.back(p.Value))}
+		q := Prediction{DLI: light, Value: analysis.Known(s.back(p.Value))}
 		if p.CIOK {
-			q.CI95 = s.backPair(knownPair(p.CI95))
+			q.CI95 = s.backPair(analysis.KnownPair(p.CI95))
 		}
 		shape.Predictions = append(shape.Predictions, q)
 	}
@@ -83,8 +84,8 @@ func (s *sample) band(c *model.Curve, low, high float64) *CurveBand {
 		if !ok || !p.CIOK {
 			continue
 		}
-		ci := s.backPair(knownPair(p.CI95))
-		value := known(s.back(p.Value))
+		ci := s.backPair(analysis.KnownPair(p.CI95))
+		value := analysis.Known(s.back(p.Value))
 		if ci == nil || value == nil {
 			continue
 		}

@@ -7,6 +7,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"parstead/correlate/analysis"
 )
 
 // currentOf is what bins' lamps drew, at 0.25 EUR a kWh, and the light that came of it
@@ -16,8 +18,8 @@ func currentOf(bins []string, of func(b int) (kwh, dli float64)) *Electricity {
 	e := &Electricity{Currency: "EUR", PerKWh: &price, Hours: "invented", Checks: []Check{}}
 	for b, name := range bins {
 		kwh, dli := of(b)
-		c := BinCurrent{Bin: name, KWh: known(kwh), KWhLamps: known(kwh), Cost: known(kwh * price), Mol: known(10 * dli), MeanDLI: known(dli)}
-		c.KWhPerMol = known(kwh / (10 * dli))
+		c := BinCurrent{Bin: name, KWh: analysis.Known(kwh), KWhLamps: analysis.Known(kwh), Cost: analysis.Known(kwh * price), Mol: analysis.Known(10 * dli), MeanDLI: analysis.Known(dli)}
+		c.KWhPerMol = analysis.Known(kwh / (10 * dli))
 		e.Bins = append(e.Bins, c)
 	}
 	return e
@@ -202,7 +204,7 @@ func TestElectricityUnknown(t *testing.T) {
 		t.Errorf("checks %+v", e.Checks)
 	}
 	var text bytes.Buffer
-	if err := r.WriteText(&text); err != nil {
+	if err := WriteText(&text, r); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := json.Marshal(r); err != nil || strings.Contains(text.String(), "NaN") {

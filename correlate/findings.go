@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // teller words the findings of one outcome: short sentences with number,
@@ -26,11 +27,11 @@ func (t *teller) say(format string, args ...any) {
 	t.r.Findings = append(t.r.Findings, fmt.Sprintf(format, args...))
 }
 
-// find writes the findings of one outcome.
-func (in *Input) find(r *OutcomeResult, all *Result) {
+// findings writes those of one outcome.
+func findings(in *Input, r *OutcomeResult, all *Result) {
 	r.Findings = []string{}
 	i := slices.IndexFunc(in.Outcomes, func(o Outcome) bool { return o.Name == r.Name })
-	t := &teller{in: in, out: &in.Outcomes[i], r: r, next: all.NextTrial.of(r)}
+	t := &teller{in: in, out: &in.Outcomes[i], r: r, next: all.NextTrial.NeedsOf(r)}
 	if r.Model == "" {
 		for _, c := range r.Checks {
 			if c.Check == "model" {
@@ -97,13 +98,13 @@ func (t *teller) described() {
 	mean := t.r.Groups[0].Mean
 	text := ""
 	if mean != nil && t.r.Kind != YesNo {
-		text = fmt.Sprintf(" Their mean is %s", unit(Number(*mean), t.r.Unit))
+		text = fmt.Sprintf(" Their mean is %s", phrase.Unit(phrase.Number(*mean), t.r.Unit))
 		if sd := t.r.Groups[0].SD; sd != nil {
-			text += fmt.Sprintf(" (standard deviation %s)", Number(*sd))
+			text += fmt.Sprintf(" (standard deviation %s)", phrase.Number(*sd))
 		}
 		text += "."
 	}
-	t.say("All %d plants have the same %s: they are described, and nothing is concluded about it; plants of another level on the same rack would answer it.%s", t.r.N, list(names), text)
+	t.say("All %d plants have the same %s: they are described, and nothing is concluded about it; plants of another level on the same rack would answer it.%s", t.r.N, phrase.List(names), text)
 }
 
 // constant says so where nothing varies; there is nothing else to say then.
@@ -117,7 +118,7 @@ func (t *teller) constant() bool {
 	}
 	switch yes {
 	case 0:
-		t.say("None of the %d plants had %s: nothing can be compared. At most %s of plants like these would (95 %% limit).", t.r.N, t.r.Name, percent(1-math.Pow(0.05, 1/float64(t.r.N))))
+		t.say("None of the %d plants had %s: nothing can be compared. At most %s of plants like these would (95 %% limit).", t.r.N, t.r.Name, phrase.Percent(1-math.Pow(0.05, 1/float64(t.r.N))))
 		return true
 	case float64(t.r.N):
 		t.say("All of the %d plants had %s: nothing can be compared.", t.r.N, t.r.Name)
@@ -131,8 +132,8 @@ func (t *teller) treatments() {
 	dependent := map[string]bool{}
 	for _, e := range t.r.Effects {
 		parts := strings.Split(e.Effect, " × ")
-		if e.kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
-			t.say("%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, pText(*e.P))
+		if e.Kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
+			t.say("%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, phrase.P(*e.P))
 			dependent[parts[0]], dependent[parts[1]] = true, true
 			t.pairs(e, t.oneApart(e.Effect))
 		}
@@ -142,7 +143,7 @@ func (t *teller) treatments() {
 			continue
 		}
 		for _, e := range t.r.Effects {
-			if e.kind == model.KindTreatment && e.Effect == tr.Name {
+			if e.Kind == model.KindTreatment && e.Effect == tr.Name {
 				t.treatment(e)
 			}
 		}
@@ -176,15 +177,15 @@ func (t *teller) treatment(e Effect) {
 	lead := e.PFDR != nil && *e.PFDR >= 0.05 && *e.P < 0.05
 	switch {
 	case lead:
-		t.say("%s: the levels look different (p %s), but among all results looked at here it may well be chance (false discovery rate %s): a lead, nothing was shown.", e.Effect, pText(*e.P), pText(*e.PFDR))
+		t.say("%s: the levels look different (p %s), but among all results looked at here it may well be chance (false discovery rate %s): a lead, nothing was shown.", e.Effect, phrase.P(*e.P), phrase.P(*e.PFDR))
 		return
 	case *e.P >= 0.05 && len(pairs) != 1:
-		t.say("%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, pText(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
+		t.say("%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
 	case len(pairs) != 1:
-		t.say("%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, pText(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
+		t.say("%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
 	}
 	if e.PRedealt != nil && (*e.PRedealt < 0.05) != (*e.P < 0.05) {
-		t.say("%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, pText(*e.PRedealt))
+		t.say("%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, phrase.P(*e.PRedealt))
 	}
 	t.pairs(e, pairs)
 }
@@ -214,34 +215,34 @@ func (t *teller) adjusted(effect string) string {
 	i := slices.IndexFunc(t.r.Effects, func(e Effect) bool { return e.Effect == effect && isTreatment(e) })
 	for _, e := range t.r.Effects {
 		switch {
-		case isTreatment(e), e.Test == "", e.kind == model.KindLight && t.setsLight(effect):
+		case isTreatment(e), e.Test == "", e.Kind == model.KindLight && t.setsLight(effect):
 		case i >= 0 && t.r.Effects[i].Unit == "plant" && e.Unit != "plant":
-		case i >= 0 && t.r.Effects[i].Unit != "plant" && e.kind == model.KindBin:
+		case i >= 0 && t.r.Effects[i].Unit != "plant" && e.Kind == model.KindBin:
 		default:
-			names = append(names, t.in.shown(e))
+			names = append(names, t.shown(e))
 		}
 	}
 	if len(names) == 0 {
 		return ""
 	}
-	return ", adjusted for " + list(names)
+	return ", adjusted for " + phrase.List(names)
 }
 
 func isTreatment(e Effect) bool {
-	return e.kind == model.KindTreatment || e.kind == model.KindInteraction
+	return e.Kind == model.KindTreatment || e.Kind == model.KindInteraction
 }
 
 // shown is an effect's name with the column's beside where that says more:
 // "bin (shelf)".
-func (in *Input) shown(e Effect) string {
+func (t *teller) shown(e Effect) string {
 	column := e.Effect
-	switch e.kind {
+	switch e.Kind {
 	case model.KindBin:
-		column = in.Bin.Name
+		column = t.in.Bin.Name
 	case model.KindBlock:
-		column = in.Block.Name
+		column = t.in.Block.Name
 	case model.KindLight:
-		column = in.Light.Name
+		column = t.in.Light.Name
 	}
 	if column == e.Effect {
 		return e.Effect
@@ -291,7 +292,7 @@ func (t *teller) pairs(e Effect, pairs []Comparison) {
 func (t *teller) pair(c Comparison, alone bool) {
 	about := t.about(c)
 	if alone {
-		about += fmt.Sprintf("; p %s, %s%s", pText(*c.P), t.replicates(c.Unit), t.adjusted(c.Treatment))
+		about += fmt.Sprintf("; p %s, %s%s", phrase.P(*c.P), t.replicates(c.Unit), t.adjusted(c.Treatment))
 	}
 	name := func(level string) string { return c.Treatment + " " + level }
 	if strings.Contains(c.Treatment, " × ") {
@@ -347,12 +348,12 @@ func (t *teller) shares(c Comparison) string {
 // sign, a ratio as a change in per cent or, where one of the three is a doubling
 // or a halving, as a multiple.
 func (t *teller) span(value float64, ci [2]float64) string {
-	word := func(v float64) string { return unit(signed(v), t.r.Unit) }
+	word := func(v float64) string { return phrase.Unit(signed(v), t.r.Unit) }
 	switch {
 	case t.r.Kind == YesNo:
-		word = func(v float64) string { return "× " + Number(v) }
+		word = func(v float64) string { return "× " + phrase.Number(v) }
 	case t.ratio() && (max(value, ci[1]) >= 2 || min(value, ci[0]) <= 0.5):
-		word = func(v float64) string { return "× " + Number(v) }
+		word = func(v float64) string { return "× " + phrase.Number(v) }
 	case t.ratio():
 		word = func(v float64) string { return signed(100*(v-1)) + " %" }
 	}
@@ -368,17 +369,17 @@ func (t *teller) ratio() bool { return t.r.Scale == Log || t.r.Kind != Measure }
 // signed writes a number with its sign.
 func signed(v float64) string {
 	if v > 0 {
-		return "+" + Number(v)
+		return "+" + phrase.Number(v)
 	}
-	return Number(v)
+	return phrase.Number(v)
 }
 
 func (t *teller) matters() string {
 	m := t.out.Matters
 	if m.Share {
-		return percent(m.Value)
+		return phrase.Percent(m.Value)
 	}
-	return unit(Number(m.Value), t.r.Unit)
+	return phrase.Unit(phrase.Number(m.Value), t.r.Unit)
 }
 
 // wouldShow says how small a difference the trial could have shown, and what
@@ -403,7 +404,7 @@ const fewDF = 10
 // sentence on the next trial does, or few degrees of freedom forbid so plain a rule.
 func (t *teller) wouldNeed(c Comparison) string {
 	if slices.ContainsFunc(t.next, func(n Need) bool { return n.Treatment == c.Treatment }) ||
-		slices.ContainsFunc(t.r.footings, func(f footing) bool { return f.treatment == c.Treatment && 0 < f.df && f.df < fewDF }) {
+		slices.ContainsFunc(t.r.Planning, func(f Planning) bool { return f.Treatment == c.Treatment && 0 < f.DF && f.DF < fewDF }) {
 		return ""
 	}
 	d, goal := *c.SmallestDetectable, t.goal(c)
@@ -425,14 +426,14 @@ func (t *teller) size(d float64) string { return t.sizes(d, d) }
 
 // sizes words the range of smallest detectable differences.
 func (t *teller) sizes(least, most float64) string {
-	what, word := "a difference of ", func(d float64) string { return unit(Number(d), t.r.Unit) }
+	what, word := "a difference of ", func(d float64) string { return phrase.Unit(phrase.Number(d), t.r.Unit) }
 	switch {
 	case t.r.Kind == YesNo:
-		what, word = "an odds ratio of ", func(d float64) string { return Number(math.Exp(d)) }
+		what, word = "an odds ratio of ", func(d float64) string { return phrase.Number(math.Exp(d)) }
 	case t.ratio() && most >= math.Ln2:
-		what, word = "a ratio of ", func(d float64) string { return Number(math.Exp(d)) }
+		what, word = "a ratio of ", func(d float64) string { return phrase.Number(math.Exp(d)) }
 	case t.ratio():
-		word = func(d float64) string { return percent(math.Exp(d) - 1) }
+		word = func(d float64) string { return phrase.Percent(math.Exp(d) - 1) }
 	}
 	if word(least) == word(most) {
 		return what + word(most)
@@ -526,7 +527,7 @@ func ifP(p *float64) string {
 	if p == nil {
 		return ""
 	}
-	return "; p " + pText(*p)
+	return "; p " + phrase.P(*p)
 }
 
 // risen words a slope with its interval: on a log scale as a ratio.
@@ -535,12 +536,4 @@ func (t *teller) risen(value float64, ci [2]float64) string {
 		return t.span(math.Exp(value), exp2(ci))
 	}
 	return t.span(value, ci)
-}
-
-// upper makes the first letter a capital.
-func upper(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // electricity words the least current that an extra unit took: one sentence for the
@@ -11,7 +12,7 @@ import (
 func (t *teller) electricity(all *Result) {
 	e := all.Electricity
 	var bounded, open, light *ElectricityGain
-	for _, g := range e.gainsOf(t.r) {
+	for _, g := range e.GainsOf(t.r) {
 		switch {
 		case g.By == "light" && g.More == "":
 			light = &g
@@ -27,7 +28,7 @@ func (t *teller) electricity(all *Result) {
 		t.say("Electricity: by %s, %s in place of %s, %s.", bounded.By, bounded.More, bounded.Less, t.perUnit(e, bounded))
 	case open != nil:
 		t.say("Electricity: what %s takes by %s is unbounded, since no gain was shown; %s in place of %s takes at least %s.",
-			t.extra(), open.By, open.More, open.Less, e.amount(open.KWhAtLeast, open.CostAtLeast))
+			t.extra(), open.By, open.More, open.Less, phrase.Current(open.KWhAtLeast, open.CostAtLeast, e.Currency))
 	}
 	if light != nil {
 		t.byLight(e, light)
@@ -41,7 +42,7 @@ func (t *teller) byLight(e *Electricity, g *ElectricityGain) {
 	case g.KWhPerUnit != nil:
 		t.say("Electricity: by more light, at what light draws here, %s.", t.perUnit(e, g))
 	case g.KWhAtLeast != nil:
-		t.say("Electricity: what %s takes by more light is unbounded, since no gain was shown; it takes at least %s.", t.extra(), e.amount(g.KWhAtLeast, g.CostAtLeast))
+		t.say("Electricity: what %s takes by more light is unbounded, since no gain was shown; it takes at least %s.", t.extra(), phrase.Current(g.KWhAtLeast, g.CostAtLeast, e.Currency))
 	}
 }
 
@@ -61,21 +62,12 @@ func (t *teller) extra() string {
 
 // perUnit words what a unit took, with its interval.
 func (t *teller) perUnit(e *Electricity, g *ElectricityGain) string {
-	text := fmt.Sprintf("%s takes %s", t.extra(), e.amount(g.KWhPerUnit, g.CostPerUnit))
+	text := fmt.Sprintf("%s takes %s", t.extra(), phrase.Current(g.KWhPerUnit, g.CostPerUnit, e.Currency))
 	if ci := g.KWhPerUnitCI95; ci != nil {
-		text += fmt.Sprintf(" (95 %% interval %s to %s kWh)", Number(ci[0]), Number(ci[1]))
+		text += fmt.Sprintf(" (95 %% interval %s to %s kWh)", phrase.Number(ci[0]), phrase.Number(ci[1]))
 	}
 	if t.r.Scale == Log {
 		text += ", at a typical plant (the geometric mean)"
-	}
-	return text
-}
-
-// amount words some current with its price.
-func (e *Electricity) amount(kwh, cost *float64) string {
-	text := Number(*kwh) + " kWh"
-	if cost != nil {
-		text += fmt.Sprintf(" or %s %s", Number(*cost), e.Currency)
 	}
 	return text
 }

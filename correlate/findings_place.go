@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // notAtRandom is what every finding about light has to add.
@@ -17,8 +18,8 @@ func (t *teller) light() {
 	if l == nil {
 		return
 	}
-	per := "With every " + t.in.lightUnit() + " more light"
-	if t.in.Table {
+	per := "With every " + t.in.Light.Unit + " more light"
+	if t.in.Light.Unit == "" {
 		per = "With every unit of " + t.in.Light.Name
 	}
 	said := false
@@ -29,7 +30,7 @@ func (t *teller) light() {
 		}
 		lead := ""
 		if e := find(t.r.Effects, model.KindLight, "light"); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
-			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", pText(*e.PFDR))
+			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", phrase.P(*e.PFDR))
 		}
 		t.slope(per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
 		said = true
@@ -41,7 +42,7 @@ func (t *teller) light() {
 			if *b.DF == 1 {
 				degrees = "degree"
 			}
-			more += fmt.Sprintf(" on %s residual %s of freedom", freedom(*b.DF), degrees)
+			more += fmt.Sprintf(" on %s residual %s of freedom", phrase.Freedom(*b.DF), degrees)
 		}
 		var whole []string
 		for _, c := range t.r.Checks {
@@ -50,7 +51,7 @@ func (t *teller) light() {
 			}
 		}
 		if len(whole) > 0 {
-			more += fmt.Sprintf("; this may be what %s did to whole bins", list(whole))
+			more += fmt.Sprintf("; this may be what %s did to whole bins", phrase.List(whole))
 		}
 		t.slope(per, *b.Slope, *b.CI95, b.P, more)
 		said = true
@@ -86,7 +87,7 @@ func (t *teller) curves() {
 		var points []string
 		for _, p := range c.Predictions {
 			if p.Value != nil {
-				points = append(points, fmt.Sprintf("%s at %s", unit(Number(*p.Value), t.r.Unit), Number(p.DLI)))
+				points = append(points, fmt.Sprintf("%s at %s", phrase.Unit(phrase.Number(*p.Value), t.r.Unit), phrase.Number(p.DLI)))
 			}
 		}
 		if len(points) > 0 {
@@ -121,10 +122,10 @@ func (t *teller) turning(shape string, p Parameter, low, high float64) {
 		return
 	}
 	if p.CI95 == nil || p.Estimate == nil || p.CI95[0] < low || p.CI95[1] > high {
-		t.say("Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, Number(low), Number(high))
+		t.say("Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, phrase.Number(low), phrase.Number(high))
 		return
 	}
-	t.say("Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, unit(Number(*p.Estimate), t.in.Light.Unit), Number(p.CI95[0]), Number(p.CI95[1]))
+	t.say("Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, phrase.Unit(phrase.Number(*p.Estimate), t.in.Light.Unit), phrase.Number(p.CI95[0]), phrase.Number(p.CI95[1]))
 }
 
 // measured is the range of light of the plants in the results.
@@ -149,9 +150,9 @@ func (t *teller) place() {
 	switch {
 	case value == nil || i == nil:
 	case *value < 0.05:
-		t.say("Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, Number(*i), pText(*value))
+		t.say("Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, phrase.Number(*i), phrase.P(*value))
 	default:
-		t.say("No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, Number(*i), pText(*value))
+		t.say("No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, phrase.Number(*i), phrase.P(*value))
 	}
 	if e := p.Edge; e != nil && e.Estimate != nil && e.CI95 != nil {
 		text := t.risen(*e.Estimate, *e.CI95)
@@ -161,7 +162,7 @@ func (t *teller) place() {
 		}
 		switch {
 		case e.VIF != nil && *e.VIF > apart:
-			t.say("Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", Number(*e.VIF), text, beside)
+			t.say("Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", phrase.Number(*e.VIF), text, beside)
 		case e.CI95[0] > 0 || e.CI95[1] < 0:
 			t.say("Edge plants differ from inner ones%s: %s.", beside, text)
 		default:
@@ -178,9 +179,9 @@ func (t *teller) suspects() {
 			t.say("%d more plants lie far off; they stand in the table.", len(t.r.Suspects)-named)
 			break
 		}
-		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", upper(t.in.plant(x.Plant)), unit(Number(x.Value), t.r.Unit))
+		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", phrase.Capital(phrase.Plant(x.Plant, t.in.Table)), phrase.Unit(phrase.Number(x.Value), t.r.Unit))
 		if x.PWithout != nil {
-			text += fmt.Sprintf("; without it p for %s is %s", x.about, pText(*x.PWithout))
+			text += fmt.Sprintf("; without it p for %s is %s", x.About, phrase.P(*x.PWithout))
 		}
 		t.say("%s.", text)
 	}
@@ -211,12 +212,12 @@ func (t *teller) losses(all *Result) {
 			parts = append(parts, fmt.Sprintf("%d of %d on %s", l.Lost, l.N-l.Accident, l.Level))
 		}
 		if p := list[0].P; lost > 0 && p != nil && *p < 0.05 {
-			t.say("These results are of the survivors. Losses differ between the levels of %s: %s (p %s).", name, strings.Join(parts, ", "), pText(*p))
+			t.say("These results are of the survivors. Losses differ between the levels of %s: %s (p %s).", name, strings.Join(parts, ", "), phrase.P(*p))
 			said = true
 		}
 	}
 	if !said && lost > 0 {
-		t.say("These results are of the survivors: %s lost; no difference in losses between treatments was shown.", were(lost))
+		t.say("These results are of the survivors: %s lost; no difference in losses between treatments was shown.", phrase.Were(lost))
 	}
 	if accident > 0 {
 		t.say("%d more came to grief by accident, which is no treatment's loss.", accident)

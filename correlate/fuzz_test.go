@@ -75,7 +75,7 @@ func oddInput(seed uint64, n int) (*Input, Options) {
 		in.Treatments = append(in.Treatments, t)
 	}
 	for k := range rng.IntN(3) {
-		in.Covariates = append(in.Covariates, Column{fmt.Sprint("x", k), numbers(value)})
+		in.Covariates = append(in.Covariates, Column{Name: fmt.Sprint("x", k), Values: numbers(value)})
 	}
 	if rng.IntN(2) == 0 {
 		in.Light = &Light{Name: "light", Values: numbers(value), Raw: rng.IntN(2) == 0}
@@ -106,21 +106,21 @@ func oddInput(seed uint64, n int) (*Input, Options) {
 		case 0:
 			o.Kind, o.Values = Count, numbers(whole)
 			if rng.IntN(2) == 0 {
-				o.Exposure = &Column{"exposure", numbers(value)}
+				o.Exposure = &Column{Name: "exposure", Values: numbers(value)}
 			}
 		case 1:
 			o.Kind, o.Values = YesNo, numbers(func() float64 { return []float64{0, 0, 1, math.NaN()}[rng.IntN(4)] })
 		default:
 			o.Kind, o.Values, o.Scale = Measure, numbers(value), []Scale{Natural, Log}[rng.IntN(2)]
 			if rng.IntN(3) == 0 {
-				o.Start = &Column{"start", numbers(value)}
+				o.Start = &Column{Name: "start", Values: numbers(value)}
 			}
 			if rng.IntN(3) == 0 {
 				o.Again = numbers(value)
 			}
 		}
 		if rng.IntN(2) == 0 {
-			o.Matters = &Difference{0.1, rng.IntN(2) == 0}
+			o.Matters = &Difference{Value: 0.1, Share: rng.IntN(2) == 0}
 		}
 		in.Outcomes = append(in.Outcomes, o)
 	}
@@ -139,7 +139,7 @@ func sound(t *testing.T, in *Input, opts Options) {
 		t.Fatal(err)
 	}
 	var text strings.Builder
-	if err := r.WriteText(&text); err != nil {
+	if err := WriteText(&text, r); err != nil {
 		t.Fatal(err)
 	}
 	for line := range strings.SplitSeq(text.String(), "\n") {

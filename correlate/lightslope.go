@@ -2,10 +2,11 @@ package correlate
 
 import (
 	"errors"
-	"fmt"
 	"math"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // leastReliability is the reliability under which a slope is not corrected.
@@ -21,7 +22,7 @@ func (s *sample) light(r *OutcomeResult, b both) {
 	if f != nil && s.terms.Light != nil {
 		slope, _ := f.Slope(model.KindLight, "light")
 		result.Slope = slopeOf(slope)
-		result.VIF = known(f.Inflation(len(f.Beta) - 1))
+		result.VIF = analysis.Known(f.Inflation(len(f.Beta) - 1))
 		if s.terms.Bin != nil {
 			within := result.Slope
 			result.WithinBin = &within
@@ -115,24 +116,16 @@ func (s *sample) correct(result *LightResult, bins *model.Factor, slope model.Es
 	if !ok {
 		return
 	}
-	result.Reliability = known(reliability)
+	result.Reliability = analysis.Known(reliability)
 	switch {
 	case !s.figures.Raw:
 		s.say("corrected_for_error", "", "not corrected: the light figures come from a smoothed map, whose values need no correction")
 	case s.out.Kind == YesNo:
 		s.say("corrected_for_error", "", "not corrected: log odds do not shrink in proportion to the reliability")
 	case reliability < leastReliability:
-		s.say("corrected_for_error", "", "not corrected: with a reliability of %s the light figures differ mostly by chance", Number(reliability))
+		s.say("corrected_for_error", "", "not corrected: with a reliability of %s the light figures differ mostly by chance", phrase.Number(reliability))
 	case slope.OK():
 		ci := slope.CI95()
-		result.Corrected = &CorrectedSlope{slope.Value / reliability, [2]float64{ci[0] / reliability, ci[1] / reliability}}
+		result.Corrected = &CorrectedSlope{Slope: slope.Value / reliability, CI95: [2]float64{ci[0] / reliability, ci[1] / reliability}}
 	}
-}
-
-// lightUnit is the unit of a slope's light: "mol m⁻² d⁻¹" or the column's name.
-func (in *Input) lightUnit() string {
-	if in.Light.Unit != "" {
-		return in.Light.Unit
-	}
-	return fmt.Sprintf("unit of %s", in.Light.Name)
 }

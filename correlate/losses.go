@@ -3,6 +3,7 @@ package correlate
 import (
 	"slices"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/dist"
 	"parstead/correlate/model"
 )
@@ -10,7 +11,7 @@ import (
 // losses counts the plants lost of each level of each treatment, over all
 // plants and then for each value of analyse_by. Withdrawn plants and guards did
 // not take part; an accident is no treatment's loss.
-func (in *Input) losses(levels []int, opts Options) []Losses {
+func (in question) losses(levels []int, opts Options) []Losses {
 	if in.Status == nil || !slices.Contains(in.Status, Lost) {
 		return nil
 	}
@@ -25,7 +26,7 @@ func (in *Input) losses(levels []int, opts Options) []Losses {
 	return all
 }
 
-func (in *Input) lossesAmong(of map[string]string, among func(i int) bool, opts Options) []Losses {
+func (in question) lossesAmong(of map[string]string, among func(i int) bool, opts Options) []Losses {
 	var list []Losses
 	for _, t := range in.Treatments {
 		counts := make([]Losses, len(t.Levels))
@@ -71,14 +72,14 @@ func (in *Input) lossesAmong(of map[string]string, among func(i int) bool, opts 
 
 // lossTest is the exact test that losses do not differ between levels: of
 // plants, or of whole bins or reservoirs where these got the treatment.
-func (in *Input) lossTest(t Treatment, counts []Losses, among func(i int) bool, opts Options) *float64 {
+func (in question) lossTest(t Treatment, counts []Losses, among func(i int) bool, opts Options) *float64 {
 	seed := opts.seedFor("losses", t.Name)
 	if t.SetPer != PerBin && t.SetPer != PerReservoir {
 		table := make([][]int, len(counts))
 		for l, c := range counts {
 			table[l] = []int{c.Lost, c.N - c.Accident - c.Lost}
 		}
-		return known(dist.ExactTable(table, seed).P)
+		return analysis.Known(dist.ExactTable(table, seed).P)
 	}
 	units := in.Bin
 	if t.SetPer == PerReservoir {
@@ -116,5 +117,5 @@ func (in *Input) lossTest(t Treatment, counts []Losses, among func(i int) bool, 
 	if err != nil || !test.OK {
 		return nil
 	}
-	return known(test.P)
+	return analysis.Known(test.P)
 }

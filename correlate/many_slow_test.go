@@ -61,7 +61,7 @@ func million(kind Kind) *Input {
 		}
 	}
 	in.Treatments = []Treatment{{Factor: g, SetPer: PerPlant}}
-	in.Covariates = []Column{{"x", x}}
+	in.Covariates = []Column{{Name: "x", Values: x}}
 	in.Outcomes = []Outcome{{Name: "y", Kind: kind, Values: y}}
 	return in
 }

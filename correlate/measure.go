@@ -5,8 +5,10 @@ import (
 	"math"
 	"slices"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/dist"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // measure analyses a measure by least squares.
@@ -25,9 +27,9 @@ func (s *sample) measure(r *OutcomeResult) error {
 	if f == nil {
 		return nil
 	}
-	r.ResidualDF = known(float64(f.DF))
+	r.ResidualDF = analysis.Known(float64(f.DF))
 	if !f.Exact {
-		r.ResidualSD = known(f.SD())
+		r.ResidualSD = analysis.Known(f.SD())
 	}
 	for _, c := range f.Coefficients() {
 		r.Coefficients = append(r.Coefficients, coefficient(c))
@@ -45,12 +47,12 @@ func (s *sample) measure(r *OutcomeResult) error {
 
 // coefficient is a model's coefficient as a result.
 func coefficient(c model.Coefficient) Coefficient {
-	k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: known(c.Value)}
+	k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: analysis.Known(c.Value)}
 	if c.OK() {
-		k.SE, k.CI95, k.P = known(c.SE), interval(c.Estimate), known(c.P())
+		k.SE, k.CI95, k.P = analysis.Known(c.SE), interval(c.Estimate), analysis.Known(c.P())
 	}
 	if c.HC3OK && c.HC3.OK() {
-		k.SEHC3, k.PHC3 = known(c.HC3.SE), known(c.HC3.P())
+		k.SEHC3, k.PHC3 = analysis.Known(c.HC3.SE), analysis.Known(c.HC3.P())
 	}
 	return k
 }
@@ -89,7 +91,7 @@ func (s *sample) residualChecks(f *model.Fit) {
 		if p < 0.05 {
 			says = "the residuals are not normal; with few plants look at the pictures, with many it matters little"
 		}
-		s.checks = append(s.checks, Check{Check: "normality", Value: known(w), P: known(p), Says: says})
+		s.checks = append(s.checks, Check{Check: "normality", Value: analysis.Known(w), P: analysis.Known(p), Says: says})
 	}
 	for _, t := range f.EqualSlopes() {
 		s.test(Check{Check: "equal_slopes", Of: t.Effect}, t,
@@ -117,7 +119,7 @@ func (s *sample) test(c Check, t model.Test, fine, amiss string) {
 	if !t.OK {
 		return
 	}
-	c.Value, c.DF, c.P, c.Says = known(t.F), t.DF[:], known(t.P), fine
+	c.Value, c.DF, c.P, c.Says = analysis.Known(t.F), t.DF[:], analysis.Known(t.P), fine
 	if t.P < 0.05 {
 		c.Says = amiss
 	}
@@ -151,7 +153,7 @@ func (s *sample) influence(f *model.Fit) {
 		return
 	}
 	plant := s.in.Plants[s.rows[at]]
-	named := s.in.plant(plant)
+	named := phrase.Plant(plant, s.in.Table)
 	says := fmt.Sprintf("%s moves the results most, and not by much", named)
 	switch {
 	case most > 1:
@@ -159,7 +161,7 @@ func (s *sample) influence(f *model.Fit) {
 	case most > 0.5: // common practice, no source
 		says = fmt.Sprintf("%s moves the results more than any other: look at it again", named)
 	}
-	s.checks = append(s.checks, Check{Check: "influence", Of: plant, Value: known(most), Says: says})
+	s.checks = append(s.checks, Check{Check: "influence", Of: plant, Value: analysis.Known(most), Says: says})
 }
 
 // unequalSpread compares the levels of one treatment without taking their
@@ -184,8 +186,8 @@ func (s *sample) unequalSpread(r *OutcomeResult) {
 		}
 	}
 	u := &UnequalSpread{}
-	if w := model.Welch(groups); w.OK && known(w.DF[1]) != nil {
-		u.Welch = &WelchTest{w.F, w.DF, w.P}
+	if w := model.Welch(groups); w.OK && analysis.Known(w.DF[1]) != nil {
+		u.Welch = &WelchTest{Value: w.F, DF: w.DF, P: w.P}
 	}
 	for _, p := range model.GamesHowell(groups) {
 		u.GamesHowell = append(u.GamesHowell, PairSpread{A: levels[p.A], B: levels[p.B], Contrast: s.contrast(p)})
@@ -213,7 +215,7 @@ func (s *sample) suspects(r *OutcomeResult, f *model.Fit) {
 		row := s.rows[x.Row]
 		suspect := Suspect{Plant: s.in.Plants[row], Value: s.raw[x.Row], Studentized: x.Studentized}
 		if e := s.firstWithout(x.Row); e != nil {
-			suspect.PWithout, suspect.about = e.P, e.Effect
+			suspect.PWithout, suspect.About = e.P, e.Effect
 		}
 		r.Suspects = append(r.Suspects, suspect)
 	}
@@ -267,7 +269,7 @@ func (s *sample) first(effects []Effect) *Effect {
 
 // find is the effect of this kind and name; nil where there is none.
 func find(effects []Effect, kind model.Kind, name string) *Effect {
-	if i := slices.IndexFunc(effects, func(e Effect) bool { return e.kind == kind && e.Effect == name }); i >= 0 {
+	if i := slices.IndexFunc(effects, func(e Effect) bool { return e.Kind == kind && e.Effect == name }); i >= 0 {
 		return &effects[i]
 	}
 	return nil

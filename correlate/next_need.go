@@ -7,30 +7,36 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 	"parstead/correlate/power"
 )
+
+// sizing is what a size rests on: a trial's planning values, or what was asked in
+// their place.
+type sizing struct{ Planning }
 
 // need sizes the next comparison of one treatment.
 //
 // Errors say why it has no size.
-func (f footing) need(a Ask, seed uint64) (Need, error) {
+func (f sizing) need(a Ask, seed uint64) (Need, error) {
 	switch {
-	case f.why != "":
-		return Need{}, errors.New(f.why)
-	case f.layout.Levels < 2:
+	case f.Why != "":
+		return Need{}, errors.New(f.Why)
+	case f.Layout.Levels < 2:
 		return Need{}, errors.New("one level alone is compared with nothing")
 	}
 	if err := f.take(a); err != nil {
 		return Need{}, err
 	}
-	n := Need{Treatment: f.treatment, Unit: string(f.unit), Levels: f.layout.Levels, Mean: known(f.mean)}
-	if f.unit == model.PerBin && f.perBin > 0 {
-		n.PlantsPerBin = known(f.perBin)
+	n := Need{Treatment: f.Treatment, Unit: string(f.Unit), Levels: f.Layout.Levels, Mean: analysis.Known(f.Mean)}
+	if f.Unit == model.PerBin && f.PerBin > 0 {
+		n.PlantsPerBin = analysis.Known(f.PerBin)
 	}
 	f.onRack(a, &n)
 	var err error
-	switch f.kind {
+	switch f.Kind {
 	case Count:
 		err = f.needOfCounts(&n, a.power(), seed)
 	case YesNo:
@@ -53,32 +59,32 @@ func (f footing) need(a Ask, seed uint64) (Need, error) {
 }
 
 // take puts what was asked in place of what the trial tells.
-func (f *footing) take(a Ask) error {
+func (f *sizing) take(a Ask) error {
 	if a.Difference != nil {
-		f.matters = a.Difference
+		f.Matters = a.Difference
 	}
-	if a.Levels != 0 && a.Levels != f.layout.Levels {
-		f.layout.Levels, f.levels = a.Levels, nil
+	if a.Levels != 0 && a.Levels != f.Layout.Levels {
+		f.Layout.Levels, f.Levels = a.Levels, nil
 	}
-	if f.df == 0 && f.kind == Measure { // given, not estimated
+	if f.DF == 0 && f.Kind == Measure { // given, not estimated
 		return nil
 	}
-	if a.SD == nil && a.BinSD == nil && (a.PlantsPerBin == 0 || f.unit != model.PerBin) {
+	if a.SD == nil && a.BinSD == nil && (a.PlantsPerBin == 0 || f.Unit != model.PerBin) {
 		return nil
 	}
-	if f.kind != Measure || f.unit == model.PerReservoir {
-		return fmt.Errorf("%s takes its spread from the trial as it was: spreads and plants per bin can be given for a measure of plants and bins only", f.treatment)
+	if f.Kind != Measure || f.Unit == model.PerReservoir {
+		return fmt.Errorf("%s takes its spread from the trial as it was: spreads and plants per bin can be given for a measure of plants and bins only", f.Treatment)
 	}
 	if a.SD != nil {
 		sd, err := f.spread(*a.SD)
 		if err != nil {
 			return err
 		}
-		f.plantSD, f.bare = sd, 0
+		f.PlantSD, f.Bare = sd, 0
 	}
-	if f.unit == model.PerPlant {
+	if f.Unit == model.PerPlant {
 		if a.SD != nil {
-			f.sd, f.df = f.plantSD, 0
+			f.SD, f.DF = f.PlantSD, 0
 		}
 		return nil
 	}
@@ -87,12 +93,12 @@ func (f *footing) take(a Ask) error {
 		if err != nil {
 			return err
 		}
-		f.binSD, f.df = sd, 0
+		f.BinSD, f.DF = sd, 0
 	}
 	if a.PlantsPerBin > 0 {
-		f.perBin = float64(a.PlantsPerBin)
+		f.PerBin = float64(a.PlantsPerBin)
 	}
-	f.compose()
+	f.Compose()
 	return nil
 }
 
@@ -105,12 +111,12 @@ func (f *footing) take(a Ask) error {
 // Aitchison, Brown (1957), The Lognormal Distribution, section 2.3.
 //
 // Errors: those of amount.
-func (f *footing) spread(d Difference) (float64, error) {
+func (f *sizing) spread(d Difference) (float64, error) {
 	switch v := d.Value; {
-	case f.scale == Log && d.Share:
+	case f.Scale == Log && d.Share:
 		return math.Sqrt(math.Log1p(v * v)), nil
-	case f.scale == Log && f.level > 0:
-		return math.Sqrt(math.Log((1 + math.Sqrt(1+4*(v/f.level)*(v/f.level))) / 2)), nil
+	case f.Scale == Log && f.Level > 0:
+		return math.Sqrt(math.Log((1 + math.Sqrt(1+4*(v/f.Level)*(v/f.Level))) / 2)), nil
 	}
 	return f.amount(d)
 }
@@ -118,26 +124,26 @@ func (f *footing) spread(d Difference) (float64, error) {
 // amount is a difference on the analysed scale.
 //
 // Errors: a share of a mean that is zero or unknown; an amount per mean likewise.
-func (f *footing) amount(d Difference) (float64, error) {
-	log := f.scale == Log || f.kind == Count
+func (f *sizing) amount(d Difference) (float64, error) {
+	log := f.Scale == Log || f.Kind == Count
 	switch {
 	case log && d.Share:
 		return math.Log1p(d.Value), nil
 	case log:
-		if f.level > 0 {
-			return math.Log1p(d.Value / f.level), nil
+		if f.Level > 0 {
+			return math.Log1p(d.Value / f.Level), nil
 		}
 	case !d.Share:
 		return d.Value, nil
-	case f.level != 0 && !math.IsNaN(f.level):
-		return d.Value * math.Abs(f.level), nil
+	case f.Level != 0 && !math.IsNaN(f.Level):
+		return d.Value * math.Abs(f.Level), nil
 	}
 	return 0, errors.New("the mean is zero or not known, so that a share of it says nothing")
 }
 
 // onRack tells how many replicates per level there is room for.
-func (f *footing) onRack(a Ask, n *Need) {
-	bins := f.bins
+func (f *sizing) onRack(a Ask, n *Need) {
+	bins := f.Bins
 	if a.Bins > 0 {
 		bins = a.Bins
 	}
@@ -145,25 +151,25 @@ func (f *footing) onRack(a Ask, n *Need) {
 		if x <= 0 {
 			return nil
 		}
-		count := int(x/float64(f.layout.Levels) + 1e-9)
+		count := int(x/float64(f.Layout.Levels) + 1e-9)
 		return &count
 	}
-	switch f.unit {
+	switch f.Unit {
 	case model.PerBin:
 		n.RackHolds = perLevel(float64(bins))
 		return
 	case model.PerReservoir:
-		n.RackHolds = perLevel(float64(f.reservoirs))
+		n.RackHolds = perLevel(float64(f.Reservoirs))
 		return
 	}
-	own, all := f.own, f.positions
+	own, all := f.Own, f.Positions
 	switch {
 	case a.Bins > 0 && a.PlantsPerBin > 0:
 		own = float64(a.Bins * a.PlantsPerBin)
 		all = own
-	case f.bins > 0:
-		own *= float64(bins) / float64(f.bins)
-		all *= float64(bins) / float64(f.bins)
+	case f.Bins > 0:
+		own *= float64(bins) / float64(f.Bins)
+		all *= float64(bins) / float64(f.Bins)
 		if a.PlantsPerBin > 0 {
 			own = float64(bins * a.PlantsPerBin)
 		}
@@ -177,38 +183,38 @@ func (f *footing) onRack(a Ask, n *Need) {
 var errNoSpread = errors.New("how much replicates vary, or the difference, is no number that a size could rest on")
 
 // needOfMeans sizes a measure by the non-central F.
-func (f *footing) needOfMeans(n *Need, asked float64) error {
-	apart, err := f.amount(*f.matters)
+func (f *sizing) needOfMeans(n *Need, asked float64) error {
+	apart, err := f.amount(*f.Matters)
 	if err != nil {
 		return err
 	}
-	if !(f.sd > 0 && apart > 0) || math.IsInf(f.sd, 0) || math.IsInf(apart, 0) {
+	if !(f.SD > 0 && apart > 0) || math.IsInf(f.SD, 0) || math.IsInf(apart, 0) {
 		return errNoSpread
 	}
-	if f.scale == Log {
-		n.Ratio = known(math.Exp(apart))
+	if f.Scale == Log {
+		n.Ratio = analysis.Known(math.Exp(apart))
 	} else {
-		n.Difference = known(apart)
+		n.Difference = analysis.Known(apart)
 	}
-	m := power.Means{Layout: f.layout, SD: f.sd, Difference: apart}
-	n.SD = known(f.sd)
-	if f.unit == model.PerBin && f.plantSD > 0 {
-		n.PlantSD, n.BinSD = known(f.plantSD), known(f.binSD)
+	m := power.Means{Layout: f.Layout, SD: f.SD, Difference: apart}
+	n.SD = analysis.Known(f.SD)
+	if f.Unit == model.PerBin && f.PlantSD > 0 {
+		n.PlantSD, n.BinSD = analysis.Known(f.PlantSD), analysis.Known(f.BinSD)
 	}
 	count, err := m.Replicates(asked)
 	if err != nil {
 		return err
 	}
-	*n.replicates() = &count
-	n.Power = known(m.Power(count))
-	if f.layout.Levels > 2 {
+	n.SetReplicates(count)
+	n.Power = analysis.Known(m.Power(count))
+	if f.Layout.Levels > 2 {
 		if pair, err := m.PairReplicates(asked); err == nil {
 			n.EachPair = &pair
 		}
 	}
-	if f.df > 0 {
-		n.DF = known(f.df)
-		n.SDCI95 = &[2]float64{f.sd * sdLimit(f.df, 0.975), f.sd * sdLimit(f.df, 0.025)}
+	if f.DF > 0 {
+		n.DF = analysis.Known(f.DF)
+		n.SDCI95 = &[2]float64{f.SD * sdLimit(f.DF, 0.975), f.SD * sdLimit(f.DF, 0.025)}
 		low, high := m, m
 		low.SD, high.SD = n.SDCI95[0], n.SDCI95[1]
 		least, err := low.Replicates(asked)
@@ -216,18 +222,18 @@ func (f *footing) needOfMeans(n *Need, asked float64) error {
 			n.CI95 = &[2]int{least, most}
 		}
 	}
-	if f.bare > 0 {
+	if f.Bare > 0 {
 		bare := m
-		bare.SD = f.bare
+		bare.SD = f.Bare
 		if count, err := bare.Replicates(asked); err == nil {
 			n.WithoutCovariates = &count
 		}
 	}
 	if n.RackHolds != nil {
-		if f.scale == Log {
-			n.SmallestRatio = known(math.Exp(m.Smallest(*n.RackHolds, asked)))
+		if f.Scale == Log {
+			n.SmallestRatio = analysis.Known(math.Exp(m.Smallest(*n.RackHolds, asked)))
 		} else {
-			n.SmallestDifference = known(m.Smallest(*n.RackHolds, asked))
+			n.SmallestDifference = analysis.Known(m.Smallest(*n.RackHolds, asked))
 		}
 	}
 	return nil
@@ -242,58 +248,58 @@ func sdLimit(df, p float64) float64 {
 }
 
 // needOfCounts sizes a count by simulation.
-func (f *footing) needOfCounts(n *Need, asked float64, seed uint64) error {
-	apart, err := f.amount(*f.matters)
+func (f *sizing) needOfCounts(n *Need, asked float64, seed uint64) error {
+	apart, err := f.amount(*f.Matters)
 	if err != nil {
 		return err
 	}
-	if !(f.sd > 0 && f.mean > 0 && apart > 0) || math.IsInf(f.sd, 0) || math.IsInf(f.mean, 0) || math.IsInf(apart, 0) {
+	if !(f.SD > 0 && f.Mean > 0 && apart > 0) || math.IsInf(f.SD, 0) || math.IsInf(f.Mean, 0) || math.IsInf(apart, 0) {
 		return errNoSpread
 	}
-	n.Ratio, n.Dispersion, n.DF = known(math.Exp(apart)), known(f.sd), known(f.df)
-	c := power.Counts{Layout: f.layout, Mean: f.mean, Dispersion: f.sd, Ratio: math.Exp(apart), Seed: seed}
+	n.Ratio, n.Dispersion, n.DF = analysis.Known(math.Exp(apart)), analysis.Known(f.SD), analysis.Known(f.DF)
+	c := power.Counts{Layout: f.Layout, Mean: f.Mean, Dispersion: f.SD, Ratio: math.Exp(apart), Seed: seed}
 	found, err := c.Replicates(asked)
 	if err != nil {
 		return err
 	}
-	*n.replicates() = &found.Replicates
+	n.SetReplicates(found.Replicates)
 	low, high := c, c
-	low.Dispersion *= math.Pow(sdLimit(f.df, 0.975), 2)
-	high.Dispersion *= math.Pow(sdLimit(f.df, 0.025), 2)
+	low.Dispersion *= math.Pow(sdLimit(f.DF, 0.975), 2)
+	high.Dispersion *= math.Pow(sdLimit(f.DF, 0.025), 2)
 	least, err := low.About(asked)
 	if most, err2 := high.About(asked); err == nil && err2 == nil {
 		n.CI95 = &[2]int{min(least, found.Replicates), max(most, found.Replicates)}
 	}
-	n.Power, n.MonteCarloError = known(found.Power), known(found.Error)
+	n.Power, n.MonteCarloError = analysis.Known(found.Power), analysis.Known(found.Error)
 	if n.RackHolds != nil {
 		if ratio, err := c.Smallest(*n.RackHolds, asked); err == nil {
-			n.SmallestRatio = known(ratio)
+			n.SmallestRatio = analysis.Known(ratio)
 		}
 	}
 	return nil
 }
 
 // needOfShares sizes yes/no answers by the exact test of a pair.
-func (f *footing) needOfShares(n *Need, asked float64) error {
-	low, high := f.mean-f.matters.Value/2, f.mean+f.matters.Value/2
-	if f.matters.Share {
-		high, low = power.Apart(f.mean, 1+f.matters.Value)
+func (f *sizing) needOfShares(n *Need, asked float64) error {
+	low, high := f.Mean-f.Matters.Value/2, f.Mean+f.Matters.Value/2
+	if f.Matters.Share {
+		high, low = power.Apart(f.Mean, 1+f.Matters.Value)
 	}
 	if !(0 <= low && low < high && high <= 1) {
-		return fmt.Errorf("around a share of %s no two shares lie %s points of a hundred apart", percent(f.mean), Number(100*f.matters.Value))
+		return fmt.Errorf("around a share of %s no two shares lie %s points of a hundred apart", phrase.Percent(f.Mean), phrase.Number(100*f.Matters.Value))
 	}
 	n.Shares = &[2]float64{low, high}
-	n.Ratio = known(high / (1 - high) / (low / (1 - low)))
-	pairs := f.layout.Levels * (f.layout.Levels - 1) / 2
+	n.Ratio = analysis.Known(high / (1 - high) / (low / (1 - low)))
+	pairs := f.Layout.Levels * (f.Layout.Levels - 1) / 2
 	s := power.Shares{A: high, B: low, Pairs: pairs}
 	count, err := s.Replicates(asked)
 	if err != nil {
 		return err
 	}
-	*n.replicates() = &count
-	n.Power = known(s.Power(count))
+	n.SetReplicates(count)
+	n.Power = analysis.Known(s.Power(count))
 	if n.RackHolds != nil {
-		n.SmallestRatio = known(power.SmallestOdds(f.mean, pairs, *n.RackHolds, asked))
+		n.SmallestRatio = analysis.Known(power.SmallestOdds(f.Mean, pairs, *n.RackHolds, asked))
 	}
 	return nil
 }

@@ -35,7 +35,7 @@ func growth() *Input {
 
 func needs(t *testing.T, r *Result, a Ask) map[string]Need {
 	t.Helper()
-	next, reasons, err := r.Next(a)
+	next, reasons, err := Next(r, a)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -80,7 +80,7 @@ func TestNextTrialOfAPublishedOne(t *testing.T) {
 		t.Error(text)
 	}
 	// What is asked goes before what the trial says.
-	n = needs(t, r, Ask{Difference: &Difference{0.2, true}, SD: &Difference{1, false}, Levels: 2, Power: 0.9, Bins: 2})["group"]
+	n = needs(t, r, Ask{Difference: &Difference{Value: 0.2, Share: true}, SD: &Difference{Value: 1, Share: false}, Levels: 2, Power: 0.9, Bins: 2})["group"]
 	want, err := power.Means{Layout: power.Layout{Levels: 2}, SD: 1, Difference: 0.2 * 5.073}.Replicates(0.9)
 	if err != nil || *n.PerLevel != want || *n.RackHolds != 40 || n.DF != nil {
 		t.Errorf("%+v, want %d, %v", n, want, err)
@@ -125,7 +125,7 @@ func TestNextTrialByStratum(t *testing.T) {
 	}
 	// A log-normal outcome's relative spread is √(e^σ² − 1), about its geometric mean
 	// m it is m e^(σ²/2) √(e^σ² − 1) (Aitchison, Brown 1957, section 2.3).
-	given := needs(t, r, Ask{SD: &Difference{0.24, true}, BinSD: &Difference{0.1, true}, PlantsPerBin: 20})
+	given := needs(t, r, Ask{SD: &Difference{Value: 0.24, Share: true}, BinSD: &Difference{Value: 0.1, Share: true}, PlantsPerBin: 20})
 	plants, bins := math.Log(1+0.24*0.24), math.Log(1+0.1*0.1)
 	approx(t, "a spread of plants in per cent, on the log scale", given["medium"].SD, math.Sqrt(plants), 1e-12)
 	approx(t, "of bins", given["level"].SD, math.Sqrt(bins+plants/20), 1e-12)
@@ -156,7 +156,7 @@ func TestNextTrialByStratum(t *testing.T) {
 	if n, ok := needs(t, r, Ask{Outcome: "rotten", Difference: &Difference{Value: 3 * share}})["medium"]; ok {
 		t.Errorf("shares below none: %+v", n)
 	}
-	_, reasons, err := r.Next(Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
+	_, reasons, err := Next(r, Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
 	if err != nil || len(reasons[3]) != 1 || reasons[3][0].Of != "level" || !strings.Contains(reasons[3][0].Says, "tells nothing of how bins vary") {
 		t.Errorf("%v, %v", reasons, err)
 	}
@@ -183,7 +183,7 @@ func TestNoNextTrial(t *testing.T) {
 		}, "each level has one bin", 1},
 		{"a table", func(in *Input) { in.Table = true }, "", 0},
 		{"nothing primary", func(in *Input) { in.Outcomes[0].Primary = false }, "", 0},
-		{"out of reach", func(in *Input) { in.Outcomes[0].Matters = &Difference{1e-9, true} }, "out of reach", 0},
+		{"out of reach", func(in *Input) { in.Outcomes[0].Matters = &Difference{Value: 1e-9, Share: true} }, "out of reach", 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -210,7 +210,7 @@ func TestSize(t *testing.T) {
 	if err != nil || *next.PerLevel != 23 || next.BinsPerLevel != nil {
 		t.Errorf("%+v, %v", next, err)
 	}
-	share, err := Size(Ask{SD: &Difference{0.2, true}, Difference: &Difference{0.2, true}, Power: 0.9})
+	share, err := Size(Ask{SD: &Difference{Value: 0.2, Share: true}, Difference: &Difference{Value: 0.2, Share: true}, Power: 0.9})
 	if err != nil || *share.PerLevel != 23 || !strings.Contains(share.Needs[0].Says, "20 % of the mean") {
 		t.Errorf("%+v, %v", share, err)
 	}
@@ -237,7 +237,7 @@ func TestSize(t *testing.T) {
 		{Ask{SD: a.SD, Difference: a.Difference, Power: 1}, "no trial is certain"},
 		{Ask{SD: a.SD, Difference: a.Difference, Power: 0.05}, "which chance alone gives"},
 		{Ask{SD: a.SD, Difference: a.Difference, Levels: 1}, "1 levels"},
-		{Ask{SD: a.SD, Difference: &Difference{0.1, true}}, "don't meet"},
+		{Ask{SD: a.SD, Difference: &Difference{Value: 0.1, Share: true}}, "don't meet"},
 		{Ask{SD: a.SD, Difference: a.Difference, BinSD: a.BinSD}, "number of plants per bin"},
 		{Ask{SD: a.SD, Difference: &Difference{Value: 1e-5}}, "out of reach"},
 		{Ask{SD: a.SD, Difference: a.Difference, Bins: -1}, "above zero"},
@@ -275,10 +275,10 @@ func TestNextTrialOfReservoirs(t *testing.T) {
 			t.Error(text)
 		}
 	}
-	if _, _, err := r.Next(Ask{Power: 2}); err == nil {
+	if _, _, err := Next(r, Ask{Power: 2}); err == nil {
 		t.Error("a power of 2 was taken")
 	}
-	_, reasons, err := r.Next(Ask{Treatment: "level", PlantsPerBin: 3, SD: &Difference{1, false}})
+	_, reasons, err := Next(r, Ask{Treatment: "level", PlantsPerBin: 3, SD: &Difference{Value: 1, Share: false}})
 	if err != nil || len(reasons[0]) != 1 || !strings.Contains(reasons[0][0].Says, "takes its spread from the trial") {
 		t.Errorf("%v, %v", reasons, err)
 	}

@@ -5,38 +5,23 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 )
-
-// known is x for a result, absent where it is no finite number.
-func known(x float64) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	return &x
-}
-
-// knownPair is an interval for a result, absent unless both ends are finite.
-func knownPair(ci [2]float64) *[2]float64 {
-	if known(ci[0]) == nil || known(ci[1]) == nil {
-		return nil
-	}
-	return &ci
-}
 
 // interval is an estimate's single 95 % interval, absent where it has none.
 func interval(e model.Estimate) *[2]float64 {
 	if !e.OK() {
 		return nil
 	}
-	return knownPair(e.CI95())
+	return analysis.KnownPair(e.CI95())
 }
 
 // slopeOf is an estimate as a slope with its test.
 func slopeOf(e model.Estimate) Slope {
-	s := Slope{Slope: known(e.Value), DF: known(e.DF)}
+	s := Slope{Slope: analysis.Known(e.Value), DF: analysis.Known(e.DF)}
 	if e.OK() {
-		s.SE, s.CI95, s.P = known(e.SE), interval(e), known(e.P())
+		s.SE, s.CI95, s.P = analysis.Known(e.SE), interval(e), analysis.Known(e.P())
 	}
 	return s
 }

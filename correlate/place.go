@@ -3,6 +3,7 @@ package correlate
 import (
 	"math"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 )
 
@@ -38,13 +39,13 @@ func (s *sample) position(r *OutcomeResult, b both) {
 		return a, false
 	}
 	if a, ok := fit(b.without, "position"); ok {
-		p.MoranI, p.P = known(a.I), known(a.P)
+		p.MoranI, p.P = analysis.Known(a.I), analysis.Known(a.P)
 	} else {
 		s.say("position", "", "whether neighbours are alike could not be tested: no plant has a neighbour, or no spread is left")
 	}
 	if b.with != b.without {
 		if a, ok := fit(b.with, "position after light"); ok {
-			p.MoranIAfterLight, p.PAfterLight = known(a.I), known(a.P)
+			p.MoranIAfterLight, p.PAfterLight = analysis.Known(a.I), analysis.Known(a.P)
 		}
 	}
 	p.Edge = s.edge(b.with)
@@ -97,8 +98,8 @@ func (s *sample) edge(l *layers) *Edge {
 		s.say("edge_vs_light", "", "the edge could not be looked at: %v", err)
 		return nil
 	}
-	result := &Edge{Estimate: known(e.Value), CI95: interval(e), VIF: known(vif)}
-	c := Check{Check: "edge_vs_light", Value: known(vif), Says: "the edge can be told apart from what else is in the model"}
+	result := &Edge{Estimate: analysis.Known(e.Value), CI95: interval(e), VIF: analysis.Known(vif)}
+	c := Check{Check: "edge_vs_light", Value: analysis.Known(vif), Says: "the edge can be told apart from what else is in the model"}
 	switch {
 	case s.terms.Light == nil:
 		c.Says = "light is not in the model: what the edge shows may be light"

@@ -6,11 +6,13 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mathext"
+
+	"parstead/correlate/analysis"
 )
 
 // correlations are the rank correlations of every two outcomes within
 // treatments, for each value of analyse_by.
-func (in *Input) correlations(levels []int) []Correlation {
+func (in question) correlations(levels []int) []Correlation {
 	var list []Correlation
 	for _, level := range levels {
 		for a := range in.Outcomes {
@@ -34,7 +36,7 @@ func (in *Input) correlations(levels []int) []Correlation {
 // tanh(artanh rho ± z √((1 + rho²/2)/(m − 3))).
 //
 // Bonett, Wright (2000), Psychometrika 65:23–28, for the interval's width.
-func (in *Input) correlate(a, b *Outcome, level int) (Correlation, bool) {
+func (in question) correlate(a, b *Outcome, level int) (Correlation, bool) {
 	cells := map[string][]int{}
 	var order []string
 	n := 0
@@ -74,13 +76,13 @@ func (in *Input) correlate(a, b *Outcome, level int) (Correlation, bool) {
 		return c, true // nothing varies within treatments: no rho
 	}
 	rho := max(-1, min(1, sab/math.Sqrt(saa*sbb)))
-	c.Rho = known(rho)
+	c.Rho = analysis.Known(rho)
 	m := float64(n - len(order) + 1)
 	if m > 3 && math.Abs(rho) < 1 {
 		half := 1.959963984540054 * math.Sqrt((1+rho*rho/2)/(m-3))
 		c.CI95 = &[2]float64{math.Tanh(math.Atanh(rho) - half), math.Tanh(math.Atanh(rho) + half)}
 		// P(|T| ≥ t) with t² = rho² (m − 2)/(1 − rho²): the incomplete beta of 1 − rho².
-		c.P = known(mathext.RegIncBeta((m-2)/2, 0.5, 1-rho*rho))
+		c.P = analysis.Known(mathext.RegIncBeta((m-2)/2, 0.5, 1-rho*rho))
 	}
 	return c, true
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/deal"
 	"parstead/correlate/model"
 )
@@ -87,8 +88,8 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare redealable
 		if s.setsLight(e.Effect) {
 			tests = without
 		}
-		if j := slices.IndexFunc(tests, func(t model.Redealt) bool { return t.Effect == e.Effect && t.Kind == e.kind }); j >= 0 && e.P != nil {
-			e.PRedealt = known(tests[j].P)
+		if j := slices.IndexFunc(tests, func(t model.Redealt) bool { return t.Effect == e.Effect && t.Kind == e.Kind }); j >= 0 && e.P != nil {
+			e.PRedealt = analysis.Known(tests[j].P)
 		}
 	}
 }
@@ -220,8 +221,8 @@ func (s *sample) redealUnits(r *OutcomeResult, full, bare layer) {
 		}
 		for _, t := range fit.RedealAll([]int{f}, slices.Values(all)) {
 			for i := range r.Effects {
-				if e := &r.Effects[i]; e.Effect == t.Effect && e.kind == t.Kind && e.P != nil {
-					e.PRedealt = known(t.P)
+				if e := &r.Effects[i]; e.Effect == t.Effect && e.Kind == t.Kind && e.P != nil {
+					e.PRedealt = analysis.Known(t.P)
 				}
 			}
 		}

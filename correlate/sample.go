@@ -7,12 +7,13 @@ import (
 	"strings"
 
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // sample is the rows that one outcome's results rest on, for one value of
 // analyse_by, with the model's terms over them.
 type sample struct {
-	in   *Input
+	in   question
 	out  *Outcome
 	opts Options
 	of   map[string]string
@@ -40,7 +41,7 @@ func (s *sample) say(name, of, format string, args ...any) {
 
 // among tells whether row i is one that the outcome and the value of
 // analyse_by are about.
-func (in *Input) among(out *Outcome, level, i int) bool {
+func (in question) among(out *Outcome, level, i int) bool {
 	switch {
 	case in.Guard != nil && in.Guard[i]:
 		return false
@@ -54,7 +55,7 @@ func (in *Input) among(out *Outcome, level, i int) bool {
 
 // sample selects the rows of an outcome for one level of analyse_by (0 without
 // it). With the rows that carry a reason to leave them out where with is true.
-func (in *Input) sample(out *Outcome, level int, opts Options, with bool) (*sample, error) {
+func (in question) sample(out *Outcome, level int, opts Options, with bool) (*sample, error) {
 	s := &sample{in: in, out: out, opts: opts, log: out.Kind == Measure && out.Scale == Log}
 	if in.By != nil {
 		s.of = map[string]string{in.By.Name: in.By.Levels[level]}
@@ -184,7 +185,7 @@ func (s *sample) fill() error {
 		s.y = make([]float64, len(s.raw))
 		for k, v := range s.raw {
 			if v <= 0 {
-				return fmt.Errorf("%s has %s %g, which has no logarithm: mend the value, or record the plant as lost", s.in.plant(s.in.Plants[s.rows[k]]), s.out.Name, v)
+				return fmt.Errorf("%s has %s %g, which has no logarithm: mend the value, or record the plant as lost", phrase.Plant(s.in.Plants[s.rows[k]], s.in.Table), s.out.Name, v)
 			}
 			s.y[k] = math.Log(v)
 		}
@@ -193,7 +194,7 @@ func (s *sample) fill() error {
 		s.exposure = pick(s.out.Exposure.Values, s.rows)
 		for k, v := range s.exposure {
 			if v <= 0 {
-				return fmt.Errorf("%s has %s %g: an exposure must be above zero", s.in.plant(s.in.Plants[s.rows[k]]), s.out.Exposure.Name, v)
+				return fmt.Errorf("%s has %s %g: an exposure must be above zero", phrase.Plant(s.in.Plants[s.rows[k]], s.in.Table), s.out.Exposure.Name, v)
 			}
 		}
 	}
@@ -224,7 +225,7 @@ func (s *sample) fill() error {
 		if s.log {
 			for k, x := range v.Values {
 				if x <= 0 {
-					return fmt.Errorf("%s has %s %g, which has no logarithm: mend the value or leave the cell blank", s.in.plant(s.in.Plants[s.rows[k]]), start.Name, x)
+					return fmt.Errorf("%s has %s %g, which has no logarithm: mend the value or leave the cell blank", phrase.Plant(s.in.Plants[s.rows[k]], s.in.Table), start.Name, x)
 				}
 				v.Values[k] = math.Log(x)
 			}

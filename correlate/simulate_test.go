@@ -57,9 +57,9 @@ func (c trial) input(rng *rand.Rand) *Input {
 	in.Light = &Light{Name: "light", Unit: "mol m⁻² d⁻¹", Values: light}
 	in.Electricity = currentOf(bin.Levels, func(b int) (kwh, dli float64) { return 10 * float64(1+b%2), 4 + 2*float64(b%2) })
 	in.Outcomes = []Outcome{
-		{Name: "mass_g", Kind: Measure, Unit: "g", Scale: Log, Values: mass, Start: &Column{"start_g", start}, Primary: true, Planned: true, Matters: &Difference{0.1, true}},
-		{Name: "height", Kind: Measure, Unit: "cm", Scale: Natural, Values: mass, Matters: &Difference{0.5, false}},
-		{Name: "leaves", Kind: Count, Values: leaves, Planned: true, Matters: &Difference{0.2, true}},
+		{Name: "mass_g", Kind: Measure, Unit: "g", Scale: Log, Values: mass, Start: &Column{Name: "start_g", Values: start}, Primary: true, Planned: true, Matters: &Difference{Value: 0.1, Share: true}},
+		{Name: "height", Kind: Measure, Unit: "cm", Scale: Natural, Values: mass, Matters: &Difference{Value: 0.5, Share: false}},
+		{Name: "leaves", Kind: Count, Values: leaves, Planned: true, Matters: &Difference{Value: 0.2, Share: true}},
 		{Name: "rotten", Kind: YesNo, Values: rot},
 	}
 	return in

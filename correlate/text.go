@@ -7,11 +7,13 @@ import (
 	"maps"
 	"slices"
 	"strings"
+
+	"parstead/correlate/phrase"
 )
 
 // WriteText writes the results for a terminal, 80 columns wide: for each
 // outcome the findings first, then tables, then checks.
-func (r *Result) WriteText(w io.Writer) error {
+func WriteText(w io.Writer, r *Result) error {
 	p := &printer{out: bufio.NewWriter(w)}
 	for i := range r.Outcomes {
 		if i > 0 {
@@ -37,10 +39,7 @@ func (p *printer) heading(text string) {
 }
 
 func (p *printer) outcome(o *OutcomeResult) {
-	title := o.Name
-	if len(o.Of) > 0 {
-		title += ", " + ofWords(o.Of)
-	}
+	title := phrase.About(o.Name, o.Of, "")
 	p.wrapped("", "", title)
 	p.line(strings.Repeat("─", min(lineWidth, width(title))))
 	what := string(o.Kind)
@@ -104,7 +103,7 @@ func optional(x *float64) string {
 	if x == nil {
 		return ""
 	}
-	return Number(*x)
+	return phrase.Number(*x)
 }
 
 func between(ci *[2]float64) string {
@@ -146,7 +145,7 @@ func optionalP(x *float64) string {
 	if x == nil {
 		return ""
 	}
-	return strings.Replace(pText(*x), "below ", "<", 1)
+	return strings.Replace(phrase.P(*x), "below ", "<", 1)
 }
 
 func (p *printer) effects(o *OutcomeResult) {
@@ -158,7 +157,7 @@ func (p *printer) effects(o *OutcomeResult) {
 	for _, e := range o.Effects {
 		var df []string
 		for _, d := range e.DF {
-			df = append(df, freedom(d))
+			df = append(df, phrase.Freedom(d))
 		}
 		rows = append(rows, []string{e.Effect, e.Test, optional(e.Value), strings.Join(df, ", "), optionalP(e.P), optionalP(e.PFDR), optionalP(e.PRedealt), e.Unit})
 	}
@@ -176,7 +175,7 @@ func (p *printer) light(o *OutcomeResult) {
 		if s != nil && s.Slope != nil {
 			on := ""
 			if s.DF != nil {
-				on = freedom(*s.DF)
+				on = phrase.Freedom(*s.DF)
 			}
 			rows = append(rows, []string{name, optional(s.Slope), between(s.CI95), optionalP(s.P), on})
 		}
@@ -191,13 +190,13 @@ func (p *printer) light(o *OutcomeResult) {
 	}
 	var trust []string
 	if l.Reliability != nil {
-		trust = append(trust, "reliability of the light figures "+Number(*l.Reliability))
+		trust = append(trust, "reliability of the light figures "+phrase.Number(*l.Reliability))
 	}
 	if l.VIF != nil {
-		trust = append(trust, "variance inflation "+Number(*l.VIF))
+		trust = append(trust, "variance inflation "+phrase.Number(*l.VIF))
 	}
 	if len(trust) > 0 {
-		p.wrapped("  ", "  ", upper(strings.Join(trust, "; "))+".")
+		p.wrapped("  ", "  ", phrase.Capital(strings.Join(trust, "; "))+".")
 	}
 	if len(l.Curve) == 0 {
 		return
@@ -226,7 +225,7 @@ func (p *printer) checks(o *OutcomeResult) {
 		}
 		text += ": " + c.Says
 		if c.P != nil {
-			text += "; p " + pText(*c.P)
+			text += "; p " + phrase.P(*c.P)
 		}
 		p.wrapped("  ", "      ", text+".")
 	}
@@ -241,7 +240,7 @@ func (p *printer) lost(list []Losses) {
 	for _, l := range list {
 		name := l.Treatment + " " + l.Level
 		if len(l.Of) > 0 {
-			name += ", " + ofWords(l.Of)
+			name += ", " + phrase.Of(l.Of)
 		}
 		rows = append(rows, []string{name, fmt.Sprint(l.N), fmt.Sprint(l.Lost), fmt.Sprint(l.Accident), optionalP(l.P)})
 	}
@@ -257,7 +256,7 @@ func (p *printer) ranks(list []Correlation) {
 	for _, c := range list {
 		name := c.A + " and " + c.B
 		if len(c.Of) > 0 {
-			name += ", " + ofWords(c.Of)
+			name += ", " + phrase.Of(c.Of)
 		}
 		rows = append(rows, []string{name, fmt.Sprint(c.N), optional(c.Rho), between(c.CI95), optionalP(c.P)})
 	}

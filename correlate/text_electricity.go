@@ -1,6 +1,10 @@
 package correlate
 
-import "fmt"
+import (
+	"fmt"
+
+	"parstead/correlate/phrase"
+)
 
 // electricity writes what was drawn and what came of it.
 func (p *printer) electricity(e *Electricity) {
@@ -10,14 +14,14 @@ func (p *printer) electricity(e *Electricity) {
 	p.heading("Electricity")
 	total := "not known"
 	if e.KWh != nil {
-		total = e.amount(e.KWh, e.Cost)
+		total = phrase.Current(e.KWh, e.Cost, e.Currency)
 	}
 	p.wrapped("  ", "  ", fmt.Sprintf("%s to %s: %s. Hours are %s.", e.From, e.To, total, e.Hours))
 	rows := [][]string{{"", "kWh", e.Currency, "mol", "kWh per mol", "error", "light from"}}
 	for _, b := range e.Bins {
 		wrong := ""
 		if b.RelativeError != nil {
-			wrong = percent(*b.RelativeError)
+			wrong = phrase.Percent(*b.RelativeError)
 		}
 		rows = append(rows, []string{b.Bin, optional(b.KWh), optional(b.Cost), optional(b.Mol), optional(b.KWhPerMol), wrong, b.Source})
 	}
@@ -45,7 +49,7 @@ func (p *printer) gains(e *Electricity) {
 	for _, g := range e.Gains {
 		name := g.Outcome
 		if len(g.Of) > 0 {
-			name += ", " + ofWords(g.Of)
+			name += ", " + phrase.Of(g.Of)
 		}
 		if name != last {
 			last = name
@@ -59,7 +63,7 @@ func (p *printer) gains(e *Electricity) {
 		case Unbounded:
 			row[1] = Unbounded
 			if g.KWhAtLeast != nil {
-				row[2] = "at least " + Number(*g.KWhAtLeast)
+				row[2] = "at least " + phrase.Number(*g.KWhAtLeast)
 			}
 		case Loss:
 			row[1] = "gave less"

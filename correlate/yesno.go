@@ -6,15 +6,17 @@ import (
 	"math"
 	"slices"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/dist"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // yesNo analyses a yes/no outcome: exact tables, one treatment at a time, and
 // a penalised logistic model beside them where one is asked for and the rarer
 // answer comes often enough.
 func (s *sample) yesNo(r *OutcomeResult) error {
-	s.shareFootings(r)
+	s.sharePlanning(r)
 	exact := &Exact{Effects: []Effect{}, Comparisons: []Comparison{}}
 	for k, t := range s.terms.Treatments {
 		used := overUnits(t.Factor).factor
@@ -35,7 +37,7 @@ func (s *sample) yesNo(r *OutcomeResult) error {
 		if shares.Test.Drawn > 0 {
 			s.say("exact", t.Name, "more than a million tables: p rests on %d drawn ones", shares.Test.Drawn)
 		}
-		exact.Effects = append(exact.Effects, Effect{Effect: t.Name, Test: "exact", P: known(shares.Test.P), Unit: string(model.PerPlant), kind: model.KindTreatment})
+		exact.Effects = append(exact.Effects, Effect{Effect: t.Name, Test: "exact", P: analysis.Known(shares.Test.P), Unit: string(model.PerPlant), Kind: model.KindTreatment})
 		exact.Comparisons = append(exact.Comparisons, s.sharePairs(used, shares)...)
 	}
 	if len(exact.Effects) > 0 {
@@ -87,7 +89,7 @@ func (s *sample) shareGroups(r *OutcomeResult, f model.Factor) {
 		}
 		low, high := dist.Wilson(yes, n, 0.95)
 		r.Groups = append(r.Groups, Group{
-			Levels: map[string]string{f.Name: level}, N: n, Mean: known(float64(yes) / float64(n)), CI95: &[2]float64{low, high},
+			Levels: map[string]string{f.Name: level}, N: n, Mean: analysis.Known(float64(yes) / float64(n)), CI95: &[2]float64{low, high},
 		})
 	}
 }
@@ -98,11 +100,11 @@ func (s *sample) sharePairs(f model.Factor, shares *model.Shares) []Comparison {
 	for _, p := range shares.Pairs {
 		c := Comparison{
 			Treatment: f.Name, A: f.Levels[p.A], B: f.Levels[p.B], Unit: string(model.PerPlant),
-			P: known(p.P), PSingle: known(p.PSingle),
+			P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle),
 		}
 		if p.OK {
-			c.Ratio, c.SE, c.CI95 = known(p.OddsRatio), known(p.LogSE), knownPair(p.CI95)
-			c.SmallestDetectable = known(model.Estimate{SE: p.LogSE, DF: math.Inf(1)}.Detectable())
+			c.Ratio, c.SE, c.CI95 = analysis.Known(p.OddsRatio), analysis.Known(p.LogSE), analysis.KnownPair(p.CI95)
+			c.SmallestDetectable = analysis.Known(model.Estimate{SE: p.LogSE, DF: math.Inf(1)}.Detectable())
 		} else {
 			s.say("odds ratio", f.Name, "%s against %s: one of the answers never came, so the odds ratio has no estimate", c.A, c.B)
 		}
@@ -147,11 +149,11 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 	if err != nil {
 		return err
 	}
-	e := Effect{Effect: name, Unit: string(t.SetPer), kind: model.KindTreatment}
+	e := Effect{Effect: name, Unit: string(t.SetPer), Kind: model.KindTreatment}
 	if test.OK {
-		e.Test, e.P = "exact", known(test.P)
+		e.Test, e.P = "exact", analysis.Known(test.P)
 	} else {
-		s.say("not tested", name, "there are only %s ways to deal %s to the %ss: too few for a p value", freedom(test.Deals), name, t.SetPer)
+		s.say("not tested", name, "there are only %s ways to deal %s to the %ss: too few for a p value", phrase.Freedom(test.Deals), name, t.SetPer)
 	}
 	exact.Effects = append(exact.Effects, e)
 	return nil
@@ -204,10 +206,10 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 		r.Effects = append(r.Effects, chiEffect(test, "chi2"))
 	}
 	for _, c := range coefficients {
-		k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: known(c.Value), SE: known(c.SE), CI95: knownPair(c.Limits), P: known(c.P)}
+		k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: analysis.Known(c.Value), SE: analysis.Known(c.SE), CI95: analysis.KnownPair(c.Limits), P: analysis.Known(c.P)}
 		r.Coefficients = append(r.Coefficients, k)
 		if c.Of == "light" && s.terms.Light != nil {
-			r.Light = &LightResult{Slope: Slope{k.Estimate, k.SE, k.CI95, k.P, nil}, VIF: s.inflation(full.Design)}
+			r.Light = &LightResult{Slope: Slope{Slope: k.Estimate, SE: k.SE, CI95: k.CI95, P: k.P}, VIF: s.inflation(full.Design)}
 			s.correct(r.Light, nil, model.Estimate{})
 			if s.terms.Bin != nil {
 				s.say("within_bin", "", "bins stay out of the model of single answers, so that the slopes within and between bins are not told apart")
@@ -259,8 +261,8 @@ func (s *sample) logisticPairs(r *OutcomeResult, full, bare *model.LogisticFit) 
 			contrast := s.contrast(p)
 			c := Comparison{
 				Treatment: family.Treatment, A: own.Design.Levels(family.Cells[p.A]), B: own.Design.Levels(family.Cells[p.B]),
-				Unit: string(model.PerPlant), Ratio: contrast.Ratio, CI95: contrast.CI95, SE: known(p.SE),
-				P: known(p.P), PSingle: known(p.PSingle), SmallestDetectable: known(p.Detectable()),
+				Unit: string(model.PerPlant), Ratio: contrast.Ratio, CI95: contrast.CI95, SE: analysis.Known(p.SE),
+				P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
 			}
 			if beside != nil {
 				other := s.contrast(beside[i])

@@ -90,7 +90,7 @@ func (c *correlateCmd) Run(e *env) error {
 	if c.JSON {
 		err = printJSON(e.stdout, result)
 	} else {
-		err = result.WriteText(e.stdout)
+		err = correlate.WriteText(e.stdout, result)
 	}
 	if err != nil {
 		return err

@@ -9,6 +9,7 @@ import (
 
 	"parstead/cmd/parstead/table"
 	"parstead/correlate"
+	"parstead/correlate/analysis"
 )
 
 // names finds names among the flags that don't fit one another.
@@ -55,7 +56,7 @@ func (c *correlateCmd) outcomes() ([]correlate.Outcome, error) {
 		if i < 1 {
 			return nil, usageError{fmt.Sprintf("--outcome %s: write NAME:KIND, such as mass_g:measure", text)}
 		}
-		kind, err := correlate.ParseKind(text[i+1:])
+		kind, err := analysis.ParseKind(text[i+1:])
 		if err != nil {
 			return nil, usageError{fmt.Sprintf("--outcome %s: %v", text, err)}
 		}

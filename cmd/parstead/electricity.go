@@ -6,6 +6,8 @@ import (
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
+	"parstead/correlate/analysis"
+	"parstead/correlate/phrase"
 	"parstead/light"
 	"parstead/light/account"
 	"parstead/light/energy"
@@ -47,7 +49,7 @@ func electricityOf(e *env, t *trial.Trial, books *account.Account, log []light.E
 		loads = append(loads, energy.Load(l))
 	}
 	use := energy.Over(&t.Rack, loads, during, cutsOf(log, during, out))
-	out.KWh = finite(use.KWh())
+	out.KWh = analysis.Known(use.KWh())
 	out.Cost = out.Price(out.KWh)
 	for _, d := range use.Draws {
 		drawOf(out, d)
@@ -61,14 +63,14 @@ func electricityOf(e *env, t *trial.Trial, books *account.Account, log []light.E
 		delivered = energy.DeliveredTo(&t.Rack, days)
 	}
 	for _, b := range use.Bins {
-		c := correlate.BinCurrent{Bin: b.Bin, KWh: finite(b.KWh()), KWhLamps: finite(b.Lamps)}
+		c := correlate.BinCurrent{Bin: b.Bin, KWh: analysis.Known(b.KWh()), KWhLamps: analysis.Known(b.Lamps)}
 		c.Cost = out.Price(c.KWh)
 		if b.LitHours > 0 {
-			c.TimerHoursPerDay = finite(b.LitHours)
+			c.TimerHoursPerDay = analysis.Known(b.LitHours)
 		}
 		c.SensorHoursPerDay = sensorHours(t, b.Bin, plants)
 		if timer, sensor := c.TimerHoursPerDay, c.SensorHoursPerDay; timer != nil && sensor != nil && math.Abs(*sensor-*timer) > mostApart {
-			out.Say("lit hours", b.Bin, "its sensors saw light for %s h a day where the timer has %s h: the current is counted by the timer", correlate.Number(*sensor), correlate.Number(*timer))
+			out.Say("lit hours", b.Bin, "its sensors saw light for %s h a day where the timer has %s h: the current is counted by the timer", phrase.Number(*sensor), phrase.Number(*timer))
 		}
 		i := slices.IndexFunc(delivered, func(d energy.Delivered) bool { return d.Bin == b.Bin })
 		switch {
@@ -109,7 +111,7 @@ func cutsOf(log []light.Event, during light.Span, out *correlate.Electricity) []
 
 // drawOf enters what one lamp or load drew, with the reason where it is not known.
 func drawOf(out *correlate.Electricity, d energy.Draw) {
-	draw := correlate.Draw{Name: d.Name, Kind: "load", Hours: finite(d.Hours), KWh: finite(d.KWh), Bins: d.Bins}
+	draw := correlate.Draw{Name: d.Name, Kind: "load", Hours: analysis.Known(d.Hours), KWh: analysis.Known(d.KWh), Bins: d.Bins}
 	if d.Watts > 0 {
 		draw.Watts = &d.Watts
 	}
@@ -142,16 +144,16 @@ func lit(out *correlate.Electricity, t *trial.Trial, c *correlate.BinCurrent, d 
 		out.Say("kwh_per_mol", c.Bin, "its light is known at %d of %d positions; the others are taken to have had the mean", d.Positions, places)
 	}
 	lamps := *c.KWhLamps
-	c.Mol, c.MeanDLI = finite(d.Mol), finite(d.MeanDLI)
-	c.RelativeError, c.Filled, c.Source = finite(d.Error), finite(d.Filled), d.Source.String()
-	c.KWhPerMol = finite(lamps / d.Mol)
+	c.Mol, c.MeanDLI = analysis.Known(d.Mol), analysis.Known(d.MeanDLI)
+	c.RelativeError, c.Filled, c.Source = analysis.Known(d.Error), analysis.Known(d.Filled), d.Source.String()
+	c.KWhPerMol = analysis.Known(lamps / d.Mol)
 	c.CostPerMol = out.Price(c.KWhPerMol)
 	if d.Dark > 0 {
 		perPlace := lamps / energy.Area(bin)
 		c.KWhPerMolBetween = &[2]float64{perPlace / d.Light, perPlace / d.Dark}
 	}
 	if d.Mol > lamps*energy.MostMolPerKWh {
-		out.Say("kwh_per_mol", c.Bin, "%s mol from %s kWh is more light than any lamp can make of it (%s mol a kWh): other light reaches the bin, or watts, pitch_cm or a sensor's factor are wrong", correlate.Number(d.Mol), correlate.Number(lamps), correlate.Number(energy.MostMolPerKWh))
+		out.Say("kwh_per_mol", c.Bin, "%s mol from %s kWh is more light than any lamp can make of it (%s mol a kWh): other light reaches the bin, or watts, pitch_cm or a sensor's factor are wrong", phrase.Number(d.Mol), phrase.Number(lamps), phrase.Number(energy.MostMolPerKWh))
 	}
 }
 
@@ -164,13 +166,5 @@ func sensorHours(t *trial.Trial, bin string, plants []account.PlantLight) *float
 			most, hours = plants[i].Trial.Whole, plants[i].Trial.Photoperiod
 		}
 	}
-	return finite(hours)
-}
-
-// finite is x for a result, absent where it is no finite number.
-func finite(x float64) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	return &x
+	return analysis.Known(hours)
 }

@@ -15,7 +15,7 @@ import (
 
 	"parstead/cmd/parstead/table"
 	"parstead/cmd/parstead/trial"
-	"parstead/correlate"
+	"parstead/correlate/analysis"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -160,7 +160,7 @@ func (a *analysisAsked) valid() error {
 		if err := once("outcome", o.Name); err != nil {
 			return err
 		}
-		if _, err := correlate.ParseKind(o.Kind); err != nil {
+		if _, err := analysis.ParseKind(o.Kind); err != nil {
 			return err
 		}
 		if !slices.Contains([]string{"", string(trial.Natural), string(trial.Log)}, o.Scale) {

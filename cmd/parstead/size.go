@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"parstead/correlate"
+	"parstead/correlate/phrase"
 )
 
 // sizeCmd is parstead size.
@@ -89,7 +90,7 @@ func (c *sizeCmd) Run(e *env) error {
 	if c.JSON {
 		return printJSON(e.stdout, next)
 	}
-	return next.WriteText(e.stdout)
+	return correlate.WriteNext(e.stdout, next)
 }
 
 func (c *sizeCmd) ask() correlate.Ask {
@@ -139,13 +140,14 @@ func (c *sizeCmd) ofFolder(e *env) (*correlate.NextTrial, error) {
 	if err != nil {
 		return nil, fmt.Errorf("correlate: %w", err)
 	}
-	next, reasons, err := result.Next(c.ask())
+	next, reasons, err := correlate.Next(result, c.ask())
 	if err != nil {
 		return nil, err
 	}
 	for i := range result.Outcomes {
 		for _, check := range reasons[i] {
-			fmt.Fprintf(e.stderr, "parstead: %s: %s\n", result.Outcomes[i].About(check.Of), check.Says)
+			o := &result.Outcomes[i]
+			fmt.Fprintf(e.stderr, "parstead: %s: %s\n", phrase.About(o.Name, o.Of, check.Of), check.Says)
 		}
 	}
 	switch {

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"parstead/correlate"
+	"parstead/correlate/phrase"
 )
 
 // electricityTables are what was drawn, what light came of it, and what one more
@@ -66,7 +67,7 @@ func gainsTable(e *correlate.Electricity) table {
 			name += ", " + g.Unit
 		}
 		if len(g.Of) > 0 {
-			name = ofWords(g.Of) + ": " + name
+			name = phrase.Of(g.Of) + ": " + name
 		}
 		by := "more " + g.By
 		if g.More != "" {

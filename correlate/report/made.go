@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"parstead/correlate"
+	"parstead/correlate/phrase"
 	"parstead/light"
 )
 
@@ -77,7 +78,7 @@ func (r *Report) design() string {
 		says = "No treatment."
 	}
 	if in.Bin != nil {
-		says += fmt.Sprintf(" %s", capital(count(len(in.Bin.Levels), "bin", "bins")))
+		says += fmt.Sprintf(" %s", phrase.Capital(count(len(in.Bin.Levels), "bin", "bins")))
 		if in.Block != nil {
 			says += " in " + count(len(in.Block.Levels), "block", "blocks")
 		}
@@ -90,16 +91,9 @@ func (r *Report) design() string {
 		}
 	}
 	if guards > 0 {
-		says += " " + capital(count(guards, "guard plant was", "guard plants were")) + " not analysed."
+		says += " " + phrase.Capital(count(guards, "guard plant was", "guard plants were")) + " not analysed."
 	}
 	return says + " A plant is the unit of observation; the plant maps are the map of the design."
-}
-
-func capital(s string) string {
-	if s == "" {
-		return ""
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 func (r *Report) replicated() string {
@@ -217,7 +211,7 @@ func (r *Report) water() string {
 		}
 		parts = append(parts, fmt.Sprintf("reservoir %s floods at %s for %s", f.Reservoir, strings.Join(times, ", "), lasting(f.Lasts)))
 	}
-	return capital(strings.Join(parts, "; ")) + "."
+	return phrase.Capital(strings.Join(parts, "; ")) + "."
 }
 
 // lasting writes a duration.

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"parstead/correlate"
+	"parstead/correlate/phrase"
 )
 
 // nextTable is what a next trial needs; nil where that is not known.
@@ -17,12 +18,11 @@ func nextTable(n *correlate.NextTrial) *table {
 		Note: fmt.Sprintf("Replicates per level with which the test of all levels together has a power of %s where two levels lie that far apart and the others half way between; in the column for one pair, those with which the interval of such a pair tells it apart. The range is that of the spread, which this trial estimated. Plants are counted at harvest: begin with more where some are lost.", short(n.Power)),
 	}
 	for _, need := range n.Needs {
-		about := correlate.OutcomeResult{Name: need.Outcome, Of: need.Of}
 		wanted, settles := change(need.Difference, need.Ratio), change(need.SmallestDifference, need.SmallestRatio)
 		if need.Shares != nil {
 			wanted, settles = percent(need.Shares[0])+" against "+percent(need.Shares[1]), "odds "+settles
 		}
-		row := []string{about.About(need.Treatment), wanted, need.Unit, strconv.Itoa(need.Replicates()), "", whole(need.EachPair), whole(need.WithoutCovariates), whole(need.RackHolds), whole(need.RackHoldsAlone), settles}
+		row := []string{phrase.About(need.Outcome, need.Of, need.Treatment), wanted, need.Unit, strconv.Itoa(need.Replicates()), "", whole(need.EachPair), whole(need.WithoutCovariates), whole(need.RackHolds), whole(need.RackHoldsAlone), settles}
 		if ci := need.CI95; ci != nil {
 			row[4] = fmt.Sprintf("%d to %d", ci[0], ci[1])
 		}

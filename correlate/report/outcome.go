@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"parstead/correlate"
+	"parstead/correlate/phrase"
 )
 
 // outcome is one result with the column that it is of.
@@ -34,7 +35,7 @@ func (o *outcome) title() string {
 	if len(o.Of) == 0 {
 		return o.Name
 	}
-	return o.Name + ", " + ofWords(o.Of)
+	return o.Name + ", " + phrase.Of(o.Of)
 }
 
 // file names the outcome's pictures.

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"parstead/correlate"
+	"parstead/correlate/phrase"
 )
 
 // panel is two outcomes against one another.
@@ -27,7 +28,7 @@ func (r *Report) outcomes(names fileNames) []picture {
 		if len(q.plants) == 0 {
 			continue
 		}
-		if n := len(parts); n == 0 || ofWords(parts[n-1][0].Of) != ofWords(c.Of) {
+		if n := len(parts); n == 0 || phrase.Of(parts[n-1][0].Of) != phrase.Of(c.Of) {
 			parts = append(parts, nil)
 		}
 		parts[len(parts)-1] = append(parts[len(parts)-1], q)
@@ -55,7 +56,7 @@ func (r *Report) panel(c correlate.Correlation) panel {
 	q := panel{Correlation: c}
 	for i := range r.Result.Outcomes {
 		o := &r.Result.Outcomes[i]
-		if ofWords(o.Of) != ofWords(c.Of) {
+		if phrase.Of(o.Of) != phrase.Of(c.Of) {
 			continue
 		}
 		switch o.Name {
@@ -98,7 +99,7 @@ type panels struct {
 }
 
 func (d panels) title() string {
-	if of := ofWords(d.list[0].Of); of != "" {
+	if of := phrase.Of(d.list[0].Of); of != "" {
 		return "Outcomes against one another, " + of
 	}
 	return "Outcomes against one another"

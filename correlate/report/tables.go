@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"parstead/correlate"
+	"parstead/correlate/phrase"
 )
 
 // without drops columns that say nothing in any row.
@@ -231,7 +232,7 @@ func lostTable(list []correlate.Losses) *table {
 	for _, l := range list {
 		name := l.Treatment + " " + l.Level
 		if len(l.Of) > 0 {
-			name = ofWords(l.Of) + ": " + name
+			name = phrase.Of(l.Of) + ": " + name
 		}
 		var causes []string
 		for _, c := range slices.Sorted(maps.Keys(l.Causes)) {
@@ -254,7 +255,7 @@ func ranksTable(list []correlate.Correlation) *table {
 	for _, c := range list {
 		name := c.A + " and " + c.B
 		if len(c.Of) > 0 {
-			name = ofWords(c.Of) + ": " + name
+			name = phrase.Of(c.Of) + ": " + name
 		}
 		t.Rows = append(t.Rows, []string{name, strconv.Itoa(c.N), known(c.Rho), between(c.CI95), chance(c.P)})
 	}

@@ -2,13 +2,10 @@ package report
 
 import (
 	"fmt"
-	"maps"
 	"math"
-	"slices"
 	"strconv"
-	"strings"
 
-	"parstead/correlate"
+	"parstead/correlate/phrase"
 )
 
 // number writes a number as the findings do; nothing for one that is not known.
@@ -16,7 +13,7 @@ func number(x float64) string {
 	if math.IsNaN(x) {
 		return ""
 	}
-	return correlate.Number(x)
+	return phrase.Number(x)
 }
 
 // short writes a number that someone gave, as it was given.
@@ -96,15 +93,6 @@ func unit(words, of string) string {
 		return words
 	}
 	return words + ", " + of
-}
-
-// ofWords words the value of analyse_by: "species Peperomia".
-func ofWords(of map[string]string) string {
-	var parts []string
-	for _, k := range slices.Sorted(maps.Keys(of)) {
-		parts = append(parts, k+" "+of[k])
-	}
-	return strings.Join(parts, ", ")
 }
 
 func count(n int, one, many string) string {

@@ -1,4 +1,5 @@
-package correlate
+// Package phrase is how numbers, names and lists are written for people.
+package phrase
 
 import (
 	"fmt"
@@ -7,6 +8,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Number writes a number for people: three significant digits, more before the
@@ -27,16 +30,16 @@ func Number(x float64) string {
 	return strings.ReplaceAll(text, "-", "−")
 }
 
-// freedom writes degrees of freedom and other counts, whole where they are.
-func freedom(d float64) string {
+// Freedom writes degrees of freedom and other counts, whole where they are.
+func Freedom(d float64) string {
 	if d == math.Trunc(d) && math.Abs(d) < 1e15 {
 		return strconv.FormatFloat(d, 'f', 0, 64)
 	}
 	return Number(d)
 }
 
-// percent writes a share for people.
-func percent(share float64) string {
+// Percent writes a share for people.
+func Percent(share float64) string {
 	p := 100 * share
 	switch a := math.Abs(p); {
 	case a >= 10:
@@ -47,44 +50,40 @@ func percent(share float64) string {
 	return strconv.FormatFloat(p, 'g', 2, 64) + " %"
 }
 
-// pText writes a p value for people.
-func pText(p float64) string {
+// P writes a p value for people.
+func P(p float64) string {
 	if p < 0.001 {
 		return "below 0.001"
 	}
 	return strconv.FormatFloat(p, 'f', 3, 64)
 }
 
-// withUnit adds the outcome's unit to a number.
-func (s *sample) withUnit(n string) string { return unit(n, s.out.Unit) }
-
-func unit(n, of string) string {
+// Unit adds a unit, if any, to a number.
+func Unit(n, of string) string {
 	if of == "" {
 		return n
 	}
 	return n + " " + of
 }
 
-// were counts plants with their verb: "1 plant was", "3 plants were".
-func were(n int) string {
+// Were counts plants with their verb: "1 plant was", "3 plants were".
+func Were(n int) string {
 	if n == 1 {
 		return "1 plant was"
 	}
 	return strconv.Itoa(n) + " plants were"
 }
 
-// list joins names: "a, b and c".
-func list(names []string) string {
+// List joins names: "a, b and c".
+func List(names []string) string {
 	if len(names) < 2 {
 		return strings.Join(names, "")
 	}
 	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1]
 }
 
-func sortedKeys(set map[string]bool) []string { return slices.Sorted(maps.Keys(set)) }
-
-// of words the value of analyse_by: "species = Peperomia".
-func ofWords(of map[string]string) string {
+// Of writes the value of analyse_by: "species Peperomia".
+func Of(of map[string]string) string {
 	var parts []string
 	for _, k := range slices.Sorted(maps.Keys(of)) {
 		parts = append(parts, fmt.Sprintf("%s %s", k, of[k]))
@@ -92,10 +91,34 @@ func ofWords(of map[string]string) string {
 	return strings.Join(parts, ", ")
 }
 
-// plant names a plant in a sentence; a table's rows have lines, not codes.
-func (in *Input) plant(code string) string {
-	if in.Table {
+// Plant names a plant in a sentence: by its code or, from a flat table, by its line.
+func Plant(code string, table bool) string {
+	if table {
 		return "the plant in " + code
 	}
 	return "plant " + code
+}
+
+// About names something of an outcome: "biomass_g, species Peperomia, medium".
+func About(outcome string, of map[string]string, what string) string {
+	parts := slices.DeleteFunc([]string{outcome, Of(of), what}, func(s string) bool { return s == "" })
+	return strings.Join(parts, ", ")
+}
+
+// Capital makes the first letter a capital.
+func Capital(s string) string {
+	first, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(first)) + s[n:]
+}
+
+// Current writes kilowatt hours with their price: "12.3 kWh or 3.70 EUR".
+func Current(kwh, cost *float64, currency string) string {
+	text := Number(*kwh) + " kWh"
+	if cost != nil {
+		text += fmt.Sprintf(" or %s %s", Number(*cost), currency)
+	}
+	return text
 }

@@ -1,6 +1,10 @@
-package correlate
+package analysis
 
-import "parstead/correlate/model"
+import (
+	"slices"
+
+	"parstead/correlate/model"
+)
 
 // Result is the harvest correlation of one trial. Its JSON has the keys of the
 // command's contract; what could not be estimated is absent and a check says why.
@@ -13,7 +17,13 @@ type Result struct {
 	Electricity         *Electricity    `json:"electricity,omitempty"`
 	Departures          []string        `json:"departures,omitempty"`
 
-	seed uint64 // of the draws that size a next trial
+	// Seed is that of the draws that size a next trial.
+	Seed uint64 `json:"-"`
+}
+
+// Computed tells whether any outcome could be analysed.
+func (r *Result) Computed() bool {
+	return slices.ContainsFunc(r.Outcomes, func(o OutcomeResult) bool { return o.Model != "" })
 }
 
 // OutcomeResult is one outcome for one value of analyse_by.
@@ -48,7 +58,8 @@ type OutcomeResult struct {
 	// Curve is the fitted light curve with its band over measured light, for pictures.
 	Curve *CurveBand `json:"-"`
 
-	footings []footing // what a next trial can be sized by
+	// Planning is what a next trial can be sized by, treatment by treatment.
+	Planning []Planning `json:"-"`
 }
 
 // PlantPoint is one plant that entered an outcome's results.
@@ -90,7 +101,7 @@ type Effect struct {
 	PRedealt *float64  `json:"p_redealt,omitempty"`
 	Unit     string    `json:"unit,omitempty"` // what was replicated: plant, bin or reservoir
 
-	kind model.Kind // tells a treatment called "light" from light
+	Kind model.Kind `json:"-"` // tells a treatment called "light" from light
 }
 
 // Coefficient is one column of the model.
@@ -251,7 +262,7 @@ type Suspect struct {
 	Studentized float64  `json:"studentized"`
 	PWithout    *float64 `json:"p_without,omitempty"` // of the outcome's first effect
 
-	about string // that effect's name
+	About string `json:"-"` // that effect's name
 }
 
 // Check is a test of an assumption, or the reason why a quantity is absent.

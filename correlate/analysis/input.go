@@ -1,4 +1,4 @@
-package correlate
+package analysis
 
 import (
 	"fmt"
@@ -166,12 +166,4 @@ type Input struct {
 	Departures []string
 	// Early is set where the results are read before the trial ends.
 	Early bool
-}
-
-// Options say how an Input is analysed.
-type Options struct {
-	Interactions   bool   // all two-way interactions of the treatments
-	NoGrowthInDark bool   // light curves without intercept, bins or treatments
-	Seed           uint64 // of every random draw
-	Workers        int    // goroutines for permutations; 0: as many as processors
 }
