@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"parstead/cmd/parstead/atomicfile"
-	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/light/watch"
 	"parstead/store"
@@ -98,8 +97,8 @@ func (d *daemon) takeFiles(now map[string]stamp) {
 	}
 	if err != nil {
 		d.log.Error("changed files not adopted", "error", err)
-		d.alarms.filesAre(&page.Condition{
-			Condition: conditionFiles, Since: d.clock.Now(),
+		d.alarms.filesAre(&watch.Condition{
+			Kind: watch.Files, Since: d.clock.Now(),
 			Says: "The trial's files have changed and can't be used; the old ones stay in force.",
 			Do:   err.Error() + " Then the daemon takes them by itself. parstead check " + filepath.Base(t.Dir) + " lists everything.",
 		})

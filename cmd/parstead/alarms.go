@@ -14,18 +14,6 @@ import (
 	"parstead/light/watch"
 )
 
-// The conditions that the daemon itself can be in; the others are the watch's.
-const (
-	conditionClock   = "clock"   // the system clock can't be trusted
-	conditionDisk    = "disk"    // too little room, or readings can't be kept
-	conditionBroker  = "broker"  // another broker is away, refuses, or has the session taken over
-	conditionFiles   = "files"   // the trial's files have an error; the old ones are in force
-	conditionEntries = "entries" // what was entered at the page can't be written into the sheets
-)
-
-// daemonsOwn lists them: they are told as soon as they are found.
-var daemonsOwn = []string{conditionClock, conditionDisk, conditionBroker, conditionFiles, conditionEntries, conditionBackup}
-
 const (
 	diskFloor  = 256 << 20 // bytes that must stay free
 	clockShown = time.Hour // how long a step of the clock is shown
@@ -38,14 +26,14 @@ type alarms struct {
 	mu       sync.Mutex
 	watch    *watch.Watch
 	looked   bool // at least once, so that what holds is known
-	holding  []page.Condition
-	shown    []page.Condition // of these, what the readings showed at the last look that could be made
-	files    *page.Condition  // set by adoptChanges
+	holding  []watch.Condition
+	shown    []watch.Condition // of these, what the readings showed at the last look that could be made
+	files    *watch.Condition  // set by adoptChanges
 	step     *ingest.Step
-	retained map[string]page.Condition // topic: what stands there
-	told     []page.Condition          // what the teller was told and not told to be over
-	carried  []page.Condition          // of these, told before the last stop and not found again yet
-	judge    time.Time                 // until then what is carried may be found again
+	retained map[string]watch.Condition // topic: what stands there
+	told     []watch.Condition          // what the teller was told and not told to be over
+	carried  []watch.Condition          // of these, told before the last stop and not found again yet
+	judge    time.Time                  // until then what is carried may be found again
 }
 
 // settling is how long after the start a condition that was told before may
@@ -54,21 +42,19 @@ const settling = 30 * time.Minute
 
 func (a *alarms) init(d *daemon) {
 	a.watch = watch.New(&d.trial.Load().Rack)
-	a.retained = map[string]page.Condition{}
+	a.retained = map[string]watch.Condition{}
 	if d.teller == nil {
 		return
 	}
 	for _, m := range d.teller.Told() {
-		a.told = append(a.told, page.Condition{
-			Condition: m.Condition, Bin: m.Bin, Sensor: m.Sensor, Since: m.Since, Says: m.Says, Do: m.Do,
-		})
+		a.told = append(a.told, m.Condition)
 	}
 	a.carried = slices.Clone(a.told)
 	a.judge = d.clock.Now().Add(settling)
 }
 
 // list is the conditions that hold, gravest first.
-func (a *alarms) list() []page.Condition {
+func (a *alarms) list() []watch.Condition {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return slices.Clone(a.holding)
@@ -88,7 +74,7 @@ func (a *alarms) clockStepped(s ingest.Step) {
 }
 
 // filesAre sets or, with nil, ends the condition of the trial's files.
-func (a *alarms) filesAre(c *page.Condition) {
+func (a *alarms) filesAre(c *watch.Condition) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	a.files = c
@@ -120,10 +106,10 @@ func (a *alarms) look(ctx context.Context, d *daemon, now time.Time) {
 	a.mu.Unlock()
 
 	for _, c := range notIn(found, before) {
-		d.log.Warn("condition", "condition", c.Condition, "bin", c.Bin, "sensor", c.Sensor, "says", c.Says)
+		d.log.Warn("condition", "condition", c.Kind, "bin", c.Bin, "sensor", c.Sensor, "says", c.Says)
 	}
 	for _, c := range notIn(before, found) {
-		d.log.Info("condition over", "condition", c.Condition, "bin", c.Bin, "sensor", c.Sensor)
+		d.log.Info("condition over", "condition", c.Kind, "bin", c.Bin, "sensor", c.Sensor)
 	}
 	a.say(d, own, before, found, now)
 	a.retain(d, found, now)
@@ -132,7 +118,7 @@ func (a *alarms) look(ctx context.Context, d *daemon, now time.Time) {
 // say hands the teller what has changed. What the readings show is told, and its
 // end too, when two looks in a row agree: of a power cut one look may see the
 // first bin dark and the next one all.
-func (a *alarms) say(d *daemon, own, before, found []page.Condition, now time.Time) {
+func (a *alarms) say(d *daemon, own, before, found []watch.Condition, now time.Time) {
 	trial := d.trial.Load().Name
 	sure := notIn(found, notIn(found, slices.Concat(own, before)))
 	for _, c := range notIn(sure, a.told) {
@@ -142,12 +128,12 @@ func (a *alarms) say(d *daemon, own, before, found []page.Condition, now time.Ti
 		}
 	}
 	a.carried = notIn(a.carried, found)
-	a.told = slices.DeleteFunc(a.told, func(c page.Condition) bool {
-		one := []page.Condition{c}
-		switch isOwn := slices.Contains(daemonsOwn, c.Condition); {
+	a.told = slices.DeleteFunc(a.told, func(c watch.Condition) bool {
+		one := []watch.Condition{c}
+		switch {
 		case len(notIn(one, found)) == 0, absorbed(c, found):
 			return false
-		case !isOwn && len(notIn(one, before)) == 0:
+		case !c.Kind.Daemons() && len(notIn(one, before)) == 0:
 			return false
 		case now.Before(a.judge) && len(notIn(one, a.carried)) == 0:
 			return false
@@ -160,12 +146,12 @@ func (a *alarms) say(d *daemon, own, before, found []page.Condition, now time.Ti
 // absorbed tells whether a condition of a larger part of the rack speaks for c:
 // of the whole rack for a bin, of a bin for one of its sensors, of the broker for
 // whoever is silent.
-func absorbed(c page.Condition, found []page.Condition) bool {
-	return slices.ContainsFunc(found, func(f page.Condition) bool {
-		if f.Condition == conditionBroker {
-			return c.Condition == string(watch.Silent)
+func absorbed(c watch.Condition, found []watch.Condition) bool {
+	return slices.ContainsFunc(found, func(f watch.Condition) bool {
+		if f.Kind == watch.Broker {
+			return c.Kind == watch.Silent
 		}
-		return f.Condition == c.Condition && !sameCause(f, c) && f.Sensor == "" && (f.Bin == "" || f.Bin == c.Bin)
+		return f.Kind == c.Kind && f.Cause() != c.Cause() && f.Sensor == "" && (f.Bin == "" || f.Bin == c.Bin)
 	})
 }
 
@@ -175,28 +161,22 @@ func (d *daemon) tell(m tell.Message) {
 	}
 }
 
-func sameCause(a, b page.Condition) bool {
-	return a.Condition == b.Condition && a.Bin == b.Bin && a.Sensor == b.Sensor
-}
-
 // notIn lists the conditions of list of which others has no cause.
-func notIn(list, others []page.Condition) []page.Condition {
-	return slices.DeleteFunc(slices.Clone(list), func(c page.Condition) bool {
-		return slices.ContainsFunc(others, func(o page.Condition) bool { return sameCause(c, o) })
+func notIn(list, others []watch.Condition) []watch.Condition {
+	return slices.DeleteFunc(slices.Clone(list), func(c watch.Condition) bool {
+		return slices.ContainsFunc(others, func(o watch.Condition) bool { return c.Cause() == o.Cause() })
 	})
 }
 
-func message(trial string, c page.Condition, until *time.Time) tell.Message {
-	return tell.Message{
-		Trial: trial, Condition: c.Condition, Bin: c.Bin, Sensor: c.Sensor,
-		Since: c.Since.UTC(), Until: until, Says: c.Says, Do: c.Do,
-	}
+func message(trial string, c watch.Condition, until *time.Time) tell.Message {
+	c.Since, c.Until = c.Since.UTC(), until
+	return tell.Message{Trial: trial, Condition: c}
 }
 
 // retain keeps one message at each topic at the broker: that of the gravest
 // condition there, or that it is over. What could not be published is tried
 // again at the next look.
-func (a *alarms) retain(d *daemon, found []page.Condition, now time.Time) {
+func (a *alarms) retain(d *daemon, found []watch.Condition, now time.Time) {
 	trial := d.trial.Load().Name
 	due := map[string]bool{}
 	for _, c := range found {
@@ -229,8 +209,8 @@ func publish(d *daemon, topic string, m tell.Message) (ok bool) {
 }
 
 // own lists the conditions that the daemon itself is in.
-func (a *alarms) own(d *daemon, now time.Time) []page.Condition {
-	var found []page.Condition
+func (a *alarms) own(d *daemon, now time.Time) []watch.Condition {
+	var found []watch.Condition
 	a.mu.Lock()
 	files, step := a.files, a.step
 	a.mu.Unlock()
@@ -247,10 +227,10 @@ func (a *alarms) own(d *daemon, now time.Time) []page.Condition {
 		found = append(found, *files)
 	}
 	if step != nil && now.Sub(step.At) < clockShown {
-		found = append(found, page.Condition{
-			Condition: conditionClock, Since: step.At,
+		found = append(found, watch.Condition{
+			Kind: watch.Clock, Since: step.At,
 			Says: fmt.Sprintf("The system clock was set by %s.", step.By.Round(time.Second)),
-			Do:   "Readings that came before are dated anew. See that the machine gets its time from the network or has a clock with a battery.",
+			Do:   watch.Clock.Do(),
 		})
 	}
 	if c, ok := d.desk.condition(now); ok {
@@ -264,7 +244,7 @@ func (a *alarms) own(d *daemon, now time.Time) []page.Condition {
 
 // watched lists what the readings show to be wrong; on an error, what they
 // showed last.
-func (a *alarms) watched(ctx context.Context, d *daemon, now time.Time) ([]page.Condition, error) {
+func (a *alarms) watched(ctx context.Context, d *daemon, now time.Time) ([]watch.Condition, error) {
 	a.mu.Lock()
 	w, last := a.watch, a.shown
 	a.mu.Unlock()
@@ -278,20 +258,18 @@ func (a *alarms) watched(ctx context.Context, d *daemon, now time.Time) ([]page.
 		return last, err
 	}
 	var sensors []page.Sensor
-	if slices.ContainsFunc(wrong, func(c watch.Condition) bool { return c.Name == watch.Silent }) {
+	if slices.ContainsFunc(wrong, func(c watch.Condition) bool { return c.Kind == watch.Silent }) {
 		sensors = d.sensors(d.trial.Load(), now)
 	}
-	var found []page.Condition
-	for _, c := range wrong {
-		if c.Name == watch.Silent {
-			tellTimeless(&c, sensors)
+	for i := range wrong {
+		if wrong[i].Kind == watch.Silent {
+			tellTimeless(&wrong[i], sensors)
 		}
-		found = append(found, page.Condition{Condition: string(c.Name), Bin: c.Bin, Sensor: c.Sensor, Since: c.Since, Says: c.Says, Do: c.Do})
 	}
 	a.mu.Lock()
-	a.shown = found
+	a.shown = wrong
 	a.mu.Unlock()
-	return found, nil
+	return wrong, nil
 }
 
 // tellTimeless says of sensors that count as silent that their messages come, but
@@ -310,10 +288,10 @@ func tellTimeless(c *watch.Condition, sensors []page.Sensor) {
 }
 
 // keepSince leaves a condition that goes on with the moment it was first found.
-func keepSince(before, found []page.Condition) []page.Condition {
+func keepSince(before, found []watch.Condition) []watch.Condition {
 	for i := range found {
 		for _, b := range before {
-			if sameCause(b, found[i]) && b.Since.Before(found[i].Since) {
+			if b.Cause() == found[i].Cause() && b.Since.Before(found[i].Since) {
 				found[i].Since = b.Since
 			}
 		}
@@ -321,13 +299,13 @@ func keepSince(before, found []page.Condition) []page.Condition {
 	return found
 }
 
-func diskIs(folder string, now time.Time) (page.Condition, bool) {
+func diskIs(folder string, now time.Time) (watch.Condition, bool) {
 	free, err := freeBytes(folder)
 	if err != nil || free >= diskFloor {
-		return page.Condition{}, false
+		return watch.Condition{}, false
 	}
-	return page.Condition{
-		Condition: conditionDisk, Since: now,
+	return watch.Condition{
+		Kind: watch.Disk, Since: now,
 		Says: fmt.Sprintf("Only %d MB are free where the trial is kept.", free>>20),
 		Do:   "Make room on the disk that holds " + absolute(folder) + "; readings can't be kept once it is full.",
 	}, true

@@ -13,6 +13,7 @@ import (
 
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
+	"parstead/light/watch"
 	"parstead/store"
 )
 
@@ -295,7 +296,7 @@ func TestNightlyBackups(t *testing.T) {
 		t.Error("told too early")
 	}
 	c, ok := d.nightly.condition(tr, at("2026-03-10 05:30"))
-	if !ok || c.Condition != "backup" || !strings.Contains(c.Says, "8 March, 03:30") || !strings.Contains(c.Says, "failed") {
+	if !ok || c.Kind != watch.Backup || !strings.Contains(c.Says, "8 March, 03:30") || !strings.Contains(c.Says, "failed") {
 		t.Errorf("%v, %+v", ok, c)
 	}
 	if err := os.Rename(stick+"-gone", stick); err != nil {

@@ -9,6 +9,7 @@ import (
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/tell"
 	"parstead/light"
+	"parstead/light/watch"
 )
 
 // sayDaily hands the day's line to the teller once its hour has come. A restart
@@ -30,7 +31,7 @@ func (d *daemon) sayDaily(ctx context.Context, now time.Time) {
 		return
 	}
 	d.dailyAt = due
-	d.teller.Tell(tell.Message{Trial: t.Name, Condition: tell.DailyLine, Since: due.UTC(), Says: dailyLine(s)})
+	d.teller.Tell(tell.Message{Trial: t.Name, Condition: watch.Condition{Kind: tell.DailyLine, Since: due.UTC(), Says: dailyLine(s)}})
 }
 
 // dailyLine says in one line how many sensors are heard, what light the last
@@ -52,7 +53,7 @@ func dailyLine(s *page.State) string {
 	}
 	var wrong []string
 	for _, c := range s.Conditions {
-		wrong = append(wrong, strings.Join(strings.Fields(c.Condition+" "+c.Bin+" "+c.Sensor), " "))
+		wrong = append(wrong, strings.Join(strings.Fields(string(c.Kind)+" "+c.Bin+" "+c.Sensor), " "))
 	}
 	if len(wrong) == 0 {
 		wrong = []string{"nothing is wrong"}

@@ -15,6 +15,7 @@ import (
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
+	"parstead/light/watch"
 )
 
 // desk takes in what is entered at the page: first it goes into the trial's log,
@@ -405,13 +406,13 @@ func (k *desk) notices() []string {
 const waitsLong = 15 * time.Minute
 
 // condition tells when entries have waited for long.
-func (k *desk) condition(now time.Time) (page.Condition, bool) {
+func (k *desk) condition(now time.Time) (watch.Condition, bool) {
 	is := k.shown.Load()
 	if is.why == "" || now.Sub(is.since) < waitsLong {
-		return page.Condition{}, false
+		return watch.Condition{}, false
 	}
-	return page.Condition{
-		Condition: conditionEntries, Since: is.since,
+	return watch.Condition{
+		Kind: watch.Entries, Since: is.since,
 		Says: fmt.Sprintf("What was entered at the page (%d) is in the log but not yet in the sheets.", is.waiting),
 		Do:   is.why,
 	}, true

@@ -16,6 +16,7 @@ import (
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
+	"parstead/light/watch"
 	"parstead/store"
 )
 
@@ -68,7 +69,7 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 		t.Errorf("%+v %q", a, sheetText(t, dir, "counts.csv"))
 	}
 	clock.move(waitsLong + time.Minute)
-	eventually(t, "the condition", func() bool { return has(w, conditionEntries) })
+	eventually(t, "the condition", func() bool { return has(w, watch.Entries) })
 	w.stop()
 	// The spreadsheet saves what it had, and more.
 	writeFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g,remarks\nP3,1.75,\nP2,,small\n"})
@@ -79,7 +80,7 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 	const want = "plant,mass_g,remarks\nP3,1.75,\nP2,3,small\nP1,2.25,\n"
 	eventually(t, "the entries in the sheet", func() bool { return sheetText(t, dir, "harvest.csv") == want })
 	eventually(t, "it to be in use", func() bool { x, _ := w.trial.Load().Plant("P1"); return x.Values["mass_g"].Value == 2.25 })
-	eventually(t, "the end of the condition", func() bool { return !has(w, conditionEntries) })
+	eventually(t, "the end of the condition", func() bool { return !has(w, watch.Entries) })
 	w.stop()
 	// What the grower makes of the sheet afterwards stays, and is told for a day.
 	w = watchFolder(t, dir, daemonOptions{clock: clock.clock()})

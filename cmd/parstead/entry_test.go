@@ -20,6 +20,7 @@ import (
 
 	"parstead/cmd/parstead/page"
 	"parstead/light"
+	"parstead/light/watch"
 	"parstead/store"
 )
 
@@ -166,8 +167,8 @@ func events(tb testing.TB, db *store.DB, kinds ...light.Kind) []light.Event {
 	return slices.DeleteFunc(slices.Clone(log), func(e light.Event) bool { return !slices.Contains(kinds, e.Kind) })
 }
 
-func has(w *watched, condition string) bool {
-	return slices.ContainsFunc(w.alarms.list(), func(c page.Condition) bool { return c.Condition == condition })
+func has(w *watched, condition watch.Kind) bool {
+	return slices.ContainsFunc(w.alarms.list(), func(c watch.Condition) bool { return c.Kind == condition })
 }
 
 // Each kind of entry lands in the log with its stamp and in its sheet, in the
@@ -228,7 +229,7 @@ func TestEntriesReachLogAndSheets(t *testing.T) {
 	if body := w.get("/"); !strings.Contains(body, "mass_g 2.75, was 2,5; in harvest.csv (Ana)") {
 		t.Error("the page's log has no such entry")
 	}
-	if has(w, conditionFiles) || has(w, conditionEntries) {
+	if has(w, watch.Files) || has(w, watch.Entries) {
 		t.Errorf("conditions %v", w.alarms.list())
 	}
 	w.stop()

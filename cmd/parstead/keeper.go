@@ -9,9 +9,9 @@ import (
 	"syscall"
 	"time"
 
-	"parstead/cmd/parstead/page"
 	"parstead/ingest"
 	"parstead/light"
+	"parstead/light/watch"
 	"parstead/store"
 )
 
@@ -80,14 +80,14 @@ func (k *keeper) stuck() bool {
 }
 
 // condition tells that readings can't be kept.
-func (k *keeper) condition(folder string) (c page.Condition, ok bool) {
+func (k *keeper) condition(folder string) (c watch.Condition, ok bool) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if k.cause == nil {
 		return c, false
 	}
-	c = page.Condition{
-		Condition: conditionDisk, Since: k.since,
+	c = watch.Condition{
+		Kind: watch.Disk, Since: k.since,
 		Says: fmt.Sprintf("Readings can't be kept: %v.", k.cause),
 	}
 	switch where := absolute(folder); {

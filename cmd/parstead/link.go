@@ -5,8 +5,8 @@ import (
 	"sync"
 	"time"
 
-	"parstead/cmd/parstead/page"
 	"parstead/ingest"
+	"parstead/light/watch"
 )
 
 const (
@@ -44,10 +44,10 @@ func (l *link) note(s ingest.State, now time.Time) {
 }
 
 // condition tells what is wrong with the link to the broker at url.
-func (l *link) condition(url string, now time.Time) (c page.Condition, ok bool) {
+func (l *link) condition(url string, now time.Time) (c watch.Condition, ok bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	c = page.Condition{Condition: conditionBroker}
+	c = watch.Condition{Kind: watch.Broker}
 	switch {
 	case !l.taken.IsZero() && now.Sub(l.taken) < shownFor:
 		c.Since = l.taken
@@ -66,7 +66,7 @@ func (l *link) condition(url string, now time.Time) (c page.Condition, ok bool) 
 		c.Says = fmt.Sprintf("The broker at %s was away for %s and is back.", url, l.back.Sub(l.away).Round(time.Minute))
 		c.Do = "See on the page that every sensor is heard again."
 	default:
-		return page.Condition{}, false
+		return watch.Condition{}, false
 	}
 	return c, true
 }

@@ -10,13 +10,10 @@ import (
 	"sync"
 	"time"
 
-	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
+	"parstead/light/watch"
 )
-
-// conditionBackup says that no fresh backup exists.
-const conditionBackup = "backup"
 
 const (
 	backupGrace = 26 * time.Hour // how long after it was due a backup may be missing
@@ -107,7 +104,7 @@ func nextDue(t *trial.Trial, after time.Time) time.Time {
 }
 
 // condition tells that the newest backup is too old.
-func (n *nightly) condition(t *trial.Trial, now time.Time) (c page.Condition, ok bool) {
+func (n *nightly) condition(t *trial.Trial, now time.Time) (c watch.Condition, ok bool) {
 	if t.Backup == nil {
 		return c, false
 	}
@@ -129,10 +126,10 @@ func (n *nightly) condition(t *trial.Trial, now time.Time) (c page.Condition, ok
 	if newest.IsZero() {
 		named = due
 	}
-	c = page.Condition{
-		Condition: conditionBackup, Since: due,
+	c = watch.Condition{
+		Kind: watch.Backup, Since: due,
 		Says: fmt.Sprintf(says, t.Backup.Folder, named.In(t.Rack.Zone).Format("2 January, 15:04")),
-		Do:   "See that the stick or disk is in its place and has room, then wait an hour; or copy by hand: parstead backup.",
+		Do:   watch.Backup.Do(),
 	}
 	if failure != nil {
 		c.Says += " The last attempt failed: " + failure.Error() + "."

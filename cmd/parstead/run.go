@@ -10,6 +10,7 @@ import (
 	"parstead/cmd/parstead/tell"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
+	"parstead/light/watch"
 )
 
 // runCmd is the daemon.
@@ -86,8 +87,11 @@ func testMessage(ctx context.Context, t *trial.Trial, o daemonOptions) error {
 		return errNobodyToTell
 	}
 	m := tell.Message{
-		Trial: t.Name, Condition: tell.Test, Since: o.clock.Now().UTC(),
-		Says: "This is a test: messages from parstead reach you.", Do: "Nothing is to be done.",
+		Trial: t.Name,
+		Condition: watch.Condition{
+			Kind: tell.Test, Since: o.clock.Now().UTC(),
+			Says: "This is a test: messages from parstead reach you.", Do: "Nothing is to be done.",
+		},
 	}
 	for _, way := range ways {
 		if err := way.Send(ctx, m); err != nil {

@@ -208,7 +208,7 @@ func (o outbox) messages() (short []string, all []tell.Message) {
 		if err := in.Decode(&m); err != nil {
 			return short, all
 		}
-		words := m.Condition + " " + m.Bin + " " + m.Sensor
+		words := string(m.Kind) + " " + m.Bin + " " + m.Sensor
 		if m.Until != nil {
 			words = "over " + words
 		}

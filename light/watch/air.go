@@ -16,7 +16,7 @@ func (l *look) air(bin light.Bin) []Condition {
 		return nil
 	}
 	for _, side := range []struct {
-		name    Name
+		kind    Kind
 		outside func(float64) bool
 		word    string
 		limit   float64
@@ -47,13 +47,9 @@ func (l *look) air(bin light.Bin) []Condition {
 		if n == 0 {
 			continue
 		}
-		do := "Air the room or shade it; look at the fan. Lamps are switched off at the plug."
-		if side.name == Cold {
-			do = "Warm the room or look for a draught; heaters near water need residual-current protection."
-		}
 		return []Condition{{
-			Name: side.name, Bin: bin.Name, Since: since,
-			Says: fmt.Sprintf("The air at bin %s is %.1f °C, %s the limit of %g °C.", bin.Name, newest/float64(n), side.word, side.limit), Do: do,
+			Kind: side.kind, Bin: bin.Name, Since: since,
+			Says: fmt.Sprintf("The air at bin %s is %.1f °C, %s the limit of %g °C.", bin.Name, newest/float64(n), side.word, side.limit),
 		}}
 	}
 	return nil
@@ -118,9 +114,8 @@ func (l *look) missed(f light.Flood, s *sensed) (Condition, bool) {
 		return Condition{}, false
 	}
 	return Condition{
-		Name: FloodMissed, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
+		Kind: FloodMissed, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
 		Says: fmt.Sprintf("Reservoir %s did not flood at %s.", f.Reservoir, since.In(l.rack.Zone).Format("15:04 on 2 January")),
-		Do:   unplug + "Then look at the pump, its timer and the water level; water the plants by hand meanwhile.",
 	}, true
 }
 
@@ -135,8 +130,7 @@ func (l *look) overflows(f light.Flood, s *sensed) (Condition, bool) {
 		return Condition{}, false
 	}
 	return Condition{
-		Name: FloodStuck, Bin: s.Position.Bin, Sensor: s.Name, Since: s.points[i].at(),
+		Kind: FloodStuck, Bin: s.Position.Bin, Sensor: s.Name, Since: s.points[i].at(),
 		Says: fmt.Sprintf("Reservoir %s has stayed flooded since %s.", f.Reservoir, s.points[i].at().In(l.rack.Zone).Format("15:04 on 2 January")),
-		Do:   unplug + "Then look at the pump and the drain.",
 	}, true
 }

@@ -15,7 +15,6 @@ const (
 	plateauOver  = 3 * time.Hour    // of lit time: what counts as the present plateau
 	darkFloorLux = 50.0             // without a baseline: below it a lamp is out (about 1 µmol m⁻² s⁻¹)
 	darkFloor    = 1.0              // the same in µmol m⁻² s⁻¹
-	unplug       = "Switch off at the plug before touching anything. "
 )
 
 // lamps judges the lamps over one bin by all its light sensors that are
@@ -81,9 +80,8 @@ func (l *look) dark(bin light.Bin, sensors []*sensed, expected []light.Span) (Co
 		}
 	}
 	return Condition{
-		Name: DarkWhenDue, Bin: bin.Name, Since: since,
+		Kind: DarkWhenDue, Bin: bin.Name, Since: since,
 		Says: fmt.Sprintf("Bin %s is dark though its lamp is due.", bin.Name),
-		Do:   unplug + "Then look at the timer, the plug and the lamp.",
 	}, true
 }
 
@@ -117,9 +115,8 @@ func (l *look) lit(bin light.Bin, sensors []*sensed, expected []light.Span) (Con
 		}
 	}
 	return Condition{
-		Name: LitWhenDark, Bin: bin.Name, Since: since,
+		Kind: LitWhenDark, Bin: bin.Name, Since: since,
 		Says: fmt.Sprintf("Bin %s is lit though its lamp should be off.", bin.Name),
-		Do:   unplug + "Then look at the timer, and for light that leaks in.",
 	}, true
 }
 
@@ -144,9 +141,8 @@ func (l *look) dimmed(bin light.Bin, sensors []*sensed, expected []light.Span) (
 		return Condition{}, false
 	}
 	return Condition{
-		Name: Dimmed, Bin: bin.Name, Since: since,
+		Kind: Dimmed, Bin: bin.Name, Since: since,
 		Says: fmt.Sprintf("Bin %s gets %.0f %% less light than at the start of this light map.", bin.Name, 100*(1-r)),
-		Do:   unplug + "Then look for dust, a shaded sensor or an ageing lamp; log what you change and survey the bin again.",
 	}, true
 }
 
@@ -192,8 +188,7 @@ func (l *look) drifting(bin light.Bin, sensors []*sensed, seen []switching) (Con
 		way = "early"
 	}
 	return Condition{
-		Name: SwitchingDrift, Bin: bin.Name, Since: last[0].due,
+		Kind: SwitchingDrift, Bin: bin.Name, Since: last[0].due,
 		Says: fmt.Sprintf("The lamp of bin %s switches %.0f minutes %s.", bin.Name, b.Abs().Minutes(), way),
-		Do:   unplug + "Then set the timer's clock; if the new times are meant, write them into trial.toml with a from.",
 	}, true
 }

@@ -40,7 +40,7 @@ func (l *look) silent() []Condition {
 			since = later(since, s.heard)
 		}
 		return []Condition{{
-			Name: Silent, Since: since, Says: fmt.Sprintf("None of the %d sensors is heard.", len(l.sensors)),
+			Kind: Silent, Since: since, Says: fmt.Sprintf("None of the %d sensors is heard.", len(l.sensors)),
 			Do: "Look at the power of the rack, then at the network and the broker.",
 		}}
 	}
@@ -52,14 +52,14 @@ func (l *look) silent() []Condition {
 				since = later(since, s.heard)
 			}
 			found = append(found, Condition{
-				Name: Silent, Bin: bin, Since: since, Says: fmt.Sprintf("None of the %d sensors of bin %s is heard.", len(mute), bin),
+				Kind: Silent, Bin: bin, Since: since, Says: fmt.Sprintf("None of the %d sensors of bin %s is heard.", len(mute), bin),
 				Do: "Look at their supply and at the network.",
 			})
 			continue
 		}
 		for _, s := range mute {
 			found = append(found, Condition{
-				Name: Silent, Bin: bin, Sensor: s.Name, Since: s.heard,
+				Kind: Silent, Bin: bin, Sensor: s.Name, Since: s.heard,
 				Says: fmt.Sprintf("Sensor %s is not heard.", s.Name), Do: "Look at its supply, its cable and the network.",
 			})
 		}
@@ -86,17 +86,16 @@ func (l *look) stuck() []Condition {
 		if since, ok := s.saturated(); ok {
 			s.stuck = true
 			found = append(found, Condition{
-				Name: Saturated, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
-				Says: fmt.Sprintf("Sensor %s is at its ceiling.", s.Name), Do: "Look for a loose cable, or a range that is too small for this light.",
+				Kind: Saturated, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
+				Says: fmt.Sprintf("Sensor %s is at its ceiling.", s.Name),
 			})
 			continue
 		}
 		if since, ok := l.flat(s); ok {
 			s.stuck = true
 			found = append(found, Condition{
-				Name: Flat, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
+				Kind: Flat, Bin: s.Position.Bin, Sensor: s.Name, Since: since,
 				Says: fmt.Sprintf("Sensor %s has sent the same value through a change of light.", s.Name),
-				Do:   "Restart the sensor; its stretch is left out of the light account.",
 			})
 		}
 	}
@@ -198,8 +197,7 @@ func (l *look) ratios() []Condition {
 			sensors[worst].stuck = true
 		}
 		found = append(found, Condition{
-			Name: Ratio, Bin: bin.Name, Sensor: sensors[worst].Name, Since: since[worst], Says: says,
-			Do: "Look for a leaf over the sensor, dirt, or a sensor that was moved; log what you find.",
+			Kind: Ratio, Bin: bin.Name, Sensor: sensors[worst].Name, Since: since[worst], Says: says,
 		})
 	}
 	return found

@@ -19,35 +19,6 @@ import (
 	"parstead/light"
 )
 
-// Name is a condition's fixed name.
-type Name string
-
-// The conditions that readings can show.
-const (
-	Dimmed         Name = "dimmed"
-	DarkWhenDue    Name = "dark_when_due"
-	LitWhenDark    Name = "lit_when_dark"
-	SwitchingDrift Name = "switching_drift"
-	Silent         Name = "silent"
-	Flat           Name = "flat"
-	Saturated      Name = "saturated"
-	Ratio          Name = "ratio"
-	FloodMissed    Name = "flood_missed"
-	FloodStuck     Name = "flood_stuck"
-	Hot            Name = "hot"
-	Cold           Name = "cold"
-)
-
-// Condition is one thing that is wrong.
-type Condition struct {
-	Name   Name
-	Bin    string // "" where it concerns the whole rack
-	Sensor string // "" where it concerns no single sensor
-	Since  time.Time
-	Says   string // what and where, one sentence
-	Do     string // the safest step first
-}
-
 const (
 	window = 48 * time.Hour   // how far back a look goes: two evenings and two mornings
 	grace  = 15 * time.Minute // around each switching time, and the least length of most conditions
@@ -96,17 +67,11 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 	found = append(found, l.floods()...)
 	found = l.together(found)
 	found = slices.DeleteFunc(found, func(c Condition) bool { return muted(c, standing, now) })
-	slices.SortStableFunc(found, func(a, b Condition) int {
-		return cmp.Or(cmp.Compare(gravity[a.Name], gravity[b.Name]), a.Since.Compare(b.Since),
-			cmp.Compare(a.Bin, b.Bin), cmp.Compare(a.Sensor, b.Sensor))
-	})
+	for i, c := range found {
+		found[i].Do = cmp.Or(c.Do, c.Kind.Do())
+	}
+	Sort(found)
 	return found, nil
-}
-
-// gravity orders conditions: what can kill plants soonest comes first.
-var gravity = map[Name]int{
-	FloodStuck: 0, FloodMissed: 1, Hot: 2, Cold: 3, DarkWhenDue: 4, LitWhenDark: 5,
-	Silent: 6, SwitchingDrift: 7, Dimmed: 8, Flat: 9, Ratio: 10, Saturated: 11,
 }
 
 // look is one moment's view of the rack.
@@ -230,22 +195,24 @@ func muted(c Condition, standing []light.Event, now time.Time) bool {
 		if _, err := fmt.Sscan(e.Text, &first); err != nil {
 			return true
 		}
-		_, named := gravity[Name(first)]
-		return !named || Name(first) == c.Name
+		return !Kind(first).shown() || Kind(first) == c.Kind
 	})
 }
 
 // together makes one condition of what befell every bin that could show it: a
 // hot room or a power cut is one cause.
 func (l *look) together(found []Condition) []Condition {
-	for _, kind := range []Name{DarkWhenDue, LitWhenDark, SwitchingDrift, Hot, Cold} {
+	for _, k := range kinds {
+		if k.shownBy == nil {
+			continue
+		}
 		var bins []Condition
 		for _, c := range found {
-			if c.Name == kind {
+			if c.Kind == k.kind {
 				bins = append(bins, c)
 			}
 		}
-		if len(bins) < 2 || len(bins) < l.able(kind) {
+		if len(bins) < 2 || len(bins) < l.able(k.shownBy) {
 			continue
 		}
 		one := bins[0]
@@ -256,19 +223,16 @@ func (l *look) together(found []Condition) []Condition {
 		}
 		one.Bin, one.Sensor = "", ""
 		one.Says = fmt.Sprintf("All %d bins at once: %s", len(bins), one.Says)
-		found = append(slices.DeleteFunc(found, func(c Condition) bool { return c.Name == kind }), one)
+		found = append(slices.DeleteFunc(found, func(c Condition) bool { return c.Kind == k.kind }), one)
 	}
 	return found
 }
 
-// able counts the bins whose sensors could show a condition of this kind.
-func (l *look) able(kind Name) int {
+// able counts the bins with a sensor that can be believed and measures the like.
+func (l *look) able(measures func(light.Quantity) bool) int {
 	bins := map[string]bool{}
 	for _, s := range l.sensors {
-		if s.quiet || s.stuck {
-			continue
-		}
-		if heat := kind == Hot || kind == Cold; heat == (s.Measures == light.QuantityTemperature) && (heat || s.Measures.IsLight()) {
+		if !s.quiet && !s.stuck && measures(s.Measures) {
 			bins[s.Position.Bin] = true
 		}
 	}

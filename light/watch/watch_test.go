@@ -114,10 +114,10 @@ func (g *rig) play() {
 
 // first looks every interval and reports when each condition was first seen and
 // whether it was still there at the end.
-func (g *rig) looks(tb testing.TB, from time.Time, every time.Duration) (first map[Name]time.Time, causes map[Condition]bool) {
+func (g *rig) looks(tb testing.TB, from time.Time, every time.Duration) (first map[Kind]time.Time, causes map[Condition]bool) {
 	tb.Helper()
 	w := New(&g.rack)
-	first, causes = map[Name]time.Time{}, map[Condition]bool{}
+	first, causes = map[Kind]time.Time{}, map[Condition]bool{}
 	whole := g.rack.Trial()
 	for now := from; now.Before(whole.Until); now = now.Add(every) {
 		found, err := w.At(context.Background(), &g.memory, now)
@@ -125,10 +125,10 @@ func (g *rig) looks(tb testing.TB, from time.Time, every time.Duration) (first m
 			tb.Fatal(err)
 		}
 		for _, c := range found {
-			if _, ok := first[c.Name]; !ok {
-				first[c.Name] = now
+			if _, ok := first[c.Kind]; !ok {
+				first[c.Kind] = now
 			}
-			causes[Condition{Name: c.Name, Bin: c.Bin, Sensor: c.Sensor}] = true
+			causes[Condition{Kind: c.Kind, Bin: c.Bin, Sensor: c.Sensor}] = true
 			if c.Says == "" || c.Do == "" || c.Since.IsZero() || c.Since.After(now) {
 				tb.Fatalf("incomplete condition at %v: %+v", now, c)
 			}
@@ -166,11 +166,11 @@ func TestFaultsAreFound(t *testing.T) {
 		day    int           // from when on it could be known
 		hour   float64       //
 		delay  time.Duration // at most
-		others []Name        // that may be seen too
+		others []Kind        // that may be seen too
 	}{
 		{
 			name: "a lamp is out for 31 hours", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Name: DarkWhenDue, Bin: "upper"},
+			want: Condition{Kind: DarkWhenDue, Bin: "upper"},
 			plant: func(g *rig) {
 				g.lamp = func(bin string, at time.Time, due bool) bool {
 					return due && !(bin == "upper" && within(g, at, 12, 10, 31*time.Hour))
@@ -179,7 +179,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a lamp that fails overnight", day: 12, hour: 7.25, delay: 20 * time.Minute,
-			want: Condition{Name: DarkWhenDue, Bin: "upper"},
+			want: Condition{Kind: DarkWhenDue, Bin: "upper"},
 			plant: func(g *rig) {
 				g.lamp = func(bin string, at time.Time, due bool) bool {
 					return due && !(bin == "upper" && within(g, at, 12, 1, forever))
@@ -188,14 +188,14 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "every lamp out is one cause", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Name: DarkWhenDue},
+			want: Condition{Kind: DarkWhenDue},
 			plant: func(g *rig) {
 				g.lamp = func(_ string, at time.Time, due bool) bool { return due && !within(g, at, 12, 10, 6*time.Hour) }
 			},
 		},
 		{
 			name: "a lamp that stays on", day: 12, hour: 21.25, delay: 20 * time.Minute,
-			want: Condition{Name: LitWhenDark, Bin: "lower"},
+			want: Condition{Kind: LitWhenDark, Bin: "lower"},
 			plant: func(g *rig) {
 				g.lamp = func(bin string, at time.Time, due bool) bool {
 					return due || (bin == "lower" && within(g, at, 12, 12, forever))
@@ -204,7 +204,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a lamp dimmed by 15 %", day: 12, hour: 10, delay: 3 * time.Hour,
-			want: Condition{Name: Dimmed, Bin: "upper"},
+			want: Condition{Kind: Dimmed, Bin: "upper"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "upper lux" && within(g, at, 12, 10, forever) {
@@ -216,7 +216,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a timer that loses 2.2 minutes a day", day: 12 + 6, hour: 7, delay: 25 * time.Hour,
-			want: Condition{Name: SwitchingDrift, Bin: "upper"},
+			want: Condition{Kind: SwitchingDrift, Bin: "upper"},
 			plant: func(g *rig) {
 				g.lamp = func(bin string, at time.Time, due bool) bool {
 					if bin != "upper" {
@@ -230,7 +230,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a silent sensor", day: 12, hour: 10, delay: 55 * time.Minute,
-			want: Condition{Name: Silent, Bin: "upper", Sensor: "upper air"},
+			want: Condition{Kind: Silent, Bin: "upper", Sensor: "upper air"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					return v, s.Name != "upper air" || !within(g, at, 12, 10, forever)
@@ -239,7 +239,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a power cut is one cause", day: 12, hour: 10, delay: 55 * time.Minute,
-			want: Condition{Name: Silent},
+			want: Condition{Kind: Silent},
 			plant: func(g *rig) {
 				g.change = func(_ light.Sensor, at time.Time, v float64) (float64, bool) {
 					return v, !within(g, at, 12, 10, 9*time.Hour)
@@ -248,7 +248,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a sensor stuck while lit", day: 12, hour: 21.5, delay: 20 * time.Minute,
-			want: Condition{Name: Flat, Bin: "upper", Sensor: "upper lux"},
+			want: Condition{Kind: Flat, Bin: "upper", Sensor: "upper lux"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "upper lux" && within(g, at, 12, 14, forever) {
@@ -260,7 +260,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a sensor stuck at nothing beside others", day: 12, hour: 7.5, delay: 20 * time.Minute,
-			want: Condition{Name: Flat, Bin: "middle", Sensor: "middle lux"},
+			want: Condition{Kind: Flat, Bin: "middle", Sensor: "middle lux"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "middle lux" && within(g, at, 12, 1, forever) {
@@ -272,7 +272,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a sensor at its ceiling", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Name: Saturated, Bin: "upper", Sensor: "upper lux"},
+			want: Condition{Kind: Saturated, Bin: "upper", Sensor: "upper lux"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "upper lux" && within(g, at, 12, 10, forever) {
@@ -284,7 +284,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a leaf over one of three sensors", day: 12, hour: 10, delay: 3 * time.Hour,
-			want: Condition{Name: Ratio, Bin: "middle", Sensor: "middle second"},
+			want: Condition{Kind: Ratio, Bin: "middle", Sensor: "middle second"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "middle second" && within(g, at, 12, 10, forever) {
@@ -296,7 +296,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "floods missed for three days", day: 12, hour: 8.5, delay: 5 * time.Minute,
-			want: Condition{Name: FloodMissed, Bin: "lower", Sensor: "float"},
+			want: Condition{Kind: FloodMissed, Bin: "lower", Sensor: "float"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "float" && within(g, at, 12, 0, 72*time.Hour) {
@@ -308,7 +308,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a flood that stays", day: 12, hour: 9.25, delay: 10 * time.Minute,
-			want: Condition{Name: FloodStuck, Bin: "lower", Sensor: "float"},
+			want: Condition{Kind: FloodStuck, Bin: "lower", Sensor: "float"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "float" && within(g, at, 12, 8, 30*time.Hour) {
@@ -320,7 +320,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a hot day in one bin", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Name: Hot, Bin: "upper"},
+			want: Condition{Kind: Hot, Bin: "upper"},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Name == "upper air" && within(g, at, 12, 10, 5*time.Hour) {
@@ -332,7 +332,7 @@ func TestFaultsAreFound(t *testing.T) {
 		},
 		{
 			name: "a cold room is one cause", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Name: Cold},
+			want: Condition{Kind: Cold},
 			plant: func(g *rig) {
 				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
 					if s.Measures == light.QuantityTemperature && within(g, at, 12, 10, 5*time.Hour) {
@@ -346,7 +346,7 @@ func TestFaultsAreFound(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			days, every := 14, 2*step
-			if c.want.Name == SwitchingDrift {
+			if c.want.Kind == SwitchingDrift {
 				days, every = 34, 20*time.Minute
 			}
 			g := newRig(t, days)
@@ -354,7 +354,7 @@ func TestFaultsAreFound(t *testing.T) {
 			g.play()
 			first, causes := g.looks(t, g.at(11, 12), every)
 			known := g.at(c.day, c.hour)
-			found, ok := first[c.want.Name]
+			found, ok := first[c.want.Kind]
 			switch {
 			case !ok:
 				t.Fatalf("not found; seen: %v", first)
@@ -368,7 +368,7 @@ func TestFaultsAreFound(t *testing.T) {
 				t.Errorf("told as %v, want %+v", causes, c.want)
 			}
 			for cause := range causes {
-				if cause != c.want && !slices.Contains(c.others, cause.Name) {
+				if cause != c.want && !slices.Contains(c.others, cause.Kind) {
 					t.Errorf("told besides: %+v", cause)
 				}
 			}

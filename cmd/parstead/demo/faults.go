@@ -11,7 +11,7 @@ import (
 // Fault is one that was planted, with the condition that should tell of it.
 type Fault struct {
 	Planted   string
-	Condition watch.Name
+	Condition watch.Kind
 	Bin       string // "" where it concerns the whole rack
 	From      time.Time
 	Found     time.Time // zero if it was not
@@ -46,25 +46,21 @@ func (w *World) Faults(ctx context.Context, src light.Source, interval time.Dura
 	eye := watch.New(&w.Rack)
 	faults := w.faults()
 	var alarms []Alarm
-	type cause struct {
-		name        watch.Name
-		bin, sensor string
-	}
-	last := map[cause]time.Time{}
+	last := map[watch.Cause]time.Time{}
 	for now := w.start.Add(interval); now.Before(w.Rack.Trial().Until); now = now.Add(interval) {
 		conditions, err := eye.At(ctx, src, now)
 		if err != nil {
 			return nil, nil, err
 		}
 		for _, c := range conditions {
-			k := cause{c.Name, c.Bin, c.Sensor}
+			k := c.Cause()
 			if seen, ok := last[k]; !ok || now.Sub(seen) > 24*time.Hour {
 				alarms = append(alarms, Alarm{now, c})
 			}
 			last[k] = now
 			for i := range faults {
 				f := &faults[i]
-				if f.Found.IsZero() && f.Condition == c.Name && !now.Before(f.From) && (f.Bin == "" || f.Bin == c.Bin) {
+				if f.Found.IsZero() && f.Condition == c.Kind && !now.Before(f.From) && (f.Bin == "" || f.Bin == c.Bin) {
 					f.Found = now
 				}
 			}

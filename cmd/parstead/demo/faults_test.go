@@ -10,7 +10,7 @@ import (
 // Every fault that readings show is found, within the delay stated here.
 func TestFaultsAreFound(t *testing.T) {
 	t.Parallel()
-	soon := map[watch.Name]time.Duration{
+	soon := map[watch.Kind]time.Duration{
 		watch.Flat:           10 * time.Hour,     // at the next change of light
 		watch.DarkWhenDue:    2 * time.Hour,      //
 		watch.Silent:         2 * time.Hour,      //
@@ -44,6 +44,6 @@ func TestNoAlarmInAQuietSeason(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, a := range alarms {
-		t.Errorf("%s on day %d: %s", a.Name, w.dayNumber(a.At), a.Says)
+		t.Errorf("%s on day %d: %s", a.Kind, w.dayNumber(a.At), a.Says)
 	}
 }

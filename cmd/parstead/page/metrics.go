@@ -86,6 +86,6 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		}
 	}
 	for _, x := range s.Conditions {
-		gauge(active, 1, x.Condition, x.Bin, x.Sensor)
+		gauge(active, 1, string(x.Kind), x.Bin, x.Sensor)
 	}
 }

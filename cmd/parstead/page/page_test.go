@@ -18,6 +18,7 @@ import (
 	"go.uber.org/goleak"
 
 	"parstead/light"
+	"parstead/light/watch"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -107,9 +108,9 @@ func TestPageSaysWhatIsKnown(t *testing.T) {
 func TestPageSaysWhatIsWrongFirst(t *testing.T) {
 	t.Parallel()
 	state := example(t)
-	state.Conditions = []Condition{
-		{Condition: "dark_when_due", Bin: "upper", Since: state.Now.Add(-time.Hour), Says: "Bin upper is dark though its lamp is due.", Do: "Switch off at the plug before touching; then look at the timer."},
-		{Condition: "silent", Sensor: "upper air", Since: state.Now, Says: "upper air is silent.", Do: "Look at its supply."},
+	state.Conditions = []watch.Condition{
+		{Kind: "dark_when_due", Bin: "upper", Since: state.Now.Add(-time.Hour), Says: "Bin upper is dark though its lamp is due.", Do: "Switch off at the plug before touching; then look at the timer."},
+		{Kind: "silent", Sensor: "upper air", Since: state.Now, Says: "upper air is silent.", Do: "Look at its supply."},
 	}
 	_, body, _ := get(t, serve(t, state, nil), "/")
 	if !strings.Contains(body, "Bin upper is dark though its lamp is due. And 1 more below.") {
@@ -141,7 +142,7 @@ func TestHeadline(t *testing.T) {
 			s.Sensors = s.Sensors[:1]
 			s.Sensors[0].Heard, s.Sensors[0].Timeless = false, "its messages carry no time at /at"
 		},
-		"upper air is silent.": func(s *State) { s.Conditions = []Condition{{Says: "upper air is silent."}}; s.Judged = false },
+		"upper air is silent.": func(s *State) { s.Conditions = []watch.Condition{{Says: "upper air is silent."}}; s.Judged = false },
 	} {
 		s := example(t)
 		change(s)
@@ -224,7 +225,7 @@ func TestOtherNamesAndMethodsAreRefused(t *testing.T) {
 func TestMetrics(t *testing.T) {
 	t.Parallel()
 	state := example(t)
-	state.Conditions = []Condition{{Condition: "silent", Sensor: "upper air"}}
+	state.Conditions = []watch.Condition{{Kind: "silent", Sensor: "upper air"}}
 	c := NewCollector(func(context.Context) (*State, error) { return state, nil })
 	want := `
 # HELP parstead_condition_active 1 while a condition holds.

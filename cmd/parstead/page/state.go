@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"parstead/light"
+	"parstead/light/watch"
 )
 
 // State is what is known of the trial at one moment.
@@ -17,10 +18,10 @@ type State struct {
 	Day        light.Date // the light day that is running
 	Starts     light.Date
 	Ends       light.Date
-	Conditions []Condition // what is wrong, gravest first
-	Judged     bool        // whether Conditions are known: not in the first moments
-	Refused    []Refused   // what came in lately and was no reading
-	Notices    []string    // what else is worth knowing
+	Conditions []watch.Condition // what is wrong, gravest first
+	Judged     bool              // whether Conditions are known: not in the first moments
+	Refused    []Refused         // what came in lately and was no reading
+	Notices    []string          // what else is worth knowing
 	Bins       []Bin
 	Sensors    []Sensor
 	Unsent     []Unsent // messages that could not be sent so far
@@ -28,16 +29,6 @@ type State struct {
 	Log        []light.Event
 	Connected  bool   // whether the broker answers
 	Broker     string // where the broker is
-}
-
-// Condition is one thing that is wrong, with what to do about it.
-type Condition struct {
-	Condition string // its fixed name: dark_when_due, silent, ...
-	Bin       string // "" where it concerns no bin
-	Sensor    string
-	Since     time.Time
-	Says      string // one sentence: what, where
-	Do        string // the safest step first
 }
 
 // Refused is what came in for one sensor and was refused for one reason.

@@ -7,31 +7,25 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"parstead/light/watch"
 )
 
 // Message is one thing to tell. Its JSON is what a command reads and what
 // stands under parstead/<trial>/conditions/ at the broker.
 type Message struct {
-	Trial     string     `json:"trial"`
-	Condition string     `json:"condition"`
-	Bin       string     `json:"bin"`
-	Sensor    string     `json:"sensor"`
-	Since     time.Time  `json:"since"`
-	Until     *time.Time `json:"until,omitempty"` // set once it is over
-	Says      string     `json:"says"`
-	Do        string     `json:"do"`
+	Trial string `json:"trial"`
+	watch.Condition
 }
 
-// Conditions that are no condition: the daily line, and a test.
+// What is told though it is no condition: the daily line, and a test.
 const (
-	DailyLine = "daily"
-	Test      = "test"
+	DailyLine watch.Kind = "daily"
+	Test      watch.Kind = "test"
 )
 
-// cause is what makes two messages be about the same thing.
-type cause struct{ condition, bin, sensor string }
-
-func (m Message) cause() cause { return cause{m.Condition, m.Bin, m.Sensor} }
+// isCondition tells whether something is wrong.
+func (m Message) isCondition() bool { return m.Kind != DailyLine && m.Kind != Test }
 
 // Topic is where the message is retained at the broker. Anything in a name but
 // letters, digits, - and _ is replaced by -; no bin at all is written "rack".
@@ -40,7 +34,7 @@ func (m Message) Topic() string {
 	if bin == "" {
 		bin = "rack"
 	}
-	return "parstead/" + level(m.Trial) + "/conditions/" + level(m.Condition) + "/" + level(bin)
+	return "parstead/" + level(m.Trial) + "/conditions/" + level(string(m.Kind)) + "/" + level(bin)
 }
 
 func level(name string) string {
@@ -68,7 +62,7 @@ func (m Message) Text(zone *time.Location) string {
 	var b strings.Builder
 	fmt.Fprintln(&b, m.Says)
 	switch {
-	case m.Condition == DailyLine || m.Condition == Test:
+	case !m.isCondition():
 	case m.Until != nil:
 		fmt.Fprintf(&b, "It is over: from %s until %s.\n", m.Since.In(zone).Format(layout), m.Until.In(zone).Format(layout))
 	default:

@@ -17,6 +17,8 @@ import (
 	"github.com/emersion/go-smtp"
 	"github.com/google/go-cmp/cmp"
 	"go.uber.org/goleak"
+
+	"parstead/light/watch"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -35,7 +37,7 @@ func (r *recorder) Send(_ context.Context, m Message) error {
 	if m.Until != nil {
 		state = "over"
 	}
-	r.got = append(r.got, m.Condition+" "+m.Bin+" "+state)
+	r.got = append(r.got, string(m.Kind)+" "+m.Bin+" "+state)
 	return nil
 }
 
@@ -52,13 +54,13 @@ func newBench() *bench {
 }
 
 func (b *bench) on(condition, bin string) {
-	b.Tell(Message{Condition: condition, Bin: bin, Since: b.now})
+	b.Tell(Message{Condition: watch.Condition{Kind: watch.Kind(condition), Bin: bin, Since: b.now}})
 	b.sendDue(context.Background())
 }
 
 func (b *bench) over(condition, bin string) {
 	now := b.now
-	b.Tell(Message{Condition: condition, Bin: bin, Since: b.now.Add(-time.Minute), Until: &now})
+	b.Tell(Message{Condition: watch.Condition{Kind: watch.Kind(condition), Bin: bin, Since: b.now.Add(-time.Minute), Until: &now}})
 	b.sendDue(context.Background())
 }
 
@@ -141,7 +143,7 @@ func TestCameAndWentUntoldIsNotToldLater(t *testing.T) {
 func TestCommandGetsOneJSONObject(t *testing.T) {
 	t.Parallel()
 	file := filepath.Join(t.TempDir(), "got")
-	m := Message{Trial: "spring", Condition: "silent", Bin: "upper", Since: time.Date(2026, 8, 1, 9, 0, 0, 0, time.UTC), Says: "says", Do: "do"}
+	m := Message{Trial: "spring", Condition: watch.Condition{Kind: watch.Silent, Bin: "upper", Since: time.Date(2026, 8, 1, 9, 0, 0, 0, time.UTC), Says: "says", Do: "do"}}
 	if err := (Command{"sh", "-c", `cat > "$0"`, file}).Send(t.Context(), m); err != nil {
 		t.Fatal(err)
 	}
@@ -164,7 +166,7 @@ func TestCommandGetsOneJSONObject(t *testing.T) {
 
 func TestTopicHoldsOnlyPlainCharacters(t *testing.T) {
 	t.Parallel()
-	got := Message{Trial: "spring/trial #1", Condition: "silent", Bin: "ober+fach"}.Topic()
+	got := Message{Trial: "spring/trial #1", Condition: watch.Condition{Kind: watch.Silent, Bin: "ober+fach"}}.Topic()
 	if want := "parstead/spring-trial--1/conditions/silent/ober-fach"; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}
@@ -209,7 +211,7 @@ func TestMailReachesAServer(t *testing.T) {
 		done := make(chan struct{})
 		go func() { defer close(done); _ = smtpServer.Serve(l) }()
 		way := Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, Zone: time.UTC, Plain: true}
-		err = way.Send(t.Context(), Message{Trial: "spring", Condition: "silent", Since: time.Unix(0, 0), Says: "upper air is silent.\r\nBcc: x@example.org", Do: "Look at its supply."})
+		err = way.Send(t.Context(), Message{Trial: "spring", Condition: watch.Condition{Kind: watch.Silent, Since: time.Unix(0, 0), Says: "upper air is silent.\r\nBcc: x@example.org", Do: "Look at its supply."}})
 		_ = smtpServer.Close()
 		<-done
 		if refuse {

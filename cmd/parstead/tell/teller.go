@@ -1,12 +1,13 @@
 package tell
 
 import (
-	"cmp"
 	"context"
 	"log/slog"
 	"slices"
 	"sync"
 	"time"
+
+	"parstead/light/watch"
 )
 
 // Config says how a Teller works.
@@ -37,9 +38,9 @@ type Teller struct {
 	sending sync.Mutex // held while messages are sent
 
 	mu      sync.Mutex
-	current map[cause]Message // how each cause stands
-	sent    map[cause]sent
-	failed  map[cause]failure
+	current map[watch.Cause]Message // how each cause stands
+	sent    map[watch.Cause]sent
+	failed  map[watch.Cause]failure
 }
 
 type sent struct {
@@ -64,14 +65,14 @@ type Unsent struct {
 func New(c Config) *Teller {
 	return &Teller{
 		config: c, wake: make(chan struct{}, 1),
-		current: map[cause]Message{}, sent: remembered(c), failed: map[cause]failure{},
+		current: map[watch.Cause]Message{}, sent: remembered(c), failed: map[watch.Cause]failure{},
 	}
 }
 
 // Tell takes a message in and returns at once. A message with Until ends its cause.
 func (t *Teller) Tell(m Message) {
 	t.mu.Lock()
-	t.current[m.cause()] = m
+	t.current[m.Cause()] = m
 	t.mu.Unlock()
 	select {
 	case t.wake <- struct{}{}:
@@ -87,14 +88,11 @@ func (t *Teller) Unsent() []Unsent {
 	for c, f := range t.failed {
 		list = append(list, Unsent{t.current[c], f.why, f.tries})
 	}
-	slices.SortFunc(list, func(a, b Unsent) int { return byCause(a.Message, b.Message) })
+	slices.SortFunc(list, func(a, b Unsent) int { return a.Message.Compare(b.Message.Condition) })
 	return list
 }
 
-func byCause(a, b Message) int {
-	return cmp.Or(a.Since.Compare(b.Since), cmp.Compare(a.Condition, b.Condition),
-		cmp.Compare(a.Bin, b.Bin), cmp.Compare(a.Sensor, b.Sensor))
-}
+func older(a, b Message) int { return a.Compare(b.Condition) }
 
 // Told lists the conditions that were told and not yet told to be over.
 func (t *Teller) Told() []Message {
@@ -102,11 +100,11 @@ func (t *Teller) Told() []Message {
 	defer t.mu.Unlock()
 	var list []Message
 	for _, s := range t.sent {
-		if s.Message.Until == nil && s.Message.Condition != DailyLine && s.Message.Condition != Test {
+		if s.Message.Until == nil && s.Message.isCondition() {
 			list = append(list, s.Message)
 		}
 	}
-	slices.SortFunc(list, byCause)
+	slices.SortFunc(list, older)
 	return list
 }
 
@@ -162,7 +160,7 @@ func (t *Teller) due(now time.Time) []Message {
 			continue // said already
 		case told && over && last.Message.Until != nil: // came back, was held, and went again
 			continue
-		case told && !over && now.Sub(last.At) < quiet && m.Condition != Test && m.Condition != DailyLine:
+		case told && !over && now.Sub(last.At) < quiet && m.isCondition():
 			continue
 		}
 		if f, ok := t.failed[c]; ok && now.Before(f.next) {
@@ -170,20 +168,20 @@ func (t *Teller) due(now time.Time) []Message {
 		}
 		due = append(due, m)
 	}
-	slices.SortFunc(due, byCause)
+	slices.SortFunc(due, older)
 	return due
 }
 
 func (t *Teller) settle(m Message, why error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	c := m.cause()
+	c := m.Cause()
 	now := t.config.Now()
 	if why != nil {
 		f := t.failed[c]
 		wait := min(lastRetry, firstRetry<<min(f.tries, 10))
 		t.failed[c] = failure{why.Error(), f.tries + 1, now.Add(wait)}
-		t.config.Log.Error("message not sent", "condition", m.Condition, "bin", m.Bin, "tries", f.tries+1, "again_in", wait, "error", why)
+		t.config.Log.Error("message not sent", "condition", m.Kind, "bin", m.Bin, "tries", f.tries+1, "again_in", wait, "error", why)
 		return
 	}
 	delete(t.failed, c)
@@ -193,5 +191,5 @@ func (t *Teller) settle(m Message, why error) {
 	}
 	t.sent[c] = sent{m, at}
 	t.remember(now)
-	t.config.Log.Info("message sent", "condition", m.Condition, "bin", m.Bin, "over", m.Until != nil)
+	t.config.Log.Info("message sent", "condition", m.Kind, "bin", m.Bin, "over", m.Until != nil)
 }
