@@ -15,6 +15,7 @@ import (
 	"parstead/correlate/dist"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
+	"parstead/correlate/sentences"
 )
 
 // question is what is asked of a trial's plants.
@@ -74,7 +75,7 @@ func Analyse(ctx context.Context, input *Input, opts Options) (*Result, error) {
 	result.Electricity = in.electricity(result.Outcomes)
 	in.next(result, opts)
 	for i := range result.Outcomes {
-		findings(in.Input, &result.Outcomes[i], result)
+		result.Outcomes[i].Findings = sentences.Of(in.Input, &result.Outcomes[i], result)
 	}
 	return result, nil
 }

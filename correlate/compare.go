@@ -291,7 +291,7 @@ func comparisonEstimate(r *OutcomeResult, k Comparison) model.Estimate {
 	}
 	e.SE = *k.SE
 	if r.Kind != YesNo {
-		if f := find(r.Effects, model.KindTreatment, k.Treatment); f != nil && len(f.DF) == 2 {
+		if f := analysis.Find(r.Effects, model.KindTreatment, k.Treatment); f != nil && len(f.DF) == 2 {
 			e.DF = f.DF[1]
 		}
 	}

@@ -252,25 +252,17 @@ func (s *sample) less(k int) (*sample, error) {
 // treatment, else light, else the first covariate; nil where there is none.
 func (s *sample) first(effects []Effect) *Effect {
 	for _, t := range s.terms.Treatments {
-		if e := find(effects, model.KindTreatment, t.Name); e != nil && e.P != nil {
+		if e := analysis.Find(effects, model.KindTreatment, t.Name); e != nil && e.P != nil {
 			return e
 		}
 	}
-	if e := find(effects, model.KindLight, "light"); e != nil && e.P != nil {
+	if e := analysis.Find(effects, model.KindLight, "light"); e != nil && e.P != nil {
 		return e
 	}
 	for _, c := range s.terms.Covariates {
-		if e := find(effects, model.KindCovariate, c.Name); e != nil && e.P != nil {
+		if e := analysis.Find(effects, model.KindCovariate, c.Name); e != nil && e.P != nil {
 			return e
 		}
-	}
-	return nil
-}
-
-// find is the effect of this kind and name; nil where there is none.
-func find(effects []Effect, kind model.Kind, name string) *Effect {
-	if i := slices.IndexFunc(effects, func(e Effect) bool { return e.Kind == kind && e.Effect == name }); i >= 0 {
-		return &effects[i]
 	}
 	return nil
 }

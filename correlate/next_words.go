@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -19,7 +20,7 @@ func (f *sizing) says(n *Need, asked float64) string {
 		says += " " + rack
 	}
 	switch {
-	case n.DF == nil || *n.DF >= fewDF:
+	case n.DF == nil || *n.DF >= analysis.FewDF:
 	case n.CI95 != nil:
 		says += fmt.Sprintf(" How %ss vary is known from %s only, so that anything from %d to %d may be needed.", f.Unit, degrees(*n.DF), n.CI95[0], n.CI95[1])
 	default:
@@ -130,7 +131,7 @@ func (f *sizing) rackWords(n *Need) string {
 	switch racks := (need + holds - 1) / holds; {
 	case alone:
 		says += fmt.Sprintf("; by itself it holds %d, which will do", *n.RackHoldsAlone)
-	case racks <= mostTimes && f.Unit != model.PerReservoir:
+	case racks <= analysis.MostTimes && f.Unit != model.PerReservoir:
 		says += fmt.Sprintf("; %d such racks or seasons would do", racks)
 	}
 	return says + "."
@@ -182,7 +183,7 @@ func more(n *Need) string {
 	if n.WithoutCovariates != nil {
 		says = append(says, fmt.Sprintf("Without its covariates, such as start and light, the model would need %d.", *n.WithoutCovariates))
 	}
-	if n.CI95 != nil && *n.DF >= fewDF {
+	if n.CI95 != nil && *n.DF >= analysis.FewDF {
 		says = append(says, fmt.Sprintf("The spread is an estimate on %s: anything from %d to %d may be needed.", degrees(*n.DF), n.CI95[0], n.CI95[1]))
 	}
 	if n.MonteCarloError != nil {

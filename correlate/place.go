@@ -13,8 +13,6 @@ const (
 	// mostRows bounds the rows of a test by permutation: 9999 deals of more take
 	// minutes, and tell no more than the classical test does by then.
 	mostRows = 50_000
-	// apart is the variance inflation above which edge and light can't be told apart.
-	apart = 4
 )
 
 // position looks for a pattern in where the plants stood.
@@ -103,7 +101,7 @@ func (s *sample) edge(l *layers) *Edge {
 	switch {
 	case s.terms.Light == nil:
 		c.Says = "light is not in the model: what the edge shows may be light"
-	case vif > apart:
+	case vif > analysis.Inseparable:
 		c.Says = "edge and light can't be told apart here: edge plants are the ones with other light"
 	default:
 		c.Says = "edge and light can be told apart here"

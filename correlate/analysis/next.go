@@ -87,6 +87,14 @@ func (n *NextTrial) NeedsOf(o *OutcomeResult) []Need {
 	})
 }
 
+// MostTimes is the multiple of replicates beyond which another trial is no
+// matter of more replicates.
+const MostTimes = 20
+
+// FewDF is where more replicates sharpen a comparison by their degrees of freedom
+// too, so that it does not go by their number's root.
+const FewDF = 10
+
 // Planning is what a trial tells of one treatment that a next one can be sized by.
 type Planning struct {
 	Treatment   string

@@ -104,6 +104,14 @@ type Effect struct {
 	Kind model.Kind `json:"-"` // tells a treatment called "light" from light
 }
 
+// Find is the effect of this kind and name; nil where there is none.
+func Find(effects []Effect, kind model.Kind, name string) *Effect {
+	if i := slices.IndexFunc(effects, func(e Effect) bool { return e.Kind == kind && e.Effect == name }); i >= 0 {
+		return &effects[i]
+	}
+	return nil
+}
+
 // Coefficient is one column of the model.
 type Coefficient struct {
 	Of       string      `json:"of"`
@@ -234,6 +242,10 @@ type Edge struct {
 	CI95     *[2]float64 `json:"ci95,omitempty"`
 	VIF      *float64    `json:"vif,omitempty"`
 }
+
+// Inseparable is the variance inflation above which edge and light can't be told
+// apart.
+const Inseparable = 4
 
 // UnequalSpread stands beside a one-way analysis without assuming equal spread.
 type UnequalSpread struct {

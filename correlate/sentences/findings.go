@@ -1,4 +1,4 @@
-package correlate
+package sentences
 
 import (
 	"fmt"
@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -16,29 +17,29 @@ import (
 // quotes leaves no difference out; else it says that nothing was shown, and
 // what would show it.
 type teller struct {
-	in  *Input
-	out *Outcome
-	r   *OutcomeResult
+	in  *analysis.Input
+	out *analysis.Outcome
+	r   *analysis.OutcomeResult
 
-	next []Need // what a next trial of this outcome needs
+	next []analysis.Need // what a next trial of this outcome needs
+	says []string
 }
 
 func (t *teller) say(format string, args ...any) {
-	t.r.Findings = append(t.r.Findings, fmt.Sprintf(format, args...))
+	t.says = append(t.says, fmt.Sprintf(format, args...))
 }
 
-// findings writes those of one outcome.
-func findings(in *Input, r *OutcomeResult, all *Result) {
-	r.Findings = []string{}
-	i := slices.IndexFunc(in.Outcomes, func(o Outcome) bool { return o.Name == r.Name })
-	t := &teller{in: in, out: &in.Outcomes[i], r: r, next: all.NextTrial.NeedsOf(r)}
+// Of words the findings of one outcome.
+func Of(in *analysis.Input, r *analysis.OutcomeResult, all *analysis.Result) []string {
+	i := slices.IndexFunc(in.Outcomes, func(o analysis.Outcome) bool { return o.Name == r.Name })
+	t := &teller{in: in, out: &in.Outcomes[i], r: r, says: []string{}, next: all.NextTrial.NeedsOf(r)}
 	if r.Model == "" {
 		for _, c := range r.Checks {
 			if c.Check == "model" {
 				t.say("No result: %s.", c.Says)
 			}
 		}
-		return
+		return t.says
 	}
 	t.standing(all)
 	t.described()
@@ -54,10 +55,11 @@ func findings(in *Input, r *OutcomeResult, all *Result) {
 	for _, n := range t.next {
 		t.say("Next trial: %s", n.Says)
 	}
+	return t.says
 }
 
 // standing says what kind of answer follows.
-func (t *teller) standing(all *Result) {
+func (t *teller) standing(all *analysis.Result) {
 	if t.in.Early {
 		t.say("An early look, before the trial ends: it is not the planned answer, and looking often finds something by chance.")
 	}
@@ -97,7 +99,7 @@ func (t *teller) described() {
 	}
 	mean := t.r.Groups[0].Mean
 	text := ""
-	if mean != nil && t.r.Kind != YesNo {
+	if mean != nil && t.r.Kind != analysis.YesNo {
 		text = fmt.Sprintf(" Their mean is %s", phrase.Unit(phrase.Number(*mean), t.r.Unit))
 		if sd := t.r.Groups[0].SD; sd != nil {
 			text += fmt.Sprintf(" (standard deviation %s)", phrase.Number(*sd))
@@ -109,7 +111,7 @@ func (t *teller) described() {
 
 // constant says so where nothing varies; there is nothing else to say then.
 func (t *teller) constant() bool {
-	if t.r.Kind != YesNo {
+	if t.r.Kind != analysis.YesNo {
 		return false
 	}
 	yes := 0.0
@@ -151,8 +153,8 @@ func (t *teller) treatments() {
 }
 
 // oneApart lists the comparisons of cells that differ in one treatment only.
-func (t *teller) oneApart(name string) []Comparison {
-	var list []Comparison
+func (t *teller) oneApart(name string) []analysis.Comparison {
+	var list []analysis.Comparison
 	for _, c := range t.r.Comparisons {
 		a, b := strings.SplitN(c.A, ", ", 2), strings.SplitN(c.B, ", ", 2)
 		if c.Treatment == name && len(a) == 2 && len(b) == 2 && (a[0] == b[0] || a[1] == b[1]) {
@@ -162,7 +164,7 @@ func (t *teller) oneApart(name string) []Comparison {
 	return list
 }
 
-func (t *teller) treatment(e Effect) {
+func (t *teller) treatment(e analysis.Effect) {
 	if e.P == nil {
 		for _, c := range t.r.Checks {
 			if (c.Check == "not tested" || c.Check == "model") && c.Of == e.Effect {
@@ -190,8 +192,8 @@ func (t *teller) treatment(e Effect) {
 	t.pairs(e, pairs)
 }
 
-func (t *teller) comparisonsOf(treatment string) []Comparison {
-	var list []Comparison
+func (t *teller) comparisonsOf(treatment string) []analysis.Comparison {
+	var list []analysis.Comparison
 	for _, c := range t.r.Comparisons {
 		if c.Treatment == treatment {
 			list = append(list, c)
@@ -212,7 +214,7 @@ func (t *teller) replicates(unit string) string {
 // adjusted says what an effect was adjusted for.
 func (t *teller) adjusted(effect string) string {
 	var names []string
-	i := slices.IndexFunc(t.r.Effects, func(e Effect) bool { return e.Effect == effect && isTreatment(e) })
+	i := slices.IndexFunc(t.r.Effects, func(e analysis.Effect) bool { return e.Effect == effect && isTreatment(e) })
 	for _, e := range t.r.Effects {
 		switch {
 		case isTreatment(e), e.Test == "", e.Kind == model.KindLight && t.setsLight(effect):
@@ -228,13 +230,13 @@ func (t *teller) adjusted(effect string) string {
 	return ", adjusted for " + phrase.List(names)
 }
 
-func isTreatment(e Effect) bool {
+func isTreatment(e analysis.Effect) bool {
 	return e.Kind == model.KindTreatment || e.Kind == model.KindInteraction
 }
 
 // shown is an effect's name with the column's beside where that says more:
 // "bin (shelf)".
-func (t *teller) shown(e Effect) string {
+func (t *teller) shown(e analysis.Effect) string {
 	column := e.Effect
 	switch e.Kind {
 	case model.KindBin:
@@ -251,7 +253,7 @@ func (t *teller) shown(e Effect) string {
 }
 
 func (t *teller) setsLight(effect string) bool {
-	return slices.ContainsFunc(t.in.Treatments, func(tr Treatment) bool {
+	return slices.ContainsFunc(t.in.Treatments, func(tr analysis.Treatment) bool {
 		return tr.SetsLight && slices.Contains(strings.Split(effect, " × "), tr.Name)
 	})
 }
@@ -261,10 +263,10 @@ const mostPairs = 6
 
 // pairs words comparisons: those that show something one by one, the others
 // one by one where they are few.
-func (t *teller) pairs(e Effect, pairs []Comparison) {
-	var shown, open []Comparison
+func (t *teller) pairs(e analysis.Effect, pairs []analysis.Comparison) {
+	var shown, open []analysis.Comparison
 	for _, c := range pairs {
-		if c.Verdict == CantTell || c.Verdict == "" {
+		if c.Verdict == analysis.CantTell || c.Verdict == "" {
 			open = append(open, c)
 		} else {
 			shown = append(shown, c)
@@ -289,7 +291,7 @@ func (t *teller) pairs(e Effect, pairs []Comparison) {
 }
 
 // pair words one comparison by its verdict.
-func (t *teller) pair(c Comparison, alone bool) {
+func (t *teller) pair(c analysis.Comparison, alone bool) {
 	about := t.about(c)
 	if alone {
 		about += fmt.Sprintf("; p %s, %s%s", phrase.P(*c.P), t.replicates(c.Unit), t.adjusted(c.Treatment))
@@ -299,11 +301,11 @@ func (t *teller) pair(c Comparison, alone bool) {
 		name = func(level string) string { return level }
 	}
 	switch c.Verdict {
-	case Larger:
+	case analysis.Larger:
 		t.say("%s lies above %s in %s: %s.", name(c.A), c.B, t.r.Name, about)
-	case Smaller:
+	case analysis.Smaller:
 		t.say("%s lies below %s in %s: %s.", name(c.A), c.B, t.r.Name, about)
-	case Equivalent:
+	case analysis.Equivalent:
 		t.say("%s and %s are alike in %s to within %s: %s.", name(c.A), c.B, t.r.Name, t.matters(), about)
 	default:
 		t.say("Between %s and %s no difference in %s was shown: %s%s.", name(c.A), c.B, t.r.Name, about, t.wouldShow(c))
@@ -311,7 +313,7 @@ func (t *teller) pair(c Comparison, alone bool) {
 }
 
 // about words a comparison's number and interval.
-func (t *teller) about(c Comparison) string {
+func (t *teller) about(c analysis.Comparison) string {
 	var value *float64
 	switch {
 	case c.Difference != nil:
@@ -326,8 +328,8 @@ func (t *teller) about(c Comparison) string {
 }
 
 // shares words the raw shares of a yes/no pair.
-func (t *teller) shares(c Comparison) string {
-	if t.r.Kind != YesNo {
+func (t *teller) shares(c analysis.Comparison) string {
+	if t.r.Kind != analysis.YesNo {
 		return ""
 	}
 	share := func(level string) string {
@@ -350,7 +352,7 @@ func (t *teller) shares(c Comparison) string {
 func (t *teller) span(value float64, ci [2]float64) string {
 	word := func(v float64) string { return phrase.Unit(signed(v), t.r.Unit) }
 	switch {
-	case t.r.Kind == YesNo:
+	case t.r.Kind == analysis.YesNo:
 		word = func(v float64) string { return "× " + phrase.Number(v) }
 	case t.ratio() && (max(value, ci[1]) >= 2 || min(value, ci[0]) <= 0.5):
 		word = func(v float64) string { return "× " + phrase.Number(v) }
@@ -358,13 +360,13 @@ func (t *teller) span(value float64, ci [2]float64) string {
 		word = func(v float64) string { return signed(100*(v-1)) + " %" }
 	}
 	text := fmt.Sprintf("%s (95 %% interval %s to %s)", word(value), word(ci[0]), word(ci[1]))
-	if t.r.Kind == YesNo {
+	if t.r.Kind == analysis.YesNo {
 		return "odds " + text
 	}
 	return text
 }
 
-func (t *teller) ratio() bool { return t.r.Scale == Log || t.r.Kind != Measure }
+func (t *teller) ratio() bool { return t.r.Scale == analysis.Log || t.r.Kind != analysis.Measure }
 
 // signed writes a number with its sign.
 func signed(v float64) string {
@@ -384,7 +386,7 @@ func (t *teller) matters() string {
 
 // wouldShow says how small a difference the trial could have shown, and what
 // would show one that matters.
-func (t *teller) wouldShow(c Comparison) string {
+func (t *teller) wouldShow(c analysis.Comparison) string {
 	if c.SmallestDetectable == nil {
 		return ""
 	}
@@ -392,19 +394,11 @@ func (t *teller) wouldShow(c Comparison) string {
 	return says + t.wouldNeed(c)
 }
 
-// mostTimes is the multiple of replicates beyond which another trial is no
-// matter of more replicates.
-const mostTimes = 20
-
-// fewDF is where more replicates sharpen a comparison by their degrees of freedom
-// too, so that it does not go by their number's root.
-const fewDF = 10
-
 // wouldNeed says how many more replicates would show what matters, unless the
 // sentence on the next trial does, or few degrees of freedom forbid so plain a rule.
-func (t *teller) wouldNeed(c Comparison) string {
-	if slices.ContainsFunc(t.next, func(n Need) bool { return n.Treatment == c.Treatment }) ||
-		slices.ContainsFunc(t.r.Planning, func(f Planning) bool { return f.Treatment == c.Treatment && 0 < f.DF && f.DF < fewDF }) {
+func (t *teller) wouldNeed(c analysis.Comparison) string {
+	if slices.ContainsFunc(t.next, func(n analysis.Need) bool { return n.Treatment == c.Treatment }) ||
+		slices.ContainsFunc(t.r.Planning, func(f analysis.Planning) bool { return f.Treatment == c.Treatment && 0 < f.DF && f.DF < analysis.FewDF }) {
 		return ""
 	}
 	d, goal := *c.SmallestDetectable, t.goal(c)
@@ -414,8 +408,8 @@ func (t *teller) wouldNeed(c Comparison) string {
 	switch times := (d / goal) * (d / goal); {
 	case times <= 1:
 		return ""
-	case times > mostTimes:
-		return fmt.Sprintf("; %s is out of reach: it needs more than %d times as many %ss", t.matters(), mostTimes, c.Unit)
+	case times > analysis.MostTimes:
+		return fmt.Sprintf("; %s is out of reach: it needs more than %d times as many %ss", t.matters(), analysis.MostTimes, c.Unit)
 	default:
 		return fmt.Sprintf("; %s needs about %s times as many %ss", t.matters(), strconv.FormatFloat(math.Ceil(times*10)/10, 'f', 1, 64), c.Unit)
 	}
@@ -428,7 +422,7 @@ func (t *teller) size(d float64) string { return t.sizes(d, d) }
 func (t *teller) sizes(least, most float64) string {
 	what, word := "a difference of ", func(d float64) string { return phrase.Unit(phrase.Number(d), t.r.Unit) }
 	switch {
-	case t.r.Kind == YesNo:
+	case t.r.Kind == analysis.YesNo:
 		what, word = "an odds ratio of ", func(d float64) string { return phrase.Number(math.Exp(d)) }
 	case t.ratio() && most >= math.Ln2:
 		what, word = "a ratio of ", func(d float64) string { return phrase.Number(math.Exp(d)) }
@@ -443,7 +437,7 @@ func (t *teller) sizes(least, most float64) string {
 
 // goal is the smallest difference that matters, on the scale of the standard
 // error; 0 where none is given or it has no meaning here.
-func (t *teller) goal(c Comparison) float64 {
+func (t *teller) goal(c analysis.Comparison) float64 {
 	m := t.out.Matters
 	if m == nil {
 		return 0
@@ -457,7 +451,7 @@ func (t *teller) goal(c Comparison) float64 {
 	switch {
 	case t.ratio() && m.Share:
 		return math.Log1p(m.Value)
-	case t.r.Kind == YesNo:
+	case t.r.Kind == analysis.YesNo:
 		return 0
 	case t.ratio() && mean > 0:
 		return math.Log1p(m.Value / mean)
@@ -470,7 +464,7 @@ func (t *teller) goal(c Comparison) float64 {
 }
 
 // manyOpen sums up pairs that could not be told apart.
-func (t *teller) manyOpen(e Effect, open []Comparison, of int) {
+func (t *teller) manyOpen(e analysis.Effect, open []analysis.Comparison, of int) {
 	widest := open[0]
 	least, most := math.Inf(1), 0.0
 	for _, c := range open {
@@ -533,7 +527,7 @@ func ifP(p *float64) string {
 // risen words a slope with its interval: on a log scale as a ratio.
 func (t *teller) risen(value float64, ci [2]float64) string {
 	if t.ratio() {
-		return t.span(math.Exp(value), exp2(ci))
+		return t.span(math.Exp(value), [2]float64{math.Exp(ci[0]), math.Exp(ci[1])})
 	}
 	return t.span(value, ci)
 }

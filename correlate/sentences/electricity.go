@@ -1,17 +1,18 @@
-package correlate
+package sentences
 
 import (
 	"fmt"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
 
 // electricity words the least current that an extra unit took: one sentence for the
 // treatments, one for light.
-func (t *teller) electricity(all *Result) {
+func (t *teller) electricity(all *analysis.Result) {
 	e := all.Electricity
-	var bounded, open, light *ElectricityGain
+	var bounded, open, light *analysis.ElectricityGain
 	for _, g := range e.GainsOf(t.r) {
 		switch {
 		case g.By == "light" && g.More == "":
@@ -36,7 +37,7 @@ func (t *teller) electricity(all *Result) {
 }
 
 // byLight words what an extra unit took by way of light.
-func (t *teller) byLight(e *Electricity, g *ElectricityGain) {
+func (t *teller) byLight(e *analysis.Electricity, g *analysis.ElectricityGain) {
 	switch {
 	case g.KWhPerUnit != nil && t.lead(model.KindLight, "light"):
 	case g.KWhPerUnit != nil:
@@ -48,7 +49,7 @@ func (t *teller) byLight(e *Electricity, g *ElectricityGain) {
 
 // lead tells whether an effect, among all results looked at, is a lead at most.
 func (t *teller) lead(kind model.Kind, effect string) bool {
-	e := find(t.r.Effects, kind, effect)
+	e := analysis.Find(t.r.Effects, kind, effect)
 	return e != nil && e.PFDR != nil && *e.PFDR >= 0.05
 }
 
@@ -61,12 +62,12 @@ func (t *teller) extra() string {
 }
 
 // perUnit words what a unit took, with its interval.
-func (t *teller) perUnit(e *Electricity, g *ElectricityGain) string {
+func (t *teller) perUnit(e *analysis.Electricity, g *analysis.ElectricityGain) string {
 	text := fmt.Sprintf("%s takes %s", t.extra(), phrase.Current(g.KWhPerUnit, g.CostPerUnit, e.Currency))
 	if ci := g.KWhPerUnitCI95; ci != nil {
 		text += fmt.Sprintf(" (95 %% interval %s to %s kWh)", phrase.Number(ci[0]), phrase.Number(ci[1]))
 	}
-	if t.r.Scale == Log {
+	if t.r.Scale == analysis.Log {
 		text += ", at a typical plant (the geometric mean)"
 	}
 	return text

@@ -1,10 +1,11 @@
-package correlate
+package sentences
 
 import (
 	"fmt"
 	"math"
 	"strings"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -29,7 +30,7 @@ func (t *teller) light() {
 			where = ", within bins"
 		}
 		lead := ""
-		if e := find(t.r.Effects, model.KindLight, "light"); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
+		if e := analysis.Find(t.r.Effects, model.KindLight, "light"); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
 			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", phrase.P(*e.PFDR))
 		}
 		t.slope(per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
@@ -111,7 +112,7 @@ func (t *teller) curves() {
 
 // turning words a half-saturation or an optimum, only where its whole interval
 // lies inside the measured light.
-func (t *teller) turning(shape string, p Parameter, low, high float64) {
+func (t *teller) turning(shape string, p analysis.Parameter, low, high float64) {
 	what := ""
 	switch {
 	case p.Name == "optimum":
@@ -161,7 +162,7 @@ func (t *teller) place() {
 			beside = " beside light"
 		}
 		switch {
-		case e.VIF != nil && *e.VIF > apart:
+		case e.VIF != nil && *e.VIF > analysis.Inseparable:
 			t.say("Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", phrase.Number(*e.VIF), text, beside)
 		case e.CI95[0] > 0 || e.CI95[1] < 0:
 			t.say("Edge plants differ from inner ones%s: %s.", beside, text)
@@ -188,9 +189,9 @@ func (t *teller) suspects() {
 }
 
 // losses says of whom the results speak.
-func (t *teller) losses(all *Result) {
+func (t *teller) losses(all *analysis.Result) {
 	var treatments []string
-	groups := map[string][]Losses{}
+	groups := map[string][]analysis.Losses{}
 	for _, l := range all.Lost {
 		if fmt.Sprint(l.Of) != fmt.Sprint(t.r.Of) {
 			continue

@@ -1,0 +1,3 @@
+// Package sentences words what an analysis found, for people: short sentences
+// with number, interval and unit.
+package sentences
