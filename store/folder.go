@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/gob"
 	"errors"
@@ -48,6 +49,17 @@ func OpenWriter(ctx context.Context, folder string, o Options) (Writer, error) {
 			return c, nil
 		},
 		func() (Writer, error) { return Open(filepath.Join(folder, FileName), o) })
+}
+
+// AddEvent writes one entry into the folder's log, by way of the daemon where one
+// runs, and returns its id.
+func AddEvent(ctx context.Context, folder string, o Options, event light.Event) (uint64, error) {
+	w, err := OpenWriter(ctx, folder, o)
+	if err != nil {
+		return 0, err
+	}
+	id, err := w.AddEvent(ctx, event)
+	return id, cmp.Or(err, w.Close())
 }
 
 // firstOf asks the daemon, then opens the file, then, where that is held,

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/alecthomas/kong"
+
+	"parstead/cmd/parstead/version"
 )
 
 // commands is the command line. Each command lives in the file of its name.
@@ -68,7 +70,7 @@ func runAt(e *env, args []string) error {
 		kong.Writers(e.stdout, e.stderr),
 		kong.Exit(func(int) { ended = true }),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 80}),
-		kong.Vars{"version": version()},
+		kong.Vars{"version": version.Words()},
 	)
 	if err != nil {
 		return fmt.Errorf("build the command line: %w", err)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -10,7 +11,8 @@ import (
 	"path/filepath"
 	"slices"
 
-	"parstead/cmd/parstead/trial"
+	"parstead/cmd/parstead/export"
+	"parstead/cmd/parstead/harvest"
 	"parstead/correlate"
 	"parstead/correlate/report"
 )
@@ -50,7 +52,7 @@ func (c *compareCmd) Run(e *env) error {
 	if err := eachOnce(c.Folders); err != nil {
 		return err
 	}
-	list := make([]*harvested, len(c.Folders))
+	list := make([]*harvest.Harvest, len(c.Folders))
 	for i, folder := range c.Folders {
 		h, err := readHarvested(e, folder)
 		if err != nil {
@@ -58,14 +60,14 @@ func (c *compareCmd) Run(e *env) error {
 		}
 		list[i] = h
 	}
-	splitAlike(list)
+	harvest.SplitAlike(list)
 	trials := make([]correlate.Trial, len(list))
 	for i, h := range list {
-		result, err := correlate.Analyse(e.ctx, h.in, correlate.Options{Seed: c.Seed})
+		result, err := correlate.Analyse(e.ctx, h.Input, correlate.Options{Seed: c.Seed})
 		if err != nil {
-			return fmt.Errorf("%s: %w", h.folder, err)
+			return fmt.Errorf("%s: %w", c.Folders[i], err)
 		}
-		trials[i] = h.asTrial(result)
+		trials[i] = h.Compared(c.Folders[i], export.Is(c.Folders[i]), result)
 	}
 	compared, err := correlate.Compare(trials)
 	if err != nil {
@@ -109,47 +111,26 @@ func eachOnce(folders []string) error {
 	return nil
 }
 
-// harvested is a trial with the input of its analysis.
-type harvested struct {
-	folder   string
-	exported bool
-	trial    *trial.Trial
-	in       *correlate.Input
-}
-
 // readHarvested reads a trial's folder, or an export.
-func readHarvested(e *env, folder string) (*harvested, error) {
-	if !isExport(folder) {
-		one := correlateCmd{Folder: folder}
+func readHarvested(e *env, folder string) (*harvest.Harvest, error) {
+	if !export.Is(folder) {
 		var talk bytes.Buffer
 		of := *e
 		of.stderr = &talk
-		in, err := one.input(&of)
-		if told := tellOf(e.stderr, folder, talk.Bytes()); err == nil {
-			err = told
+		h, err := harvested(&of, folder, false)
+		if err == nil {
+			looked(&of, h)
 		}
-		if err != nil {
-			return nil, err
-		}
-		t, err := trial.Open(folder)
-		if err != nil {
-			return nil, err
-		}
-		return &harvested{folder, false, t, in}, nil
+		return h, cmp.Or(err, tellOf(e.stderr, folder, talk.Bytes()))
 	}
-	x, err := readExport(folder)
+	x, err := export.Read(folder)
 	if err != nil {
 		return nil, err
 	}
-	if !slices.ContainsFunc(x.trial.Plants, func(p trial.Plant) bool { return p.HasHarvest }) {
+	if !x.Trial.Harvested() {
 		return nil, errors.New("it was exported before its harvest: export the trial again")
 	}
-	in := inputOf(x.trial, x.lights)
-	in.Early = e.now().Before(x.trial.Rack.Trial().Until)
-	if err := planned(in, x.trial, x.log, false); err != nil {
-		return nil, err
-	}
-	return &harvested{folder, true, x.trial, in}, nil
+	return harvest.Of(x.Trial, x.Lights, x.Log, e.now(), false)
 }
 
 // tellOf hands on what a command said of one folder, with its name.
@@ -160,49 +141,4 @@ func tellOf(w io.Writer, folder string, talk []byte) error {
 		}
 	}
 	return nil
-}
-
-// splitAlike gives a trial whose plants are all of one kind, and that therefore
-// splits its results by nothing, the split of the others, so that its results
-// find those of the same kind.
-func splitAlike(list []*harvested) {
-	for _, h := range list {
-		if h.in.By != nil {
-			continue
-		}
-		for _, other := range list {
-			if other.in.By == nil {
-				continue
-			}
-			by := columnFactor(h.trial, other.in.By.Name)
-			if len(by.Levels) == 1 && !slices.Contains(by.Codes, correlate.Blank) {
-				h.in.By = by
-				break
-			}
-		}
-	}
-}
-
-func (h *harvested) asTrial(result *correlate.Result) correlate.Trial {
-	t := h.trial
-	days := t.Rack.Starts.DaysUntil(t.Rack.Ends) + 1
-	words, length := comparableWindow(t, days)
-	return correlate.Trial{
-		Name: t.Name, Folder: h.folder, Exported: h.exported, Starts: t.Rack.Starts.String(), Ends: t.Rack.Ends.String(), Days: days,
-		Window: words, WindowDays: length, Input: h.in, Result: result,
-	}
-}
-
-// comparableWindow words a light window without dates of its own year.
-func comparableWindow(t *trial.Trial, days int) (words string, length int) {
-	switch w := t.Window; {
-	case w.First > 0:
-		return fmt.Sprintf("the first %d days", w.First), min(w.First, days)
-	case w.Last > 0:
-		return fmt.Sprintf("the last %d days", w.Last), min(w.Last, days)
-	case !w.From.IsZero():
-		from, to := t.Rack.Starts.DaysUntil(w.From)+1, t.Rack.Starts.DaysUntil(w.To)+1
-		return fmt.Sprintf("day %d to day %d", from, to), to - from + 1
-	}
-	return "the whole trial", days
 }

@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"parstead/cmd/parstead/demo"
-	"parstead/cmd/parstead/trial"
+	"parstead/cmd/parstead/export"
 	"parstead/correlate"
 )
 
@@ -152,33 +152,6 @@ func TestCompareExports(t *testing.T) {
 	}
 }
 
-// A trial of one species, which splits by nothing, finds the same species of one
-// that splits; one of several does not.
-func TestSplitAlike(t *testing.T) {
-	t.Parallel()
-	of := func(species ...string) *harvested {
-		h := &harvested{trial: &trial.Trial{}, in: &correlate.Input{}}
-		for _, s := range species {
-			h.trial.Plants = append(h.trial.Plants, trial.Plant{Columns: map[string]string{"species": s}})
-		}
-		return h
-	}
-	split, one, two, gap := of("A", "B"), of("B", "B"), of("A", "B"), of("B", "")
-	split.in.By = columnFactor(split.trial, "species")
-	splitAlike([]*harvested{one, split, two, gap})
-	if one.in.By == nil || one.in.By.Name != "species" || one.in.By.Levels[0] != "B" {
-		t.Errorf("%+v", one.in.By)
-	}
-	if two.in.By != nil || gap.in.By != nil {
-		t.Errorf("split without need: %+v, %+v", two.in.By, gap.in.By)
-	}
-	if alone := of("A"); alone.in.By == nil {
-		if splitAlike([]*harvested{alone, two}); alone.in.By != nil {
-			t.Error("split where no other splits")
-		}
-	}
-}
-
 func rewrite(t *testing.T, file string, change func(string) string) {
 	t.Helper()
 	text, err := os.ReadFile(file)
@@ -195,7 +168,7 @@ func TestCompareUsage(t *testing.T) {
 	spring, autumn := twoSeasons(t)
 	old := filepath.Join(t.TempDir(), "old")
 	must(t, winter, "", "export", autumn, old)
-	rewrite(t, filepath.Join(old, descriptionFile), func(text string) string { return strings.Replace(text, `"analysis"`, `"other"`, 1) })
+	rewrite(t, filepath.Join(old, export.Description), func(text string) string { return strings.Replace(text, `"analysis"`, `"other"`, 1) })
 	link := filepath.Join(t.TempDir(), "link")
 	if err := os.Symlink(spring, link); err != nil {
 		t.Skip(err)
@@ -217,47 +190,4 @@ func TestCompareUsage(t *testing.T) {
 			t.Errorf("%q: exit status %d, %q, %q; want %d and %q", c.args, status, out, talk, c.status, c.want)
 		}
 	}
-}
-
-// Whatever stands in an export's files, it is read or refused with a reason.
-func FuzzExport(f *testing.F) {
-	description := `{"trial":"t","timezone":"UTC","day_starts":"00:00","starts":"2026-03-02","ends":"2026-03-30",
-"files":[{"file":"plants.csv","columns":[{"name":"plant"},{"name":"bin"},{"name":"row"},{"name":"column"},{"name":"guard"},{"name":"medium","name_in_trial":"medium"},
-{"name":"light_dli"},{"name":"light_relative_error"},{"name":"light_independent_error"},{"name":"light_source"},{"name":"y","name_in_trial":"y"},
-{"name":"status"},{"name":"date"},{"name":"cause"},{"name":"leave_out"}]}],
-"analysis":{"light_window":{"first":7},"bins":[{"name":"a","rows":2,"columns":2,"block":"b"}],
-"treatments":[{"name":"medium","levels":["bark","coir"],"set_per":"plant"}],"outcomes":[{"name":"y","kind":"measure","scale":"log","primary":true,"only":{"medium":"bark"}}]},
-"log_data":{"1":{"layout":{},"outcomes":[{"name":"y","kind":"measure"}]}}}`
-	plants := "plant,bin,row,column,guard,medium,light_dli,light_relative_error,light_independent_error,light_source,y,status,date,cause,leave_out\n" +
-		"P1,a,1,1,,bark,5,0.1,0.05,map,3.5,harvested,2026-03-29,,\nP2,a,1,2,,coir,6,0.1,0.05,map,4,harvested,2026-03-29,,\nP3,a,2,2,yes,,,,,,,,,,\n"
-	log := "id,at,kind,withdraws\n1,2026-03-01T10:00:00Z,dealt,\n"
-	f.Add(description, plants, log)
-	f.Add(strings.Replace(description, `"kind":"measure"`, `"kind":"yes_no"`, 1), strings.ReplaceAll(plants, ",3.5,", ",yes,"), log)
-	f.Add(strings.Replace(description, `"rows":2`, `"rows":-2`, 1), strings.ReplaceAll(plants, "2026-03-29", "29.3."), "id\n")
-	f.Add(`{"analysis":{}}`, "plant\n", "")
-	f.Fuzz(func(t *testing.T, description, plants, log string) {
-		if len(description)+len(plants)+len(log) > 1<<14 {
-			t.Skip("long")
-		}
-		dir := t.TempDir()
-		for name, text := range map[string]string{descriptionFile: description, "plants.csv": plants, "log.csv": log} {
-			if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
-				t.Fatal(err)
-			}
-		}
-		x, err := readExport(dir)
-		if err != nil {
-			if err.Error() == "" {
-				t.Error("refused without a reason")
-			}
-			return
-		}
-		in := inputOf(x.trial, x.lights)
-		if err := planned(in, x.trial, x.log, false); err != nil && err.Error() == "" {
-			t.Error("refused without a reason")
-		}
-		if len(in.Plants) != len(x.trial.Plants) || len(in.Outcomes) != len(x.trial.Outcomes) {
-			t.Error("plants or outcomes are lost")
-		}
-	})
 }

@@ -2,10 +2,17 @@ package main
 
 import (
 	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
 
 	"github.com/alecthomas/kong"
 
+	"parstead/cmd/parstead/harvest"
 	"parstead/correlate"
+	"parstead/correlate/analysis"
+	"parstead/light"
+	"parstead/store"
 )
 
 // correlateCmd is parstead correlate.
@@ -32,7 +39,7 @@ type correlateCmd struct {
 	Seed           uint64   `default:"1" help:"Of every random draw."`
 	JSON           bool     `help:"Write the results as JSON, and nothing else."`
 
-	treatments []statedTreatment // of both kinds, in the order of the command line
+	treatments []correlate.Treatment // of both kinds, in the order of the command line
 }
 
 // Help is what correlate --help says beside its options.
@@ -50,24 +57,21 @@ Exit status: 0 an outcome could be computed, 1 none could or a fault, 2 a comman
 line that can't be meant.`
 }
 
-type statedTreatment struct {
-	name string
-	per  correlate.SetPer
-}
-
 // AfterApply takes down the order in which treatments of both kinds were
 // named: it is that of interactions.
 func (c *correlateCmd) AfterApply(call *kong.Context) error {
 	plants, bins := c.Treatment, c.BinTreatment
+	add := func(names []string, per correlate.SetPer) []string {
+		c.treatments = append(c.treatments, correlate.Treatment{Factor: correlate.Factor{Name: names[0]}, SetPer: per})
+		return names[1:]
+	}
 	for _, p := range call.Path {
 		switch {
 		case p.Flag == nil:
 		case p.Flag.Name == "treatment" && len(plants) > 0:
-			c.treatments = append(c.treatments, statedTreatment{plants[0], correlate.PerPlant})
-			plants = plants[1:]
+			plants = add(plants, correlate.PerPlant)
 		case p.Flag.Name == "bin-treatment" && len(bins) > 0:
-			c.treatments = append(c.treatments, statedTreatment{bins[0], correlate.PerBin})
-			bins = bins[1:]
+			bins = add(bins, correlate.PerBin)
 		}
 	}
 	return nil
@@ -79,11 +83,11 @@ func (c *correlateCmd) Run(e *env) error {
 	if err := c.usage(); err != nil {
 		return err
 	}
-	in, err := c.input(e)
+	h, err := c.read(e)
 	if err != nil {
 		return err
 	}
-	result, err := correlate.Analyse(e.ctx, in, correlate.Options{Interactions: c.Interactions, NoGrowthInDark: c.NoGrowthInDark, Seed: c.Seed})
+	result, err := correlate.Analyse(e.ctx, h.Input, correlate.Options{Interactions: c.Interactions, NoGrowthInDark: c.NoGrowthInDark, Seed: c.Seed})
 	if err != nil {
 		return fmt.Errorf("correlate: %w", err)
 	}
@@ -96,9 +100,10 @@ func (c *correlateCmd) Run(e *env) error {
 		return err
 	}
 	if c.Report != "" {
-		if err := writeReport(e, c.Folder, c.Report, "", in, result); err != nil {
+		if err := h.WriteReport(e.ctx, e.now, c.Report, "", result); err != nil {
 			return err
 		}
+		fmt.Fprintf(e.stderr, "Report: %s\n", filepath.Join(c.Report, "index.html"))
 	}
 	if !result.Computed() {
 		return fmt.Errorf("no outcome could be analysed: %s", firstReason(result))
@@ -106,15 +111,49 @@ func (c *correlateCmd) Run(e *env) error {
 	return nil
 }
 
-func (c *correlateCmd) input(e *env) (*correlate.Input, error) {
-	if c.Table != "" {
-		return c.readTable()
+// read makes the input of a table, or of a folder.
+func (c *correlateCmd) read(e *env) (*harvest.Harvest, error) {
+	if c.Table == "" {
+		h, err := harvested(e, c.Folder, c.Interactions)
+		if err == nil {
+			looked(e, h)
+		}
+		return h, err
 	}
-	in, err := c.readFolder(e)
-	if err == nil && in.Early {
-		looked(e, c.Folder)
+	outcomes, err := c.outcomes()
+	if err != nil {
+		return nil, err
 	}
-	return in, err
+	for i := range c.treatments {
+		c.treatments[i].SetsLight = slices.Contains(c.SetsLight, c.treatments[i].Name)
+	}
+	in, err := (&harvest.Table{
+		File: c.Table, Outcomes: outcomes, Treatments: c.treatments, Covariates: c.Covariate, Exposure: c.Exposure,
+		Light: c.Light, Block: c.Block, Bin: c.Bin, Row: c.Row, Column: c.Column, By: c.By,
+	}).Read()
+	return &harvest.Harvest{Input: in}, err
+}
+
+// harvested reads a trial's folder and tells what of surveys and sensors is not
+// used.
+func harvested(e *env, folder string, interactions bool) (*harvest.Harvest, error) {
+	h, err := harvest.Read(e.ctx, folder, e.now(), interactions)
+	if err == nil {
+		tellRemarks(e.stderr, h.Remarks)
+	}
+	return h, err
+}
+
+// looked writes into the log that results were read before the trial's end. A
+// folder that can't be written to keeps nobody from reading.
+func looked(e *env, h *harvest.Harvest) {
+	if !h.Input.Early {
+		return
+	}
+	event := light.Event{At: e.now().UTC(), Written: e.now().UTC(), Kind: light.Looked, Text: "results were read before the trial's end"}
+	if _, err := store.AddEvent(e.ctx, h.Trial.Dir, store.Options{Now: e.now}, event); err != nil {
+		fmt.Fprintln(e.stderr, "parstead: the log does not say that results were read before the end:", err)
+	}
 }
 
 // firstReason is why the first outcome could not be analysed.
@@ -180,4 +219,64 @@ func (c *correlateCmd) tableOnly() string {
 		}
 	}
 	return ""
+}
+
+// names finds names among the flags that don't fit one another.
+func (c *correlateCmd) names() error {
+	outcomes, err := c.outcomes()
+	if err != nil {
+		return err
+	}
+	treatments := slices.Concat(c.Treatment, c.BinTreatment)
+	used := map[string]string{}
+	for _, group := range []struct {
+		flag  string
+		names []string
+	}{{"--treatment", c.Treatment}, {"--bin-treatment", c.BinTreatment}, {"--covariate", c.Covariate}} {
+		for _, n := range group.names {
+			if before, ok := used[n]; ok {
+				return usageError{fmt.Sprintf("%s is named by %s and by %s: name it once", n, before, group.flag)}
+			}
+			used[n] = group.flag
+		}
+	}
+	for _, n := range c.SetsLight {
+		if !slices.Contains(treatments, n) {
+			return usageError{fmt.Sprintf("--sets-light %s: name a treatment that --treatment or --bin-treatment names", n)}
+		}
+	}
+	for _, n := range c.Log {
+		i := slices.IndexFunc(outcomes, func(o correlate.Outcome) bool { return o.Name == n })
+		if i < 0 || outcomes[i].Kind != correlate.Measure {
+			return usageError{fmt.Sprintf("--log %s: name a measure that --outcome names", n)}
+		}
+	}
+	if c.Exposure != "" && !slices.ContainsFunc(outcomes, func(o correlate.Outcome) bool { return o.Kind == correlate.Count }) {
+		return usageError{"--exposure is for counts, and no --outcome is one"}
+	}
+	return nil
+}
+
+// outcomes reads NAME:KIND.
+func (c *correlateCmd) outcomes() ([]correlate.Outcome, error) {
+	var list []correlate.Outcome
+	for _, text := range c.Outcome {
+		i := strings.LastIndex(text, ":")
+		if i < 1 {
+			return nil, usageError{fmt.Sprintf("--outcome %s: write NAME:KIND, such as mass_g:measure", text)}
+		}
+		kind, err := analysis.ParseKind(text[i+1:])
+		if err != nil {
+			return nil, usageError{fmt.Sprintf("--outcome %s: %v", text, err)}
+		}
+		o := correlate.Outcome{Name: strings.TrimSpace(text[:i]), Kind: kind, Scale: correlate.Natural}
+		if slices.ContainsFunc(list, func(other correlate.Outcome) bool { return other.Name == o.Name }) {
+			return nil, usageError{fmt.Sprintf("--outcome %s is named twice", o.Name)}
+		}
+		if slices.Contains(c.Log, o.Name) {
+			o.Scale = correlate.Log
+		}
+		list = append(list, o)
+	}
+	return list, nil
 }

@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"parstead/cmd/parstead/demo"
+	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
 	"parstead/light"
@@ -56,11 +57,11 @@ func (c *demoCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("open the demo's trial: %w", err)
 	}
-	plan, err := sealed(t, world.Dealt).event(t.Rack.Trial().From.Add(-12 * time.Hour))
+	plan, err := harvest.Plan(t, world.Dealt).Event(t.Rack.Trial().From.Add(-12 * time.Hour))
 	if err != nil {
 		return err
 	}
-	if err := seal(e, c.Dir, plan); err != nil {
+	if _, err := store.AddEvent(e.ctx, c.Dir, store.Options{Now: e.now}, plan); err != nil {
 		return err
 	}
 	c.introduce(e.stdout, t)
@@ -94,19 +95,17 @@ func (c *demoCmd) seen(e *env, world *demo.World, t *trial.Trial) error {
 func (c *demoCmd) harvest(e *env, world *demo.World, t *trial.Trial) error {
 	after := *e
 	after.now = func() time.Time { return t.Rack.Trial().Until.Add(12 * time.Hour) }
-	ask := correlateCmd{Folder: c.Dir, Seed: 1}
-	in, err := ask.readFolder(&after)
+	h, err := harvested(&after, c.Dir, false)
 	if err != nil {
 		return err
 	}
-	result, err := correlate.Analyse(e.ctx, in, correlate.Options{Seed: ask.Seed})
+	result, err := correlate.Analyse(e.ctx, h.Input, correlate.Options{Seed: 1})
 	if err != nil {
 		return fmt.Errorf("correlate the demo's harvest: %w", err)
 	}
 	c.findings(e.stdout, t, result)
 	report := filepath.Join(c.Dir, "report")
-	after.stderr = io.Discard // it would name the page a second time
-	if err := writeReport(&after, c.Dir, report, inventedRemark, in, result); err != nil {
+	if err := h.WriteReport(e.ctx, after.now, report, inventedRemark, result); err != nil {
 		return fmt.Errorf("write the demo's report: %w", err)
 	}
 	fmt.Fprintf(e.stdout, "\nThe report, with pictures: %s\n", filepath.Join(report, "index.html"))

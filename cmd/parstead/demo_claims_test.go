@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"parstead/cmd/parstead/demo"
+	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
 	"parstead/light/account"
@@ -28,28 +29,24 @@ func simulated(tb testing.TB, c demo.Config) (*demo.World, *correlate.Result) {
 		tb.Fatal(err)
 	}
 	readings := w.Readings(30 * time.Minute)
-	plan, err := sealed(t, w.Dealt).event(t.Rack.Trial().From.Add(-12 * time.Hour))
+	plan, err := harvest.Plan(t, w.Dealt).Event(t.Rack.Trial().From.Add(-12 * time.Hour))
 	if err != nil {
 		tb.Fatal(err)
 	}
 	plan.ID = uint64(len(readings.Log) + 1)
 	readings.Log = append(readings.Log, plan)
-	stays := make([]account.PlantStay, len(t.Plants))
-	for i, p := range t.Plants {
-		stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
-	}
-	lights, err := account.New(&t.Rack, readings, account.Options{}).Plants(tb.Context(), stays, account.Window(t.Window))
+	lights, err := account.New(&t.Rack, readings, account.Options{}).Plants(tb.Context(), t.Stays(), account.Window(t.Window))
 	if err != nil {
 		tb.Fatal(err)
 	}
-	in := inputOf(t, lights)
-	if err := planned(in, t, readings.Log, false); err != nil {
+	h, err := harvest.Of(t, lights, readings.Log, t.Rack.Trial().Until, false)
+	if err != nil {
 		tb.Fatal(err)
 	}
-	if len(in.Departures) > 0 {
-		tb.Errorf("departures from the plan: %q", in.Departures)
+	if len(h.Input.Departures) > 0 {
+		tb.Errorf("departures from the plan: %q", h.Input.Departures)
 	}
-	result, err := correlate.Analyse(tb.Context(), in, correlate.Options{Seed: 1})
+	result, err := correlate.Analyse(tb.Context(), h.Input, correlate.Options{Seed: 1})
 	if err != nil {
 		tb.Fatal(err)
 	}

@@ -18,6 +18,7 @@ import (
 	"strings"
 
 	"parstead/cmd/parstead/atomicfile"
+	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/deal"
 	"parstead/light"
@@ -72,14 +73,14 @@ func (c *layoutCmd) Run(e *env) error {
 		return err
 	}
 	place(t, plan, layout)
-	event, err := sealed(t, layout.Record).event(e.now())
+	event, err := harvest.Plan(t, layout.Record).Event(e.now())
 	if err != nil {
 		return err
 	}
 	if err := writeLayout(t, plan, layout); err != nil {
 		return err
 	}
-	if err := seal(e, c.Folder, event); err != nil {
+	if _, err := store.AddEvent(e.ctx, c.Folder, store.Options{Now: e.now}, event); err != nil {
 		if gone := os.Remove(filepath.Join(c.Folder, layoutFile)); gone != nil {
 			return fmt.Errorf("%w; remove %s, which the log knows nothing of", err, layoutFile)
 		}
@@ -98,19 +99,6 @@ func seedOr(given *uint64) (uint64, error) {
 		return 0, fmt.Errorf("draw a seed: %w", err)
 	}
 	return binary.LittleEndian.Uint64(b[:]) >> 11, nil // short enough for any program to read back
-}
-
-// seal writes the plan into the trial's log.
-func seal(e *env, folder string, event light.Event) error {
-	w, err := store.OpenWriter(e.ctx, folder, store.Options{Now: e.now})
-	if err != nil {
-		return err
-	}
-	_, err = w.AddEvent(e.ctx, event)
-	if closed := w.Close(); err == nil {
-		err = closed
-	}
-	return err
 }
 
 // planOf is a trial as the procedure needs it.

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"parstead/correlate"
+	"parstead/correlate/plan"
 	"parstead/light"
 	"parstead/store"
 )
@@ -162,7 +163,7 @@ func TestLayoutDealsAndSealsThePlan(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan, err := lastPlan(log)
+	plan, err := plan.Last(log)
 	if err != nil || plan == nil || len(log) != 1 || log[0].Kind != light.Dealt {
 		t.Fatalf("log %+v, %v", log, err)
 	}

@@ -10,6 +10,7 @@ import (
 	"sync"
 	"time"
 
+	"parstead/cmd/parstead/backup"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/light/watch"
@@ -66,7 +67,7 @@ func (n *nightly) keep(ctx context.Context, d *daemon, t *trial.Trial, now time.
 		return
 	}
 	if err == nil {
-		err = writeBackup(ctx, t.Dir, filepath.Join(t.Backup.Folder, backupName(t.Name, now)), now)
+		err = backup.Write(ctx, t.Dir, filepath.Join(t.Backup.Folder, backupName(t.Name, now)), now)
 	}
 	if ctx.Err() != nil {
 		return

@@ -64,14 +64,7 @@ func (c *noteCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	w, err := store.OpenWriter(e.ctx, c.Folder, store.Options{Now: e.now})
-	if err != nil {
-		return err
-	}
-	id, err := w.AddEvent(e.ctx, event)
-	if closed := w.Close(); err == nil {
-		err = closed
-	}
+	id, err := store.AddEvent(e.ctx, c.Folder, store.Options{Now: e.now}, event)
 	if err != nil {
 		return err
 	}
@@ -176,43 +169,6 @@ func (c *noteCmd) refers(t *trial.Trial, event *light.Event) error {
 	return nil
 }
 
-// entry is an event as --json lists it.
-type entry struct {
-	ID        uint64 `json:"id"`
-	At        string `json:"at"`
-	Written   string `json:"written"`
-	Kind      string `json:"kind"`
-	Bin       string `json:"bin,omitempty"`
-	Plant     string `json:"plant,omitempty"`
-	Sensor    string `json:"sensor,omitempty"`
-	From      string `json:"from,omitempty"`
-	Until     string `json:"until,omitempty"`
-	Text      string `json:"text,omitempty"`
-	Withdraws uint64 `json:"withdraws,omitempty"`
-	Withdrawn bool   `json:"withdrawn,omitempty"`
-}
-
-func entries(log []light.Event) []entry {
-	stands := map[uint64]bool{}
-	for _, e := range light.Standing(log) {
-		stands[e.ID] = true
-	}
-	utc := func(t time.Time) string {
-		if t.IsZero() {
-			return ""
-		}
-		return t.UTC().Format(time.RFC3339)
-	}
-	list := make([]entry, 0, len(log))
-	for _, e := range log {
-		list = append(list, entry{
-			ID: e.ID, At: utc(e.At), Written: utc(e.Written), Kind: string(e.Kind), Bin: e.Bin, Plant: e.Plant, Sensor: e.Sensor,
-			From: utc(e.During.From), Until: utc(e.During.Until), Text: e.Text, Withdraws: e.Withdraws, Withdrawn: !stands[e.ID] && e.Kind != light.Withdrawn,
-		})
-	}
-	return list
-}
-
 func (c *noteCmd) list(e *env, t *trial.Trial) error {
 	view, err := store.OpenFolder(e.ctx, c.Folder)
 	if err != nil {
@@ -224,7 +180,7 @@ func (c *noteCmd) list(e *env, t *trial.Trial) error {
 		return err
 	}
 	if c.JSON {
-		return printJSON(e.stdout, entries(log))
+		return printJSON(e.stdout, light.Entries(log))
 	}
 	if len(log) == 0 {
 		_, err := fmt.Fprintln(e.stdout, "The log is empty.")
@@ -235,7 +191,7 @@ func (c *noteCmd) list(e *env, t *trial.Trial) error {
 
 func printLog(w io.Writer, log []light.Event, zone *time.Location) error {
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	for i, x := range entries(log) {
+	for i, x := range light.Entries(log) {
 		where := strings.Join(strings.Fields(strings.Join([]string{x.Bin, x.Sensor, x.Plant}, " ")), " ")
 		text := x.Text
 		if x.Withdraws != 0 {

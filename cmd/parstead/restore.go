@@ -1,18 +1,14 @@
 package main
 
 import (
-	"bufio"
-	"context"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
-	"parstead/cmd/parstead/atomicfile"
+	"parstead/cmd/parstead/backup"
 	"parstead/cmd/parstead/trial"
 	"parstead/store"
 )
@@ -48,7 +44,7 @@ func (c *restoreCmd) Run(e *env) error {
 	if c.Salvage {
 		return c.salvage(e)
 	}
-	made, err := restoreBackup(e.ctx, c.File, c.Folder)
+	made, err := backup.Restore(e.ctx, c.File, c.Folder)
 	if err != nil {
 		return fmt.Errorf("restore: %w", err)
 	}
@@ -58,52 +54,6 @@ func (c *restoreCmd) Run(e *env) error {
 	}
 	_, err = fmt.Fprintf(e.stdout, "%s: as it was on %s, checked. Next: %s\n", c.Folder, made.UTC().Format(time.RFC3339), next)
 	return err
-}
-
-// restoreBackup unpacks a backup under another name, then names the folder.
-func restoreBackup(ctx context.Context, file, folder string) (made time.Time, err error) {
-	if err := mustBeEmpty(folder); err != nil {
-		return made, err
-	}
-	pack, err := openBackup(file)
-	if err != nil {
-		return made, err
-	}
-	defer pack.Close() //nolint:errcheck // it only read
-	folder = filepath.Clean(folder)
-	if err := os.MkdirAll(filepath.Dir(folder), 0o700); err != nil {
-		return made, err
-	}
-	work, err := os.MkdirTemp(filepath.Dir(folder), ".parstead-restore-*")
-	if err != nil {
-		return made, err
-	}
-	defer func() { err = errors.Join(err, os.RemoveAll(work)) }()
-	unpacked := filepath.Join(work, "trial")
-	if err := os.Mkdir(unpacked, 0o700); err != nil {
-		return made, err
-	}
-	for _, f := range pack.list.Files {
-		into := filepath.Join(unpacked, filepath.FromSlash(f.Name))
-		if f.Name == store.FileName {
-			into = filepath.Join(work, store.FileName)
-		}
-		if err := os.MkdirAll(filepath.Dir(into), 0o700); err != nil {
-			return made, err
-		}
-		if err := atomicfile.Create(into, 0o600, func(w *bufio.Writer) error { return pack.copy(ctx, f, w) }); err != nil {
-			return made, err
-		}
-		if f.Name == store.FileName {
-			if err := store.Restore(ctx, into, unpacked); err != nil {
-				return made, err
-			}
-		}
-	}
-	if err := os.Remove(folder); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return made, err
-	}
-	return pack.list.Made, atomicfile.Rename(unpacked, folder)
 }
 
 // salvage fills a folder that has no database with what a damaged one still

@@ -129,14 +129,14 @@ func (c *sizeCmd) usage() error {
 
 // ofFolder sizes by what a trial's harvest tells.
 func (c *sizeCmd) ofFolder(e *env) (*correlate.NextTrial, error) {
-	in, err := (&correlateCmd{Folder: c.Folder}).readFolder(e)
+	h, err := harvested(e, c.Folder, false)
 	if err != nil {
 		return nil, err
 	}
-	if err := c.choose(in); err != nil {
+	if err := c.choose(h.Input); err != nil {
 		return nil, err
 	}
-	result, err := correlate.Analyse(e.ctx, in, correlate.Options{Seed: 1})
+	result, err := correlate.Analyse(e.ctx, h.Input, correlate.Options{Seed: 1})
 	if err != nil {
 		return nil, fmt.Errorf("correlate: %w", err)
 	}

@@ -4,11 +4,13 @@
 package trial
 
 import (
+	"slices"
 	"strconv"
 	"time"
 
 	"parstead/ingest"
 	"parstead/light"
+	"parstead/light/account"
 )
 
 // Trial is one trial's folder, read and checked. Paths in it are ready to open.
@@ -208,3 +210,18 @@ func (t *Trial) Outcome(name string) (Outcome, bool) {
 
 // Path joins a file's name to the trial's folder; an absolute name stays.
 func (t *Trial) Path(name string) string { return inDir(t.Dir, name) }
+
+// Harvested tells whether harvest.csv has a row for any plant.
+func (t *Trial) Harvested() bool {
+	return slices.ContainsFunc(t.Plants, func(p Plant) bool { return p.HasHarvest })
+}
+
+// Stays are the plants' stays as the light account takes them, in the plants' order.
+func (t *Trial) Stays() []account.PlantStay {
+	stays := make([]account.PlantStay, len(t.Plants))
+	for i := range t.Plants {
+		p := &t.Plants[i]
+		stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
+	}
+	return stays
+}

@@ -1,7 +1,8 @@
-package main
+package export
 
 import (
 	"bufio"
+	"context"
 	"encoding/json"
 	"math"
 	"path/filepath"
@@ -11,7 +12,9 @@ import (
 	"time"
 
 	"parstead/cmd/parstead/atomicfile"
+	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
+	"parstead/cmd/parstead/version"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -25,7 +28,7 @@ type plantRow struct {
 
 // plantColumns are the columns of plants.csv in the making.
 type plantColumns struct {
-	list  []exportColumn[*plantRow]
+	list  []column[*plantRow]
 	taken map[string]bool // names, without regard to case
 }
 
@@ -35,7 +38,7 @@ func (c *plantColumns) add(name, unit, means, source string, of func(*plantRow) 
 		name += "_"
 	}
 	c.taken[strings.ToLower(name)] = true
-	c.list = append(c.list, exportColumn[*plantRow]{columnMeaning{Name: name, Unit: unit, Means: means, Source: source}, of})
+	c.list = append(c.list, column[*plantRow]{ColumnMeaning{Name: name, Unit: unit, Means: means, Source: source}, of})
 }
 
 // addOwn adds a column of the trial's own sheets, with its name there.
@@ -44,13 +47,9 @@ func (c *plantColumns) addOwn(name, unit, means, source string, of func(*plantRo
 	c.list[len(c.list)-1].Of = name
 }
 
-func (x *exporter) plants() error {
+func (x *exporter) plants(ctx context.Context) error {
 	books := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
-	stays := make([]account.PlantStay, len(x.trial.Plants))
-	for i, p := range x.trial.Plants {
-		stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
-	}
-	lights, err := books.Plants(x.ctx, stays, account.Window(x.trial.Window))
+	lights, err := books.Plants(ctx, x.trial.Stays(), account.Window(x.trial.Window))
 	if err != nil {
 		return err
 	}
@@ -63,7 +62,7 @@ func (x *exporter) plants() error {
 	c := plantColumns{taken: map[string]bool{}}
 	c.place(x.trial)
 	c.came(x.trial)
-	c.light(windowWords(x.trial))
+	c.light(harvest.WindowWords(x.trial))
 	c.found(x.trial)
 	c.fate()
 	return writeSheet(x, "plants.csv", "a row a plant", c.list, each(rows))
@@ -222,11 +221,9 @@ func (c *plantColumns) fate() {
 	text("leave_out", "why the trial's own analysis leaves the plant out; its values stand here all the same", func(p *plantRow) string { return p.LeaveOut })
 }
 
-const descriptionFile = "description.json"
-
 // describe writes what every column means, and what is needed to read the
 // readings: the sensors.
-func (x *exporter) describe() error {
+func (x *exporter) describe(ctx context.Context) error {
 	type sensor struct {
 		Name     string  `json:"name"`
 		Measures string  `json:"measures"`
@@ -248,14 +245,14 @@ func (x *exporter) describe() error {
 		Ends      light.Date     `json:"ends"`
 		Written   string         `json:"written"`
 		By        string         `json:"by"`
-		Files     []sheetMeaning `json:"files"`
+		Files     []SheetMeaning `json:"files"`
 		Sensors   []sensor       `json:"sensors"`
 		Analysis  analysisAsked  `json:"analysis"`
 
 		LogData map[uint64]json.RawMessage `json:"log_data"` // too long for a cell
 	}{
 		t.Name, t.Rack.Zone.String(), t.Rack.DayStarts.String(), t.Rack.Starts, t.Rack.Ends,
-		x.now().UTC().Format(time.RFC3339), version(), x.sheets,
+		x.now().UTC().Format(time.RFC3339), version.Words(), x.Sheets,
 		[]sensor{},
 		analysisOf(t),
 		x.data,
@@ -266,7 +263,7 @@ func (x *exporter) describe() error {
 			s.Scale, s.Offset, timeCell(s.During.From), timeCell(s.During.Until),
 		})
 	}
-	return atomicfile.Create(filepath.Join(x.dir, descriptionFile), 0o600, func(w *bufio.Writer) error {
+	return atomicfile.Create(filepath.Join(x.dir, Description), 0o600, func(w *bufio.Writer) error {
 		out := json.NewEncoder(w)
 		out.SetEscapeHTML(false)
 		out.SetIndent("", "  ")

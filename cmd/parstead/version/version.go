@@ -1,13 +1,14 @@
-package main
+// Package version words which build of the program this is.
+package version
 
 import (
 	"runtime"
 	"runtime/debug"
 )
 
-// version is the module's version with the revision and the platform it was
+// Words is the module's version with the revision and the platform it was
 // built from and for.
-func version() string {
+func Words() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return "parstead, unknown build"

@@ -1,8 +1,10 @@
-package main
+package harvest
 
 import (
+	"context"
 	"math"
 	"slices"
+	"time"
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
@@ -26,10 +28,10 @@ const (
 // nil where trial.toml says nothing of current.
 //
 // Errors: those of the light account.
-func electricityOf(e *env, t *trial.Trial, books *account.Account, log []light.Event, plants []account.PlantLight) (*correlate.Electricity, error) {
+func electricityOf(ctx context.Context, t *trial.Trial, now time.Time, books *account.Account, log []light.Event, plants []account.PlantLight) (*correlate.Electricity, error) {
 	rated := slices.ContainsFunc(t.Rack.Lamps, func(l light.Lamp) bool { return l.Watts > 0 })
 	during := t.Rack.Trial()
-	if now := e.now(); now.Before(during.Until) {
+	if now.Before(during.Until) {
 		during.Until = now
 	}
 	if t.Cost == nil && len(t.Loads) == 0 && !rated || !during.From.Before(during.Until) {
@@ -56,7 +58,7 @@ func electricityOf(e *env, t *trial.Trial, books *account.Account, log []light.E
 	}
 	var delivered []energy.Delivered
 	if rated {
-		days, err := books.Days(e.ctx, out.From, out.To)
+		days, err := books.Days(ctx, out.From, out.To)
 		if err != nil {
 			return nil, err
 		}

@@ -1,17 +1,12 @@
-package main
+package harvest
 
 import (
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
-	"parstead/cmd/parstead/demo"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
-	"parstead/light/account"
 )
 
 // The light that a harvest is set against is that of light_window: the first
@@ -19,37 +14,10 @@ import (
 // and findings say which it was.
 func TestCorrelateLightWindow(t *testing.T) {
 	t.Parallel()
-	w, err := demo.New(demo.Config{Seed: 3, Days: demo.MinDays, Quiet: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir := filepath.Join(t.TempDir(), "demo")
-	if err := w.WriteFolder(dir); err != nil {
-		t.Fatal(err)
-	}
-	file := filepath.Join(dir, "trial.toml")
-	text, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	readings := w.Readings(30 * time.Minute)
+	w := quietSeason(t)
 	in := func(window string) (*correlate.Input, *trial.Trial) {
-		edited := strings.Replace(string(text), "[trial]\n", "[trial]\n"+window+"\n", 1)
-		if err := os.WriteFile(file, []byte(edited), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		tr, err := trial.Open(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		stays := make([]account.PlantStay, len(tr.Plants))
-		for i, p := range tr.Plants {
-			stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
-		}
-		lights, err := account.New(&tr.Rack, readings, account.Options{}).Plants(t.Context(), stays, account.Window(tr.Window))
-		if err != nil {
-			t.Fatal(err)
-		}
+		config := strings.Replace(w.config, "[trial]\n", "[trial]\n"+window+"\n", 1)
+		tr, _, lights := w.opened(t, config, w.Rack.Trial().Until)
 		return inputOf(tr, lights), tr
 	}
 	whole, tr := in("")

@@ -1,84 +1,30 @@
-package main
+package harvest
 
 import (
 	"fmt"
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"parstead/cmd/parstead/table"
 	"parstead/correlate"
-	"parstead/correlate/analysis"
 )
 
-// names finds names among the flags that don't fit one another.
-func (c *correlateCmd) names() error {
-	outcomes, err := c.outcomes()
-	if err != nil {
-		return err
-	}
-	treatments := slices.Concat(c.Treatment, c.BinTreatment)
-	used := map[string]string{}
-	for _, group := range []struct {
-		flag  string
-		names []string
-	}{{"--treatment", c.Treatment}, {"--bin-treatment", c.BinTreatment}, {"--covariate", c.Covariate}} {
-		for _, n := range group.names {
-			if before, ok := used[n]; ok {
-				return usageError{fmt.Sprintf("%s is named by %s and by %s: name it once", n, before, group.flag)}
-			}
-			used[n] = group.flag
-		}
-	}
-	for _, n := range c.SetsLight {
-		if !slices.Contains(treatments, n) {
-			return usageError{fmt.Sprintf("--sets-light %s: name a treatment that --treatment or --bin-treatment names", n)}
-		}
-	}
-	for _, n := range c.Log {
-		i := slices.IndexFunc(outcomes, func(o correlate.Outcome) bool { return o.Name == n })
-		if i < 0 || outcomes[i].Kind != correlate.Measure {
-			return usageError{fmt.Sprintf("--log %s: name a measure that --outcome names", n)}
-		}
-	}
-	if c.Exposure != "" && !slices.ContainsFunc(outcomes, func(o correlate.Outcome) bool { return o.Kind == correlate.Count }) {
-		return usageError{"--exposure is for counts, and no --outcome is one"}
-	}
-	return nil
+// Table says which columns of a flat table are analysed, and as what. A name that
+// is "" stands for no column.
+type Table struct {
+	File       string
+	Outcomes   []correlate.Outcome   // without values
+	Treatments []correlate.Treatment // without codes
+	Covariates []string
+	Exposure   string // what counts are per
+
+	Light, Block, Bin, Row, Column, By string
 }
 
-// outcomes reads NAME:KIND.
-func (c *correlateCmd) outcomes() ([]correlate.Outcome, error) {
-	var list []correlate.Outcome
-	for _, text := range c.Outcome {
-		i := strings.LastIndex(text, ":")
-		if i < 1 {
-			return nil, usageError{fmt.Sprintf("--outcome %s: write NAME:KIND, such as mass_g:measure", text)}
-		}
-		kind, err := analysis.ParseKind(text[i+1:])
-		if err != nil {
-			return nil, usageError{fmt.Sprintf("--outcome %s: %v", text, err)}
-		}
-		o := correlate.Outcome{Name: strings.TrimSpace(text[:i]), Kind: kind, Scale: correlate.Natural}
-		if slices.ContainsFunc(list, func(other correlate.Outcome) bool { return other.Name == o.Name }) {
-			return nil, usageError{fmt.Sprintf("--outcome %s is named twice", o.Name)}
-		}
-		if slices.Contains(c.Log, o.Name) {
-			o.Scale = correlate.Log
-		}
-		list = append(list, o)
-	}
-	return list, nil
-}
-
-// readTable makes the analysis's input of a flat table.
-func (c *correlateCmd) readTable() (*correlate.Input, error) {
-	outcomes, err := c.outcomes()
-	if err != nil {
-		return nil, err
-	}
-	t, err := table.Read(c.Table, c.columns(outcomes))
+// Read makes the analysis's input of the table.
+func (c *Table) Read() (*correlate.Input, error) {
+	t, err := table.Read(c.File, c.columns())
 	if err != nil {
 		return nil, err
 	}
@@ -86,13 +32,12 @@ func (c *correlateCmd) readTable() (*correlate.Input, error) {
 	for i := range in.Plants {
 		in.Plants[i] = "line " + strconv.Itoa(t.Line(i))
 	}
-	for _, n := range c.treatments {
-		in.Treatments = append(in.Treatments, correlate.Treatment{
-			Factor: *factorOf(t, n.name), SetPer: n.per, SetsLight: slices.Contains(c.SetsLight, n.name),
-		})
+	for _, tr := range c.Treatments {
+		tr.Factor = *factorOf(t, tr.Name)
+		in.Treatments = append(in.Treatments, tr)
 	}
 	in.Block, in.Bin, in.By = factorOf(t, c.Block), factorOf(t, c.Bin), factorOf(t, c.By)
-	for _, n := range c.Covariate {
+	for _, n := range c.Covariates {
 		values, err := t.Numbers(n)
 		if err != nil {
 			return nil, err
@@ -107,28 +52,28 @@ func (c *correlateCmd) readTable() (*correlate.Input, error) {
 		in.Light = &correlate.Light{Name: c.Light, Values: values}
 	}
 	if c.Row != "" {
-		if in.Row, err = places(t, c.Row); err != nil {
+		if in.Row, err = Places(t, c.Row); err != nil {
 			return nil, err
 		}
-		if in.Column, err = places(t, c.Column); err != nil {
+		if in.Column, err = Places(t, c.Column); err != nil {
 			return nil, err
 		}
 		if err := c.placesTakenOnce(t, in); err != nil {
 			return nil, err
 		}
 	}
-	for i := range outcomes {
-		if err := c.values(t, &outcomes[i]); err != nil {
+	for _, o := range c.Outcomes {
+		if err := c.values(t, &o); err != nil {
 			return nil, err
 		}
+		in.Outcomes = append(in.Outcomes, o)
 	}
-	in.Outcomes = outcomes
 	return in, nil
 }
 
 // placesTakenOnce refuses two plants at one place. What --by keeps apart may be
 // other racks.
-func (c *correlateCmd) placesTakenOnce(t *table.Table, in *correlate.Input) error {
+func (c *Table) placesTakenOnce(t *table.Table, in *correlate.Input) error {
 	taken := map[[4]int]int{}
 	code := func(f *correlate.Factor, i int) int {
 		if f == nil {
@@ -155,16 +100,17 @@ func (c *correlateCmd) placesTakenOnce(t *table.Table, in *correlate.Input) erro
 }
 
 // columns lists the table's columns that are used, each once.
-func (c *correlateCmd) columns(outcomes []correlate.Outcome) []string {
-	names := slices.Concat(c.Treatment, c.BinTreatment, c.Covariate)
-	for _, o := range outcomes {
+func (c *Table) columns() (once []string) {
+	var names []string
+	for _, tr := range c.Treatments {
+		names = append(names, tr.Name)
+	}
+	names = append(names, c.Covariates...)
+	for _, o := range c.Outcomes {
 		names = append(names, o.Name)
 	}
-	names = append(names, c.Light, c.Block, c.Bin, c.Row, c.Column, c.By, c.Exposure)
-	names = slices.DeleteFunc(names, func(n string) bool { return n == "" })
-	var once []string
-	for _, n := range names {
-		if !slices.Contains(once, n) {
+	for _, n := range append(names, c.Light, c.Block, c.Bin, c.Row, c.Column, c.By, c.Exposure) {
+		if n != "" && !slices.Contains(once, n) {
 			once = append(once, n)
 		}
 	}
@@ -200,8 +146,8 @@ func factorOf(t *table.Table, name string) *correlate.Factor {
 	return f
 }
 
-// places is a column of grid rows or columns, 0 where blank.
-func places(t *table.Table, name string) ([]int, error) {
+// Places is a column of grid rows or columns, 0 where blank.
+func Places(t *table.Table, name string) ([]int, error) {
 	values, err := t.Numbers(name)
 	if err != nil {
 		return nil, err
@@ -220,7 +166,7 @@ func places(t *table.Table, name string) ([]int, error) {
 }
 
 // values reads an outcome's column.
-func (c *correlateCmd) values(t *table.Table, o *correlate.Outcome) error {
+func (c *Table) values(t *table.Table, o *correlate.Outcome) error {
 	var err error
 	if o.Kind == correlate.YesNo {
 		o.Values, err = t.YesNo(o.Name)

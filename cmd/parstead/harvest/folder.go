@@ -1,78 +1,89 @@
-package main
+// Package harvest makes the input of the harvest's analysis: of a trial's folder
+// with the light of each plant, or of a flat table.
+package harvest
 
 import (
+	"context"
 	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
+	"parstead/correlate/plan"
 	"parstead/light"
 	"parstead/light/account"
 	"parstead/store"
 )
 
-// readFolder makes the analysis's input of a trial: its plants with the light
-// of the positions they held.
-func (c *correlateCmd) readFolder(e *env) (*correlate.Input, error) {
-	t, err := trial.Open(c.Folder)
+// Harvest is a trial with the input of its analysis.
+type Harvest struct {
+	Trial   *trial.Trial
+	Input   *correlate.Input
+	Remarks []string // what of surveys and sensors is not used
+}
+
+// Read reads a trial's folder: its plants with the light of the positions they
+// held. Interactions tells that they will be added to the planned model.
+func Read(ctx context.Context, folder string, now time.Time, interactions bool) (*Harvest, error) {
+	t, err := trial.Open(folder)
 	if err != nil {
 		return nil, err
 	}
 	if !t.Dealt {
-		return nil, fmt.Errorf("%s has no layout.csv: deal one with parstead layout %s", c.Folder, c.Folder)
+		return nil, fmt.Errorf("%s has no layout.csv: deal one with parstead layout %s", folder, folder)
 	}
 	if len(t.Outcomes) == 0 {
 		return nil, fmt.Errorf("trial.toml names no [[outcome]]: say what was weighed, counted or seen")
 	}
-	if !slices.ContainsFunc(t.Plants, func(p trial.Plant) bool { return p.HasHarvest }) {
-		return nil, fmt.Errorf("%s has no harvest yet: write harvest.csv, a row a plant with its code under plant and a column for each outcome (%s)", c.Folder, t.Outcomes[0].Name)
+	if !t.Harvested() {
+		return nil, fmt.Errorf("%s has no harvest yet: write harvest.csv, a row a plant with its code under plant and a column for each outcome (%s)", folder, t.Outcomes[0].Name)
 	}
-	view, err := store.OpenFolder(e.ctx, c.Folder)
+	view, err := store.OpenFolder(ctx, folder)
 	if err != nil {
 		return nil, err
 	}
 	defer view.Close() //nolint:errcheck // it only read
-	books := account.New(&t.Rack, view, account.Options{Now: e.now})
-	stays := make([]account.PlantStay, len(t.Plants))
-	for i, p := range t.Plants {
-		stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
-	}
-	lights, remarks, err := books.PlantsAndRemarks(e.ctx, stays, account.Window(t.Window))
+	books := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }})
+	lights, remarks, err := books.PlantsAndRemarks(ctx, t.Stays(), account.Window(t.Window))
 	if err != nil {
 		return nil, err
 	}
-	tellRemarks(e.stderr, remarks)
-	log, err := view.Events(e.ctx)
+	log, err := view.Events(ctx)
 	if err != nil {
 		return nil, err
 	}
-	in := inputOf(t, lights)
-	in.Early = e.now().Before(t.Rack.Trial().Until)
-	if in.Electricity, err = electricityOf(e, t, books, log, lights); err != nil {
+	h, err := Of(t, lights, log, now, interactions)
+	if err != nil {
 		return nil, err
 	}
-	if err := planned(in, t, log, c.Interactions); err != nil {
-		return nil, err
-	}
-	return in, nil
+	h.Remarks = remarks
+	h.Input.Electricity, err = electricityOf(ctx, t, now, books, log, lights)
+	return h, err
 }
 
-// looked writes into the log that results were read before the trial's end. A
-// folder that can't be written to keeps nobody from reading.
-func looked(e *env, folder string) {
-	w, err := store.OpenWriter(e.ctx, folder, store.Options{Now: e.now})
-	if err == nil {
-		_, err = w.AddEvent(e.ctx, light.Event{At: e.now().UTC(), Written: e.now().UTC(), Kind: light.Looked, Text: "results were read before the trial's end"})
-		if closed := w.Close(); err == nil {
-			err = closed
-		}
+// Of is a trial whose light and log are known. It marks what was planned, finds
+// departures from the plan and hands on how the plants were dealt.
+func Of(t *trial.Trial, lights []account.PlantLight, log []light.Event, now time.Time, interactions bool) (*Harvest, error) {
+	in := inputOf(t, lights)
+	in.Early = now.Before(t.Rack.Trial().Until)
+	h := &Harvest{Trial: t, Input: in}
+	sealed, err := plan.Last(log)
+	if err != nil || sealed == nil {
+		return h, err
 	}
-	if err != nil {
-		fmt.Fprintln(e.stderr, "parstead: the log does not say that results were read before the end:", err)
+	found := sealed.Against(Plan(t, sealed.Layout), interactions)
+	in.Departures = found.Says
+	if !found.Relabelled {
+		in.Dealt = &sealed.Layout
 	}
+	for i := range in.Outcomes {
+		in.Outcomes[i].Planned = found.Planned[in.Outcomes[i].Name]
+	}
+	return h, nil
 }
 
 // inputOf turns a trial into columns.
@@ -174,7 +185,7 @@ func columnFactor(t *trial.Trial, column string) *correlate.Factor {
 // lightOf is the plants' mean daily light over the window; nil where no plant's
 // is known.
 func lightOf(t *trial.Trial, lights []account.PlantLight) *correlate.Light {
-	l := &correlate.Light{Name: "light", Unit: "mol m⁻² d⁻¹", Raw: true, ByWindow: windowWords(t)}
+	l := &correlate.Light{Name: "light", Unit: "mol m⁻² d⁻¹", Raw: true, ByWindow: WindowWords(t)}
 	known := 0
 	for _, p := range lights {
 		w := p.Window
@@ -196,7 +207,8 @@ func lightOf(t *trial.Trial, lights []account.PlantLight) *correlate.Light {
 	return l
 }
 
-func windowWords(t *trial.Trial) string {
+// WindowWords says over which days light is counted.
+func WindowWords(t *trial.Trial) string {
 	switch w := t.Window; {
 	case w.First > 0:
 		return fmt.Sprintf("over the first %d days", w.First)

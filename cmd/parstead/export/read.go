@@ -1,4 +1,4 @@
-package main
+package export
 
 import (
 	"encoding/json"
@@ -13,9 +13,11 @@ import (
 	"strings"
 	"time"
 
+	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/table"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
+	"parstead/correlate/plan"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -23,11 +25,11 @@ import (
 // analysisAsked is what an export's description says of the analysis, so that it
 // can be done again without the trial's folder.
 type analysisAsked struct {
-	AnalyseBy   string             `json:"analyse_by,omitempty"`
-	LightWindow windowAsked        `json:"light_window"`
-	Bins        []binDescribed     `json:"bins"`
-	Treatments  []plannedTreatment `json:"treatments"`
-	Outcomes    []outcomeAsked     `json:"outcomes"`
+	AnalyseBy   string           `json:"analyse_by,omitempty"`
+	LightWindow windowAsked      `json:"light_window"`
+	Bins        []binDescribed   `json:"bins"`
+	Treatments  []plan.Treatment `json:"treatments"`
+	Outcomes    []outcomeAsked   `json:"outcomes"`
 }
 
 // windowAsked is a light window; nothing of it: the whole trial.
@@ -47,7 +49,7 @@ type binDescribed struct {
 }
 
 type outcomeAsked struct {
-	plannedOutcome
+	plan.Outcome
 	Unit  string `json:"unit,omitempty"`
 	Basis string `json:"basis,omitempty"`
 }
@@ -60,18 +62,18 @@ func analysisOf(t *trial.Trial) analysisAsked {
 	for _, b := range t.Rack.Bins {
 		a.Bins = append(a.Bins, binDescribed{b.Name, b.Rows, b.Columns, b.Block, b.Reservoir})
 	}
-	a.Treatments = plannedTreatments(t)
-	for i, o := range plannedOutcomes(t) {
+	a.Treatments = harvest.Treatments(t)
+	for i, o := range harvest.Outcomes(t) {
 		a.Outcomes = append(a.Outcomes, outcomeAsked{o, t.Outcomes[i].Unit, t.Outcomes[i].Basis})
 	}
 	return a
 }
 
-// exported is a trial read back from an export: what its analysis needs.
-type exported struct {
-	trial  *trial.Trial
-	lights []account.PlantLight
-	log    []light.Event
+// Exported is a trial read back from an export: what its analysis needs.
+type Exported struct {
+	Trial  *trial.Trial
+	Lights []account.PlantLight
+	Log    []light.Event
 }
 
 // exportDescription is what is read of description.json.
@@ -81,43 +83,43 @@ type exportDescription struct {
 	DayStarts string                     `json:"day_starts"`
 	Starts    light.Date                 `json:"starts"`
 	Ends      light.Date                 `json:"ends"`
-	Files     []sheetMeaning             `json:"files"`
+	Files     []SheetMeaning             `json:"files"`
 	Analysis  *analysisAsked             `json:"analysis"`
 	LogData   map[uint64]json.RawMessage `json:"log_data"`
 }
 
-// isExport tells whether a folder holds an export and no trial.
-func isExport(dir string) bool {
+// Is tells whether a folder holds an export and no trial.
+func Is(dir string) bool {
 	_, err := os.Stat(filepath.Join(dir, "trial.toml"))
 	if !errors.Is(err, fs.ErrNotExist) {
 		return false
 	}
-	_, err = os.Stat(filepath.Join(dir, descriptionFile))
+	_, err = os.Stat(filepath.Join(dir, Description))
 	return err == nil
 }
 
-// readExport reads an export back.
-func readExport(dir string) (*exported, error) {
-	text, err := os.ReadFile(filepath.Join(dir, descriptionFile))
+// Read reads an export back.
+func Read(dir string) (*Exported, error) {
+	text, err := os.ReadFile(filepath.Join(dir, Description))
 	if err != nil {
 		return nil, fmt.Errorf("read the export: %w", err)
 	}
 	var d exportDescription
 	if err := json.Unmarshal(text, &d); err != nil {
-		return nil, fmt.Errorf("%s is not as parstead export wrote it (%w): export the trial again", filepath.Join(dir, descriptionFile), err)
+		return nil, fmt.Errorf("%s is not as parstead export wrote it (%w): export the trial again", filepath.Join(dir, Description), err)
 	}
 	if d.Analysis == nil {
 		return nil, fmt.Errorf("%s was exported by a version that left out what the analysis asks: export the trial again, or name its own folder", dir)
 	}
 	if err := d.Analysis.valid(); err != nil {
-		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, descriptionFile), err)
+		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, Description), err)
 	}
-	x := &exported{trial: d.asTrial()}
-	if x.trial.Rack.Zone, err = time.LoadLocation(d.Timezone); err == nil {
-		x.trial.Rack.DayStarts, err = light.ParseTimeOfDay(d.DayStarts)
+	x := &Exported{Trial: d.asTrial()}
+	if x.Trial.Rack.Zone, err = time.LoadLocation(d.Timezone); err == nil {
+		x.Trial.Rack.DayStarts, err = light.ParseTimeOfDay(d.DayStarts)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, descriptionFile), err)
+		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, Description), err)
 	}
 	if err := x.readPlants(dir, d.columns("plants.csv")); err != nil {
 		return nil, err
@@ -188,21 +190,21 @@ func (d *exportDescription) asTrial() *trial.Trial {
 	for _, o := range d.Analysis.Outcomes {
 		t.Outcomes = append(t.Outcomes, trial.Outcome{
 			Name: o.Name, Kind: trial.Kind(o.Kind), Unit: o.Unit, Basis: o.Basis, Start: o.Start, Scale: trial.Scale(o.Scale),
-			Primary: o.Primary, Matters: o.Matters, Only: o.Only, Exposure: o.Exposure,
+			Primary: o.Primary, Matters: trial.Matters(o.Matters), Only: o.Only, Exposure: o.Exposure,
 		})
 	}
 	return t
 }
 
-// exportColumns are the headings of an exported sheet: those of the trial's own
+// headings are those of an exported sheet: those of the trial's own
 // sheets by their name there, and the program's own by the name it meant.
-type exportColumns struct {
+type headings struct {
 	file       string
 	trial, own map[string]string
 }
 
-func (d *exportDescription) columns(file string) exportColumns {
-	c := exportColumns{file, map[string]string{}, map[string]string{}}
+func (d *exportDescription) columns(file string) headings {
+	c := headings{file, map[string]string{}, map[string]string{}}
 	for _, f := range d.Files {
 		if f.File != file {
 			continue
@@ -219,37 +221,37 @@ func (d *exportDescription) columns(file string) exportColumns {
 }
 
 // readPlants reads plants.csv.
-func (x *exported) readPlants(dir string, columns exportColumns) error {
+func (x *Exported) readPlants(dir string, columns headings) error {
 	own := []string{"plant", "bin", "row", "column", "guard", "light_dli", "light_relative_error", "light_independent_error", "light_source", "status", "date", "cause", "leave_out"}
-	var headings []string
+	var used []string
 	for _, name := range own {
 		heading, ok := columns.own[name]
 		if !ok {
-			return fmt.Errorf("%s tells of no column %s of plants.csv: export the trial again", filepath.Join(dir, descriptionFile), name)
+			return fmt.Errorf("%s tells of no column %s of plants.csv: export the trial again", filepath.Join(dir, Description), name)
 		}
-		headings = append(headings, heading)
+		used = append(used, heading)
 	}
 	for _, heading := range columns.trial {
-		headings = append(headings, heading)
+		used = append(used, heading)
 	}
-	sheet, err := table.Read(filepath.Join(dir, columns.file), headings)
+	sheet, err := table.Read(filepath.Join(dir, columns.file), used)
 	if err != nil {
 		return err
 	}
-	x.trial.Plants, x.lights = make([]trial.Plant, sheet.Len()), make([]account.PlantLight, sheet.Len())
+	x.Trial.Plants, x.Lights = make([]trial.Plant, sheet.Len()), make([]account.PlantLight, sheet.Len())
 	text := func(name string) []string { return sheet.Text(columns.own[name]) }
-	row, err := places(sheet, columns.own["row"])
+	row, err := harvest.Places(sheet, columns.own["row"])
 	if err != nil {
 		return err
 	}
-	column, err := places(sheet, columns.own["column"])
+	column, err := harvest.Places(sheet, columns.own["column"])
 	if err != nil {
 		return err
 	}
 	codes, bins, guards := text("plant"), text("bin"), text("guard")
 	status, dates, causes, leaveOut := text("status"), text("date"), text("cause"), text("leave_out")
-	for i := range x.trial.Plants {
-		p := &x.trial.Plants[i]
+	for i := range x.Trial.Plants {
+		p := &x.Trial.Plants[i]
 		*p = trial.Plant{
 			Code: codes[i], Place: light.Position{Bin: bins[i], Row: row[i], Column: column[i]}, Guard: guards[i] == "yes",
 			Status: trial.Status(status[i]), HasHarvest: status[i] != "", Cause: causes[i], LeaveOut: leaveOut[i],
@@ -269,23 +271,23 @@ func (x *exported) readPlants(dir string, columns exportColumns) error {
 }
 
 // readColumns takes what the plants came with and got.
-func (x *exported) readColumns(sheet *table.Table, columns exportColumns) {
+func (x *Exported) readColumns(sheet *table.Table, columns headings) {
 	for name, heading := range columns.trial {
-		isTreatment := slices.ContainsFunc(x.trial.Treatments, func(t trial.Treatment) bool { return t.Name == name })
+		isTreatment := slices.ContainsFunc(x.Trial.Treatments, func(t trial.Treatment) bool { return t.Name == name })
 		for i, cell := range sheet.Text(heading) {
 			if cell == "" {
 				continue
 			}
-			x.trial.Plants[i].Columns[name] = cell
+			x.Trial.Plants[i].Columns[name] = cell
 			if isTreatment {
-				x.trial.Plants[i].Treatments[name] = cell
+				x.Trial.Plants[i].Treatments[name] = cell
 			}
 		}
 	}
 }
 
-func (x *exported) readOutcomes(sheet *table.Table, columns exportColumns) error {
-	for _, o := range x.trial.Outcomes {
+func (x *Exported) readOutcomes(sheet *table.Table, columns headings) error {
+	for _, o := range x.Trial.Outcomes {
 		heading, ok := columns.trial[o.Name]
 		if !ok {
 			return fmt.Errorf("%s has no column of the outcome %s: export the trial again", columns.file, o.Name)
@@ -300,14 +302,14 @@ func (x *exported) readOutcomes(sheet *table.Table, columns exportColumns) error
 		}
 		for i, v := range values {
 			if !math.IsNaN(v) {
-				x.trial.Plants[i].Values[o.Name] = trial.Cell{Value: v}
+				x.Trial.Plants[i].Values[o.Name] = trial.Cell{Value: v}
 			}
 		}
 	}
 	return nil
 }
 
-func (x *exported) readLight(sheet *table.Table, columns exportColumns) error {
+func (x *Exported) readLight(sheet *table.Table, columns headings) error {
 	var figures [3][]float64
 	for k, name := range []string{"light_dli", "light_relative_error", "light_independent_error"} {
 		var err error
@@ -316,13 +318,13 @@ func (x *exported) readLight(sheet *table.Table, columns exportColumns) error {
 		}
 	}
 	sources := sheet.Text(columns.own["light_source"])
-	for i := range x.lights {
-		x.lights[i].Code = x.trial.Plants[i].Code
+	for i := range x.Lights {
+		x.Lights[i].Code = x.Trial.Plants[i].Code
 		dli, all, own := figures[0][i], figures[1][i], figures[2][i]
 		if math.IsNaN(dli) {
 			continue
 		}
-		w := &x.lights[i].Window
+		w := &x.Lights[i].Window
 		w.Known, w.MeanDLI = true, light.DLI(dli)
 		w.Error = account.Error{Independent: own, Bin: math.Sqrt(max(0, all*all-own*own))}
 		for s := account.FromSensor; s <= account.FromTimer; s++ {
@@ -334,8 +336,8 @@ func (x *exported) readLight(sheet *table.Table, columns exportColumns) error {
 	return nil
 }
 
-// readLog takes from the log what lastPlan reads.
-func (x *exported) readLog(dir string, data map[uint64]json.RawMessage) error {
+// readLog takes from the log what plan.Last reads.
+func (x *Exported) readLog(dir string, data map[uint64]json.RawMessage) error {
 	if len(data) == 0 {
 		return nil
 	}
@@ -362,7 +364,7 @@ func (x *exported) readLog(dir string, data map[uint64]json.RawMessage) error {
 			return sheet.Fault(i, "at", "not a time: export the trial again")
 		}
 		e.Data = data[e.ID]
-		x.log = append(x.log, e)
+		x.Log = append(x.Log, e)
 	}
 	return nil
 }

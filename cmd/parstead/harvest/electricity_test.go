@@ -1,10 +1,8 @@
-package main
+package harvest
 
 import (
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -22,41 +20,12 @@ import (
 // out as kWh, cost and kWh per mol; what it leaves out is absent, with the reason.
 func TestElectricityOfAFolder(t *testing.T) {
 	t.Parallel()
-	w, err := demo.New(demo.Config{Seed: 3, Days: demo.MinDays, Quiet: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir := filepath.Join(t.TempDir(), "demo")
-	if err := w.WriteFolder(dir); err != nil {
-		t.Fatal(err)
-	}
-	file := filepath.Join(dir, "trial.toml")
-	text, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	readings := w.Readings(30 * time.Minute)
+	w := quietSeason(t)
 	over := w.Rack.Trial().Until
 	of := func(now time.Time, log []light.Event, edit func(string) string) (*correlate.Electricity, *trial.Trial) {
 		t.Helper()
-		if err := os.WriteFile(file, []byte(edit(string(text))), 0o600); err != nil {
-			t.Fatal(err)
-		}
-		tr, err := trial.Open(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		e := &env{ctx: t.Context(), now: func() time.Time { return now }}
-		books := account.New(&tr.Rack, readings, account.Options{Now: e.now})
-		stays := make([]account.PlantStay, len(tr.Plants))
-		for i, p := range tr.Plants {
-			stays[i] = account.PlantStay{Code: p.Code, Stays: p.Stays, Until: p.Date}
-		}
-		lights, err := books.Plants(t.Context(), stays, account.Window(tr.Window))
-		if err != nil {
-			t.Fatal(err)
-		}
-		out, err := electricityOf(e, tr, books, log, lights)
+		tr, books, lights := w.opened(t, edit(w.config), now)
+		out, err := electricityOf(t.Context(), tr, now, books, log, lights)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -99,7 +68,7 @@ func TestElectricityOfAFolder(t *testing.T) {
 		t.Errorf("%d bins, %d draws, checks %+v", len(whole.Bins), len(whole.Draws), whole.Checks)
 	}
 	bin, mean := whole.Bins[0], 0.0
-	seen, err := account.New(&tr.Rack, readings, account.Options{}).Days(t.Context(), tr.Rack.Starts, tr.Rack.Ends)
+	seen, err := account.New(&tr.Rack, w.readings, account.Options{}).Days(t.Context(), tr.Rack.Starts, tr.Rack.Ends)
 	if err != nil {
 		t.Fatal(err)
 	}
