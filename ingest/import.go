@@ -1,10 +1,7 @@
 package ingest
 
 import (
-	"bufio"
-	"bytes"
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -53,17 +50,28 @@ type row struct {
 // importGroup is how many rows are committed at once.
 const importGroup = 10000
 
+// Rows is a logger's file, told apart into cells: the headings first.
+type Rows interface {
+	// Read gives the next row, io.EOF behind the last one. The cells hold until the
+	// next Read.
+	Read() ([]string, error)
+	// Place is the line and the column of a cell of that row, for messages.
+	Place(cell int) (line, column int)
+	// DecimalComma tells whether a comma may stand for a number's point.
+	DecimalComma() bool
+}
+
 // Import takes in a logger's file: a table with the columns time, sensor and
-// value (raw), separated by commas, semicolons or tabs. Times are RFC 3339, or
+// value (raw). Times are RFC 3339, or
 // local ones of the zone like 2026-07-21 14:05:30. An unknown sensor or a bad
 // row is an error that names the place, and nothing is written. Readings that
 // are refused by judgement are counted, the rest is stored. It works whether the
 // intake runs or not.
-func (in *Intake) Import(ctx context.Context, name string, r io.Reader, zone *time.Location) (Summary, error) {
+func (in *Intake) Import(ctx context.Context, name string, file Rows, zone *time.Location) (Summary, error) {
 	sum := Summary{Rejected: map[string]int{}, SetAside: map[string]int{}}
 	feeds := in.routes.Load()
-	table := table{file: name, zone: zone, feeds: feeds, seen: map[string]int32{}}
-	rows, err := table.read(r)
+	table := table{file: name, rows: file, zone: zone, feeds: feeds, seen: map[string]int32{}}
+	rows, err := table.read()
 	if err != nil {
 		return sum, err
 	}
@@ -112,8 +120,7 @@ type table struct {
 	zone  *time.Location
 	feeds *routes
 
-	csv                 *csv.Reader
-	comma               rune
+	rows                Rows
 	time, sensor, value int // columns
 	seen                map[string]int32
 	streams             []*stream
@@ -122,50 +129,25 @@ type table struct {
 
 // at places an error at a cell.
 func (t *table) at(column int, format string, args ...any) error {
-	line, at := t.csv.FieldPos(column)
+	line, at := t.rows.Place(column)
 	return fmt.Errorf("%s, line %d, column %d: %w", t.file, line, at, fmt.Errorf(format, args...))
 }
 
-func (t *table) read(r io.Reader) ([]row, error) {
-	in := bufio.NewReaderSize(r, 64<<10)
-	if mark, _ := in.Peek(3); string(mark) == "\ufeff" { // what is wrong with a short file shows below
-		_, _ = in.Discard(3)
-	}
-	first, err := in.Peek(1024)
-	if len(first) == 0 {
-		if errors.Is(err, io.EOF) {
-			return nil, fmt.Errorf("%s is empty: its first line must be time,sensor,value", t.file)
-		}
-		return nil, fmt.Errorf("read %s: %w", t.file, err)
-	}
-	if bytes.IndexByte(first, 0) >= 0 {
-		return nil, fmt.Errorf("%s is no text in UTF-8: name a logger's file of separated values, saved as UTF-8", t.file)
-	}
-	header, _, _ := strings.Cut(string(first), "\n")
-	if !utf8.ValidString(header) && strings.Contains(string(first), "\n") {
-		return nil, fmt.Errorf("%s, line 1: the heading is not UTF-8; save the file as CSV in UTF-8", t.file)
-	}
-	t.comma = ','
-	for _, c := range ";\t" {
-		if strings.ContainsRune(header, c) {
-			t.comma = c
-		}
-	}
-	t.csv = csv.NewReader(in)
-	t.csv.Comma, t.csv.ReuseRecord = t.comma, true
-	if err := t.header(); err != nil {
+func (t *table) read() ([]row, error) {
+	width, err := t.header()
+	if err != nil {
 		return nil, err
 	}
 	var rows []row
 	for {
-		cells, err := t.csv.Read()
+		cells, err := t.rows.Read()
 		switch {
 		case errors.Is(err, io.EOF):
 			return rows, nil
-		case errors.Is(err, csv.ErrFieldCount):
-			return nil, t.at(0, "the row has %d cells and the header another number: a decimal comma needs ; or tabs between the columns", len(cells))
 		case err != nil:
-			return nil, t.broken(err)
+			return nil, err
+		case len(cells) != width:
+			return nil, t.at(0, "the row has %d cells and the header another number: a decimal comma needs ; or tabs between the columns", len(cells))
 		}
 		one, err := t.row(cells)
 		if err != nil {
@@ -175,35 +157,34 @@ func (t *table) read(r io.Reader) ([]row, error) {
 	}
 }
 
-// broken places an error of the csv reader, or of what it reads from.
-func (t *table) broken(err error) error {
-	if p, ok := errors.AsType[*csv.ParseError](err); ok {
-		return fmt.Errorf("%s, line %d, column %d: %w: a quote within a cell is written twice, and the cell in quotes", t.file, p.Line, p.Column, p.Err)
+// header finds the columns, and how many cells a row has.
+func (t *table) header() (width int, err error) {
+	cells, err := t.rows.Read()
+	if errors.Is(err, io.EOF) {
+		return 0, fmt.Errorf("%s is empty: its first line must be time,sensor,value", t.file)
 	}
-	return fmt.Errorf("read %s: %w", t.file, err)
-}
-
-func (t *table) header() error {
-	cells, err := t.csv.Read()
 	if err != nil {
-		return t.broken(err)
+		return 0, err
 	}
 	where := map[string]*int{"time": &t.time, "sensor": &t.sensor, "value": &t.value}
 	for i, c := range cells {
+		if !utf8.ValidString(c) {
+			return 0, fmt.Errorf("%s, line 1: the heading is not UTF-8; save the file as CSV in UTF-8", t.file)
+		}
 		name := strings.ToLower(strings.TrimSpace(c))
 		column := where[name]
 		if column == nil {
-			return t.at(i, "no column %q is known here, or it is there twice: the columns are time, sensor and value", c)
+			return 0, t.at(i, "no column %q is known here, or it is there twice: the columns are time, sensor and value", c)
 		}
 		*column = i
 		delete(where, name)
 	}
 	for _, name := range []string{"time", "sensor", "value"} {
 		if where[name] != nil {
-			return t.at(0, "the column %q is missing: the columns are time, sensor and value", name)
+			return 0, t.at(0, "the column %q is missing: the columns are time, sensor and value", name)
 		}
 	}
-	return nil
+	return len(cells), nil
 }
 
 func (t *table) row(cells []string) (r row, err error) {
@@ -248,7 +229,7 @@ func (t *table) number(cell string) (float64, error) {
 		return math.NaN(), nil
 	}
 	if strings.Contains(s, ",") {
-		if t.comma == ',' {
+		if !t.rows.DecimalComma() {
 			return 0, t.at(t.value, "%q has a decimal comma: put ; or tabs between the columns, or write it with a point", cell)
 		}
 		s = strings.Replace(s, ",", ".", 1)

@@ -2,9 +2,9 @@ package ingest
 
 import (
 	"context"
+	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
 	"strings"
 	"testing"
 	"time"
@@ -23,6 +23,25 @@ func lisbon(tb testing.TB) *time.Location {
 	return zone
 }
 
+// logged is a logger's file whose cells are told apart.
+type logged struct{ *csv.Reader }
+
+func rowsOf(text string) logged {
+	text = strings.TrimPrefix(text, "\ufeff")
+	r := csv.NewReader(strings.NewReader(text))
+	r.FieldsPerRecord = -1
+	header, _, _ := strings.Cut(text, "\n")
+	for _, c := range ";\t" {
+		if strings.ContainsRune(header, c) {
+			r.Comma = c
+		}
+	}
+	return logged{r}
+}
+
+func (l logged) Place(cell int) (line, column int) { return l.FieldPos(cell) }
+func (l logged) DecimalComma() bool                { return l.Comma != ',' }
+
 func TestImport(t *testing.T) {
 	t.Parallel()
 	for name, text := range map[string]string{
@@ -35,7 +54,7 @@ func TestImport(t *testing.T) {
 			sink := &memory{}
 			h := &hands{now: noon, uptime: time.Minute}
 			in, _ := prepare(t, sink, h.clock(), chip("a", "a"), chip("b", "b"))
-			sum, err := in.Import(t.Context(), "logger.csv", strings.NewReader(text), lisbon(t))
+			sum, err := in.Import(t.Context(), "logger.csv", rowsOf(text), lisbon(t))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -80,11 +99,11 @@ func TestBadImportsWriteNothing(t *testing.T) {
 		{"time,sensor,value\n21/07/2026,a,1\n", `line 2, column 1: "21/07/2026" is not a time`},
 		{"time,sensor,value\n2026-03-29 01:30,a,1\n", `line 2, column 1: clocks in Europe/Lisbon never show 2026-03-29 01:30:00`},
 		{"time,sensor,value\n0026-03-29 01:30,a,1\n", `line 2, column 1: "0026-03-29 01:30": the year can't be right`},
-		{"time,sensor,value\n" + good + "2026-07-21T10:00:00Z,a\"b,1\n", `line 3, column 23`},
+		{"time,s\xffnsor,value\n" + good, `line 1: the heading is not UTF-8`},
 	} {
 		sink := &memory{}
 		in, _ := prepare(t, sink, (&hands{now: noon}).clock(), chip("a", "a"))
-		_, err := in.Import(t.Context(), "logger.csv", strings.NewReader(c.text), lisbon(t))
+		_, err := in.Import(t.Context(), "logger.csv", rowsOf(c.text), lisbon(t))
 		if err == nil || !strings.Contains(err.Error(), c.says) || strings.Contains(err.Error(), "\n") {
 			t.Errorf("%q: %v, want %q", c.text, err, c.says)
 		}
@@ -105,7 +124,7 @@ func TestImportOverTheRepeatedHour(t *testing.T) {
 	text += "2025-10-26 01:10,b,1\n" // another sensor's rows have passed nothing
 	sink := &memory{}
 	in, _ := prepare(t, sink, (&hands{now: noon}).clock(), chip("a", "a"), chip("b", "b"))
-	if _, err := in.Import(t.Context(), "logger.csv", strings.NewReader(text), lisbon(t)); err != nil {
+	if _, err := in.Import(t.Context(), "logger.csv", rowsOf(text), lisbon(t)); err != nil {
 		t.Fatal(err)
 	}
 	var got []string
@@ -127,7 +146,7 @@ func TestImportThatFailsHalfwaySaysSo(t *testing.T) {
 	}
 	sink := &failSecond{}
 	in, _ := prepare(t, sink, (&hands{now: noon}).clock(), chip("a", "a"))
-	sum, err := in.Import(t.Context(), "logger.csv", strings.NewReader(text.String()), time.UTC)
+	sum, err := in.Import(t.Context(), "logger.csv", rowsOf(text.String()), time.UTC)
 	if err == nil || !strings.Contains(err.Error(), "10000 of 10001 rows are stored") || sum.Stored != importGroup {
 		t.Errorf("%+v, %v", sum, err)
 	}
@@ -151,7 +170,7 @@ func FuzzImport(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text string) {
 		sink := &memory{}
 		in, _ := prepare(t, sink, (&hands{now: noon}).clock(), chip("a", "a"))
-		sum, err := in.Import(t.Context(), "x", io.LimitReader(strings.NewReader(text), 1<<16), zone)
+		sum, err := in.Import(t.Context(), "x", rowsOf(text[:min(len(text), 1<<16)]), zone)
 		rejected := 0
 		for _, n := range sum.Rejected {
 			rejected += n

@@ -16,6 +16,7 @@ import (
 
 	"github.com/schollz/progressbar/v3"
 
+	"parstead/cmd/parstead/cells"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
 	"parstead/light"
@@ -70,7 +71,11 @@ func (c *importCmd) Run(e *env) error {
 		file = teeCloser{io.TeeReader(file, bar), file}
 		defer bar.Finish() //nolint:errcheck // a bar that can't be drawn is no fault
 	}
-	sum, err := intake.Import(e.ctx, name, file, t.Rack.Zone)
+	var sum ingest.Summary
+	rows, err := cells.NewLoggerFile(name, file)
+	if err == nil {
+		sum, err = intake.Import(e.ctx, name, rows, t.Rack.Zone)
+	}
 	if err = errors.Join(err, file.Close(), sink.Close()); err != nil {
 		return err
 	}

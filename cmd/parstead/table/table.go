@@ -3,8 +3,6 @@
 package table
 
 import (
-	"bufio"
-	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -18,7 +16,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"parstead/cmd/parstead/workbook"
+	"parstead/cmd/parstead/cells"
 )
 
 // Table is the columns that were asked for. Cells are trimmed; rows without
@@ -46,115 +44,80 @@ func Read(path string, columns []string) (*Table, error) {
 		return nil, fmt.Errorf("%s is a folder: name the table in it", path)
 	}
 	if strings.EqualFold(filepath.Ext(path), ".xlsx") {
-		return readSheet(f, filepath.Base(path), columns)
+		return readBook(f, filepath.Base(path), columns)
 	}
 	return readText(f, filepath.Base(path), columns)
 }
 
+// firstBytes is how many of a text are looked at to tell what it is.
+const firstBytes = 1 << 16
+
 // readText reads separated values.
 func readText(r io.Reader, file string, columns []string) (*Table, error) {
-	buffered := bufio.NewReaderSize(r, 1<<16)
-	start, err := buffered.Peek(1 << 16)
-	if err != nil && !errors.Is(err, io.EOF) {
+	rows, err := cells.NewReader(r, firstBytes)
+	switch {
+	case errors.Is(err, cells.ErrWide):
+		return nil, fmt.Errorf("%s is written in UTF-16: save it as CSV in UTF-8", file)
+	case errors.Is(err, cells.ErrBinary):
+		return nil, fmt.Errorf("%s is no text: name a table of separated values, or an .xlsx", file)
+	case err != nil:
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
-	if bytes.HasPrefix(start, []byte{0xff, 0xfe}) || bytes.HasPrefix(start, []byte{0xfe, 0xff}) {
-		return nil, fmt.Errorf("%s is written in UTF-16: save it as CSV in UTF-8", file)
-	}
-	if bytes.IndexByte(start, 0) >= 0 {
-		return nil, fmt.Errorf("%s is no text: name a table of separated values, or an .xlsx", file)
-	}
-	if mark := []byte("\ufeff"); bytes.HasPrefix(start, mark) {
-		if _, err := buffered.Discard(len(mark)); err != nil {
-			return nil, fmt.Errorf("read %s: %w", file, err)
-		}
-		start = start[len(mark):]
-	}
-	separated := csv.NewReader(buffered)
-	separated.Comma = separator(start)
-	separated.ReuseRecord = true
-	t := &Table{file: file, decimalComma: separated.Comma != ','}
+	t := &Table{file: file, decimalComma: rows.DecimalComma()}
 	var pick []int
+	width := 0
 	for {
-		record, err := separated.Read()
+		record, err := rows.Read()
 		if errors.Is(err, io.EOF) {
-			break
+			return t.done(pick)
 		}
 		if err != nil {
 			return nil, t.broken(err)
 		}
-		line, _ := separated.FieldPos(0)
-		if pick == nil {
-			if pick, err = t.header(record, columns); err != nil {
-				return nil, err
-			}
-			continue
+		line, _ := rows.Place(0)
+		switch {
+		case pick == nil:
+			width = len(record)
+			pick, err = t.header(record, columns)
+		case len(record) != width:
+			err = fmt.Errorf("%s, line %d: the row has more or fewer cells than the heading; a cell that holds the separator must stand in double quotes", file, line)
+		default:
+			err = t.add(record, pick, line)
 		}
-		if err := t.add(record, pick, line); err != nil {
+		if err != nil {
 			return nil, err
 		}
 	}
-	return t.done(pick)
 }
 
 // broken words what the reader of separated values found.
 func (t *Table) broken(err error) error {
-	var at *csv.ParseError
-	if !errors.As(err, &at) {
-		return fmt.Errorf("read %s: %w", t.file, err)
-	}
+	at, ok := errors.AsType[*csv.ParseError](err)
 	switch {
-	case errors.Is(at.Err, csv.ErrQuote) && at.StartLine < at.Line:
+	case !ok:
+		return fmt.Errorf("read %s: %w", t.file, err)
+	case at.StartLine < at.Line:
 		return fmt.Errorf("%s, line %d: a double quote opens a cell that nothing closes; close it with another, or remove it", t.file, at.StartLine)
-	case errors.Is(at.Err, csv.ErrFieldCount):
-		return fmt.Errorf("%s, line %d: the row has more or fewer cells than the heading; a cell that holds the separator must stand in double quotes", t.file, at.Line)
-	case errors.Is(at.Err, csv.ErrQuote), errors.Is(at.Err, csv.ErrBareQuote):
-		return fmt.Errorf("%s, line %d: a double quote stands inside a cell; double it and put the cell in double quotes", t.file, at.Line)
 	}
-	return fmt.Errorf("read %s: %w", t.file, err)
+	return fmt.Errorf("%s, line %d: a double quote stands inside a cell; double it and put the cell in double quotes", t.file, at.Line)
 }
 
-// separator is the one of comma, semicolon and tab that the heading has most.
-func separator(start []byte) rune {
-	counts := map[rune]int{}
-	quoted := false
-	for _, c := range string(start) {
-		switch {
-		case c == '"':
-			quoted = !quoted
-		case quoted:
-		case c == '\n':
-			return most(counts)
-		default:
-			counts[c]++
-		}
-	}
-	return most(counts)
-}
-
-func most(counts map[rune]int) rune {
-	best := ','
-	for _, c := range []rune{';', '\t'} {
-		if counts[c] > counts[best] {
-			best = c
-		}
-	}
-	return best
-}
-
-// readSheet reads a spreadsheet's first sheet.
-func readSheet(r io.Reader, file string, columns []string) (*Table, error) {
+// readBook reads a spreadsheet's first sheet.
+func readBook(r io.Reader, file string, columns []string) (*Table, error) {
 	data, err := io.ReadAll(r)
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
-	rows, err := workbook.Read(data)
+	sheet, err := cells.Read(file, data)
 	if err != nil {
-		return nil, fmt.Errorf("read %s: %w: save it again as .xlsx or .csv, without a password", file, err)
+		if fault, ok := errors.AsType[*cells.Fault](err); ok {
+			err = fmt.Errorf("%s: %s", fault.Says, fault.Mend)
+		}
+		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
 	t := &Table{file: file}
 	var pick []int
-	for i, row := range rows {
+	for i, row := range sheet.Rows {
 		record := make([]string, len(row))
 		for j, c := range row {
 			record[j] = c.Text

@@ -3,26 +3,20 @@ package trial
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 
-	"parstead/cmd/parstead/workbook"
+	"parstead/cmd/parstead/cells"
 	"parstead/light"
 )
 
 // Every reader of a cell tells what is wrong with it, and ok is false if the
 // cell is blank or wrong.
 
-var (
-	plainNumber = regexp.MustCompile(`^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$`)
-	commaNumber = regexp.MustCompile(`^[+-]?\d*,\d+([eE][+-]?\d+)?$`)
-)
-
 // point is the cell's text with a decimal comma, where one may stand, turned
 // into a point.
 func (c cell) point() string {
-	if c.sheet.decimalComma && commaNumber.MatchString(c.text) {
+	if c.sheet.decimalComma && cells.IsCommaNumber(c.text) {
 		return strings.Replace(c.text, ",", ".", 1)
 	}
 	return c.text
@@ -34,7 +28,7 @@ func (l *loader) number(c cell, what string) (x float64, ok bool) {
 		return 0, false
 	}
 	text := c.point()
-	if commaNumber.MatchString(text) {
+	if cells.IsCommaNumber(text) {
 		mend := "write " + strings.Replace(text, ",", ".", 1)
 		if !c.sheet.workbook {
 			mend += ", or separate the cells by semicolons or tabs"
@@ -44,9 +38,9 @@ func (l *loader) number(c cell, what string) (x float64, ok bool) {
 	}
 	x, err := strconv.ParseFloat(text, 64)
 	switch {
-	case c.turn == workbook.Date:
+	case c.turn == cells.Date:
 		l.fault(c.at, fmt.Sprintf("%s: a spreadsheet has turned the number into the date %s", what, c.text), "format the column as numbers and type the number again")
-	case !plainNumber.MatchString(text):
+	case !cells.IsNumber(text):
 		l.fault(c.at, fmt.Sprintf("%s %q is not a number", what, c.text), "write digits, as in 12.5, or leave the cell blank")
 	case err != nil || math.IsInf(x, 0):
 		l.fault(c.at, fmt.Sprintf("%s %q is too large", what, c.text), "correct the number")

@@ -4,7 +4,7 @@ import (
 	"slices"
 	"strings"
 
-	"parstead/cmd/parstead/workbook"
+	"parstead/cmd/parstead/cells"
 )
 
 // Change is a line to add to counts or moves, or cells to set in a plant's line
@@ -24,12 +24,9 @@ type Set struct {
 	between []string // values that merged changes set before this one
 }
 
-// value is what is written into a cell.
-type value = workbook.Value
-
 // value tells numbers from what only looks like one.
-func (s Set) value() value {
-	return value{Text: s.Value, Number: fold(s.Heading) != "plant" && plainNumber.MatchString(s.Value)}
+func (s Set) value() cells.Value {
+	return cells.Value{Text: s.Value, Number: fold(s.Heading) != "plant" && cells.IsNumber(s.Value)}
 }
 
 // Plant is the code of the plant that the change is about.
@@ -72,7 +69,7 @@ func Merge(changes []Change) []Change {
 }
 
 // apply changes the sheet.
-func (c Change) apply(text sheetText) (made Change, err error) {
+func (c Change) apply(text cells.Draft) (made Change, err error) {
 	made = Change{c.Sheet, slices.Clone(c.Cells)}
 	if c.clears() && c.row(text.Rows()) < 0 {
 		return made, nil
@@ -103,7 +100,7 @@ func (c Change) apply(text sheetText) (made Change, err error) {
 		}
 		return made, nil
 	}
-	line := make([]value, len(headings))
+	line := make([]cells.Value, len(headings))
 	for _, s := range c.Cells {
 		line[columnOf(headings, s.Heading)] = s.value()
 	}

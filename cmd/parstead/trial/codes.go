@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"parstead/cmd/parstead/workbook"
+	"parstead/cmd/parstead/cells"
 )
 
 // What spreadsheets write in place of a code such as 1E5, 3-4 or mar3 (common
@@ -37,13 +37,13 @@ func (l *loader) codes(s *sheet) []string {
 		case c.blank():
 			l.fault(c.at, "the plant's code is blank", "write the code, or clear the whole line")
 			continue
-		case t != workbook.None:
+		case t != cells.None:
 		case exponentCode.MatchString(c.text):
-			t = workbook.Exponent
+			t = cells.Exponent
 		case monthCode.MatchString(c.text), dayCode.MatchString(c.text) && looksLikeDay < len(s.rows):
-			t = workbook.Date
+			t = cells.Date
 		}
-		if t != workbook.None {
+		if t != cells.None {
 			l.fault(c.at, fmt.Sprintf("a spreadsheet has turned the plant's code into %s: %s", t, c.text),
 				"format the column as text, then type the code again")
 			continue

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"parstead/cmd/parstead/cells"
+
 	"github.com/pelletier/go-toml/v2"
 )
 
@@ -14,24 +16,25 @@ import (
 type document struct {
 	*problems
 	file  string
-	lines lines
+	lines cells.Lines
 	index map[string]int
 }
 
 // parseDocument reads a TOML text. ok is false if it is no TOML.
 func parseDocument(file string, text []byte, p *problems) (d *document, root *table, ok bool) {
-	text, ok = plainText(file, text, p)
-	if !ok {
+	text, err := cells.Plain(text)
+	if err != nil {
+		p.unreadable(file, err)
 		return nil, nil, false
 	}
-	d = &document{problems: p, file: file, lines: linesOf(text)}
+	d = &document{problems: p, file: file, lines: cells.LinesOf(text)}
 	values := map[string]any{}
 	if err := toml.Unmarshal(text, &values); err != nil {
 		at := place{file, 1, 1}
 		if broken, ok := errors.AsType[*toml.DecodeError](err); ok {
 			at.line, at.column = broken.Position()
 			at.line = max(at.line, 1)
-			at.column = d.lines.column(at.line, max(at.column, 1))
+			at.column = d.lines.Column(at.line, max(at.column, 1))
 		}
 		p.fault(at, "this is not TOML: "+strings.TrimPrefix(err.Error(), "toml: "),
 			`correct the line: key = value, texts in "quotes", each key once, tables in [brackets]`)
@@ -45,7 +48,7 @@ func parseDocument(file string, text []byte, p *problems) (d *document, root *ta
 func (d *document) at(format string, args ...any) place {
 	for path := fmt.Sprintf(format, args...); path != ""; path = parent(path) {
 		if offset, ok := d.index[path]; ok {
-			line, column := d.lines.position(offset)
+			line, column := d.lines.Position(offset)
 			return place{d.file, line, column}
 		}
 	}

@@ -12,7 +12,7 @@ import (
 	"strings"
 
 	"parstead/cmd/parstead/atomicfile"
-	"parstead/cmd/parstead/workbook"
+	"parstead/cmd/parstead/cells"
 )
 
 // The sheets that entries are made in.
@@ -27,17 +27,6 @@ var enteredHeadings = map[string][]string{
 	CountsSheet:  {"time", "plant", "outcome", "value"},
 	HarvestSheet: {"plant", "date", "status", "lost_on", "cause"},
 	MovesSheet:   {"time", "plant", "bin", "row", "column"},
-}
-
-// sheetText is a sheet as a file, with cells that can be changed.
-type sheetText interface {
-	Rows() [][]string // the headings first; without lines that are all blank
-	Set(row, column int, v value) error
-	AddHeading(heading string) error
-	AddRow(values []value) error
-	DropRow(row int) error
-	Bytes() ([]byte, error)
-	Close() error
 }
 
 // draftSheet is a sheet in a draft.
@@ -90,7 +79,8 @@ func firstError(problems []Problem) error {
 
 // readDraft reads whichever of NAME.csv and NAME.xlsx is there.
 func readDraft(dir, name string) (*draftSheet, error) {
-	for _, file := range []string{name + ".csv", name + ".xlsx"} {
+	for _, ending := range cells.Endings {
+		file := name + ending
 		data, err := readFile(filepath.Join(dir, file))
 		if errors.Is(err, fs.ErrNotExist) {
 			continue
@@ -212,7 +202,7 @@ func (d *Draft) drafts() map[string][]byte {
 
 // open is a sheet's text with the drafts so far. A sheet that is not there yet
 // is begun in the way of one that is.
-func (d *Draft) open(name string, drafts map[string][]byte) (sheetText, error) {
+func (d *Draft) open(name string, drafts map[string][]byte) (cells.Draft, error) {
 	s, known := d.sheets[name]
 	if !known {
 		return nil, fmt.Errorf("%q is no sheet that entries are made in", name)
@@ -221,29 +211,25 @@ func (d *Draft) open(name string, drafts map[string][]byte) (sheetText, error) {
 	if !changed {
 		data = s.before
 	}
-	switch {
-	case data == nil:
+	if data == nil {
 		return d.begin(name)
-	case strings.HasSuffix(s.file, ".xlsx"):
-		return workbook.Open(data)
-	default:
-		return openCSV(data)
 	}
+	return cells.Change(s.file, data)
 }
 
-func (d *Draft) begin(name string) (sheetText, error) {
-	model := &csvText{separator: ',', newline: "\n", mark: '.'}
+func (d *Draft) begin(name string) (cells.Draft, error) {
+	var like *cells.Text
 	for _, other := range []string{"harvest", "counts", "layout", "plants"} {
 		data, err := readFile(filepath.Join(d.dir, other+".csv"))
 		if err != nil {
 			continue // there may be none
 		}
-		if c, err := openCSV(data); err == nil {
-			model = c
+		if text, err := cells.OpenText(data); err == nil {
+			like = text
 			break
 		}
 	}
-	return model.like(enteredHeadings[name])
+	return cells.NewText(like, enteredHeadings[name])
 }
 
 // Write puts the draft's sheets in the place of those on disk, each as a whole.

@@ -3,44 +3,10 @@ package trial
 import (
 	"bytes"
 	"fmt"
-	"sort"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2/unstable"
 )
-
-// lines tells where the bytes of a text stand.
-type lines struct {
-	text   []byte
-	starts []int // offset of each line
-}
-
-func linesOf(text []byte) lines {
-	l := lines{text, []int{0}}
-	for i, b := range text {
-		if b == '\n' {
-			l.starts = append(l.starts, i+1)
-		}
-	}
-	return l
-}
-
-// position is the line and the column, in characters, of a byte; both from 1.
-func (l lines) position(offset int) (line, column int) {
-	offset = min(max(offset, 0), len(l.text))
-	line = sort.SearchInts(l.starts, offset+1)
-	return line, utf8.RuneCount(l.text[l.starts[line-1]:offset]) + 1
-}
-
-// column turns a column in bytes of a line (both from 1) into characters.
-func (l lines) column(line, column int) int {
-	if line < 1 || line > len(l.starts) {
-		return column
-	}
-	_, column = l.position(l.starts[line-1] + column - 1)
-	return column
-}
 
 // keyIndex finds where the keys, tables and list elements of a TOML text stand:
 // the byte offset by path, such as sensor[2].valid[0].

@@ -2,10 +2,13 @@ package trial
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"parstead/cmd/parstead/cells"
 )
 
 // The levels of a problem.
@@ -70,6 +73,16 @@ func (p *problems) faultToRun(at place, says, mend string) {
 
 func (p *problems) warn(at place, says, mend string) {
 	p.list = append(p.list, Problem{File: at.file, Line: at.line, Column: at.column, Level: LevelWarning, Says: says, Mend: mend})
+}
+
+// unreadable tells why a file could not be read.
+func (p *problems) unreadable(file string, err error) {
+	at := place{file: file, line: 1, column: 1}
+	says, mend := err.Error(), "save it again"
+	if f, ok := errors.AsType[*cells.Fault](err); ok {
+		at.line, at.column, says, mend = f.Line, f.Column, f.Says, f.Mend
+	}
+	p.fault(at, says, mend)
 }
 
 // cutMend parts an error of one line into what is wrong and how to mend it; the

@@ -1,8 +1,6 @@
 package trial
 
 import (
-	"bytes"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -11,7 +9,7 @@ import (
 	"slices"
 	"strings"
 
-	"parstead/cmd/parstead/workbook"
+	"parstead/cmd/parstead/cells"
 )
 
 // sheet is a table with headings, from a .csv or an .xlsx file.
@@ -36,7 +34,7 @@ type cell struct {
 	sheet *sheet
 	text  string
 	at    place
-	turn  workbook.Turn
+	turn  cells.Turn
 }
 
 func (c cell) blank() bool { return c.text == "" }
@@ -144,11 +142,8 @@ func (s *sheet) texts() []string {
 // readSheet reads whichever of NAME.csv and NAME.xlsx is there.
 func (l *loader) readSheet(name string) (s *sheet, found bool) {
 	first := ""
-	for _, kind := range []struct {
-		ending string
-		parse  func(file string, data []byte, p *problems) *sheet
-	}{{".csv", parseCSV}, {".xlsx", parseWorkbook}} {
-		file := name + kind.ending
+	for _, ending := range cells.Endings {
+		file := name + ending
 		data, isDraft := l.drafts[file]
 		var err error
 		if !isDraft {
@@ -166,7 +161,7 @@ func (l *loader) readSheet(name string) (s *sheet, found bool) {
 			continue
 		}
 		first, found = file, true
-		s = kind.parse(file, data, &l.problems)
+		s = parseSheet(file, data, &l.problems)
 	}
 	if !found {
 		l.warnOverlooked(name)
@@ -199,123 +194,70 @@ func readFile(path string) ([]byte, error) {
 	return io.ReadAll(f)
 }
 
-// parseCSV reads a text of separated cells (RFC 4180, with comma, semicolon or
-// tab); nil if it can't be read.
-func parseCSV(file string, data []byte, p *problems) *sheet {
-	data, ok := plainText(file, data, p)
-	if !ok {
+// parseSheet reads a sheet's file; nil if it can't be read.
+func parseSheet(file string, data []byte, p *problems) *sheet {
+	read, err := cells.Read(file, data)
+	if err != nil {
+		p.unreadable(file, err)
 		return nil
 	}
-	if bytes.IndexByte(data, '\n') < 0 {
-		data = bytes.ReplaceAll(data, []byte("\r"), []byte("\n"))
-	}
-	s := &sheet{file: file}
-	separator := separatorOf(data)
-	s.decimalComma = separator != ','
-	lines := linesOf(data)
-	r := csv.NewReader(bytes.NewReader(data))
-	r.Comma, r.FieldsPerRecord = separator, -1
-	for {
-		texts, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			at := place{file, 1, 1}
-			broken, ok := errors.AsType[*csv.ParseError](err)
-			if ok {
-				at.line, at.column = max(broken.Line, 1), lines.column(broken.Line, broken.Column)
+	s := &sheet{file: file, decimalComma: read.DecimalComma, workbook: read.Workbook}
+	for _, r := range read.Rows {
+		line := make([]cell, len(r))
+		for i, c := range r {
+			line[i] = cell{sheet: s, text: c.Text, turn: c.Turn, at: place{file, c.Line, c.Column}}
+			if c.Unknown {
+				p.fault(line[i].at, "the cell is a formula whose value the file doesn't hold", "save it from a spreadsheet program, or type the value")
 			}
-			if broken != nil && broken.StartLine < broken.Line {
-				p.fault(place{file, broken.StartLine, 1}, "a quotation mark opens a cell that nothing closes", "close the cell with another, or remove the mark")
-			} else {
-				p.fault(at, "a quotation mark stands alone", `put it twice ("") inside a quoted cell, or remove it`)
-			}
-			return nil
 		}
-		cells := make([]cell, len(texts))
-		for i, text := range texts {
-			line, column := r.FieldPos(i)
-			cells[i] = cell{sheet: s, text: strings.TrimSpace(text), at: place{file, line, lines.column(line, column)}}
-		}
-		s.add(cells, p)
+		s.add(line, p)
 	}
-	return s.orNothing(p)
-}
-
-// separatorOf is the sign that separates the headings: whichever of tab,
-// semicolon and comma stands most often in the first line outside quotes.
-func separatorOf(data []byte) rune {
-	counts := map[byte]int{}
-	quoted := false
-	for _, b := range bytes.TrimLeft(data, "\r\n") {
-		if b == '\n' && !quoted {
-			break
-		}
-		if b == '"' {
-			quoted = !quoted
-		}
-		if !quoted {
-			counts[b]++
-		}
+	if s.headings == nil {
+		p.fault(place{file, 1, 1}, "the sheet is empty", "write the headings into its first line, or remove the file")
+		return nil
 	}
-	best := byte(',')
-	for _, b := range []byte{';', '\t'} {
-		if counts[b] > counts[best] {
-			best = b
-		}
-	}
-	return rune(best)
+	return s
 }
 
 // add takes the next line: the headings first. A line of blanks is none.
-func (s *sheet) add(cells []cell, p *problems) {
-	if !slices.ContainsFunc(cells, func(c cell) bool { return !c.blank() }) {
+func (s *sheet) add(line []cell, p *problems) {
+	if !slices.ContainsFunc(line, func(c cell) bool { return !c.blank() }) {
 		return
 	}
 	if s.headings == nil {
-		s.headings = cells
+		s.headings = line
 		return
 	}
-	at := cells[0].at
+	at := line[0].at
 	at.column = 1
 	n := len(s.headings)
-	switch spare := cells[min(n, len(cells)):]; {
+	switch spare := line[min(n, len(line)):]; {
 	case slices.ContainsFunc(spare, func(c cell) bool { return !c.blank() }):
 		mend := "write texts that hold a separator in quotes"
 		if s.workbook {
 			mend = "give every cell a heading, or clear it"
 		}
 		if !s.decimalComma && !s.workbook {
-			for i := range len(cells) - 1 {
-				if digits(strings.TrimLeft(cells[i].text, "+-")) && digits(cells[i+1].text) {
-					at = cells[i].at
-					mend = fmt.Sprintf("if %s,%s is one number, write %s.%s, or separate cells by semicolons", cells[i].text, cells[i+1].text, cells[i].text, cells[i+1].text)
+			for i := range len(line) - 1 {
+				if digits(strings.TrimLeft(line[i].text, "+-")) && digits(line[i+1].text) {
+					at = line[i].at
+					mend = fmt.Sprintf("if %s,%s is one number, write %s.%s, or separate cells by semicolons", line[i].text, line[i+1].text, line[i].text, line[i+1].text)
 					break
 				}
 			}
 		}
-		p.fault(at, fmt.Sprintf("the line has %d cells, the heading %d", len(cells), n), mend)
+		p.fault(at, fmt.Sprintf("the line has %d cells, the heading %d", len(line), n), mend)
 		return
-	case len(cells) < n && !s.workbook:
-		p.fault(at, fmt.Sprintf("the line has %d cells, the heading %d", len(cells), n), "separate cells as in the heading, blank ones too")
+	case len(line) < n && !s.workbook:
+		p.fault(at, fmt.Sprintf("the line has %d cells, the heading %d", len(line), n), "separate cells as in the heading, blank ones too")
 		return
 	}
-	for i := len(cells); i < n; i++ {
-		cells = append(cells, cell{sheet: s, at: place{s.file, at.line, i + 1}})
+	for i := len(line); i < n; i++ {
+		line = append(line, cell{sheet: s, at: place{s.file, at.line, i + 1}})
 	}
-	s.rows = append(s.rows, row{s, at, cells[:n]})
+	s.rows = append(s.rows, row{s, at, line[:n]})
 }
 
 func digits(s string) bool {
 	return s != "" && !strings.ContainsFunc(s, func(r rune) bool { return r < '0' || r > '9' })
-}
-
-// orNothing complains of a sheet without headings.
-func (s *sheet) orNothing(p *problems) *sheet {
-	if s.headings == nil {
-		p.fault(place{s.file, 1, 1}, "the sheet is empty", "write the headings into its first line, or remove the file")
-		return nil
-	}
-	return s
 }

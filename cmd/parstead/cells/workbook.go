@@ -1,6 +1,4 @@
-// Package workbook reads the first sheet of an .xlsx file as the .csv of it
-// would be, and tells what the spreadsheet made of a cell.
-package workbook
+package cells
 
 import (
 	"bytes"
@@ -17,42 +15,38 @@ import (
 // largest bounds what a compressed workbook may unfold to, in bytes.
 const largest = 1 << 28
 
-// ErrNoWorkbook is wrapped by what Read returns of a file that is none.
+// ErrNoWorkbook is wrapped by the error of a file that is none.
 var ErrNoWorkbook = errors.New("the file is no workbook that can be read")
 
-// Turn is what a spreadsheet made of a number that was typed.
-type Turn string
-
-// What a number may be shown as.
-const (
-	None     Turn = ""
-	Date     Turn = "a date"
-	Exponent Turn = "a number with an exponent"
-)
-
-// Cell is what stands at one place.
-type Cell struct {
-	Text    string // without surrounding blanks; a number in full, a date as 2026-07-21
-	Turn    Turn
-	Unknown bool // a formula whose value the file doesn't hold
+// readBook gives the cells of the first sheet, row by row. Of blank cells at a
+// row's end only formulas are kept.
+func readBook(data []byte) ([][]Cell, error) {
+	w, err := openFirst(data)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = w.Close() }() // only temporary files
+	return w.rows()
 }
 
-// Read gives the cells of the first sheet, row by row. Rows may differ in
-// length; of blank cells at a row's end only formulas are kept.
-func Read(data []byte) ([][]Cell, error) {
+// openFirst opens a workbook at its first sheet. Close it.
+func openFirst(data []byte) (*sheet, error) {
 	book, err := excelize.OpenReader(bytes.NewReader(data), excelize.Options{UnzipSizeLimit: largest})
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrNoWorkbook, err)
 	}
-	defer func() { _ = book.Close() }() // only temporary files
 	if len(book.GetSheetList()) == 0 {
-		return nil, fmt.Errorf("%w: it has no sheet", ErrNoWorkbook)
+		return nil, errors.Join(fmt.Errorf("%w: it has no sheet", ErrNoWorkbook), book.Close())
 	}
-	w := sheet{File: book, name: book.GetSheetList()[0], styles: map[int]Turn{}}
+	w := &sheet{File: book, name: book.GetSheetList()[0], styles: map[int]Turn{}}
 	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
 		w.from1904 = *props.Date1904
 	}
-	texts, err := book.GetRows(w.name, excelize.Options{RawCellValue: true})
+	return w, nil
+}
+
+func (w *sheet) rows() ([][]Cell, error) {
+	texts, err := w.GetRows(w.name, excelize.Options{RawCellValue: true})
 	if err != nil {
 		return nil, fmt.Errorf("%w: its first sheet: %w", ErrNoWorkbook, err)
 	}
@@ -70,8 +64,9 @@ func Read(data []byte) ([][]Cell, error) {
 			c := w.read(j+1, i+1, raw)
 			if j < len(row) || c.Unknown {
 				for len(rows[i]) < j {
-					rows[i] = append(rows[i], Cell{})
+					rows[i] = append(rows[i], Cell{Line: i + 1, Column: len(rows[i]) + 1})
 				}
+				c.Line, c.Column = i+1, j+1
 				rows[i] = append(rows[i], c)
 			}
 		}
@@ -79,6 +74,7 @@ func Read(data []byte) ([][]Cell, error) {
 	return rows, nil
 }
 
+// sheet is one sheet of a workbook.
 type sheet struct {
 	*excelize.File
 	name     string
@@ -87,7 +83,7 @@ type sheet struct {
 }
 
 // read gives a cell's text as a .csv file would have it.
-func (w sheet) read(column, line int, raw string) Cell {
+func (w *sheet) read(column, line int, raw string) Cell {
 	plain := Cell{Text: strings.TrimSpace(raw)}
 	name, err := excelize.CoordinatesToCellName(column, line)
 	if err != nil {
@@ -146,7 +142,7 @@ var formatAside = regexp.MustCompile(`"[^"]*"|\[[^\]]*\]|\\.`)
 
 // turnOf tells what a number format shows a number as. The numbers of built-in
 // formats are those of ECMA-376 part 1, 18.8.30.
-func (w sheet) turnOf(style int) Turn {
+func (w *sheet) turnOf(style int) Turn {
 	if t, known := w.styles[style]; known {
 		return t
 	}

@@ -1,0 +1,95 @@
+package cells
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"io"
+)
+
+const byteOrderMark = "\ufeff"
+
+// ErrWide and ErrBinary say why a file is no text that can be read.
+var (
+	ErrWide   = errors.New("the text is written in UTF-16")
+	ErrBinary = errors.New("the file is no text")
+)
+
+// isWide tells whether a text begins as UTF-16 does.
+func isWide(start []byte) bool {
+	return bytes.HasPrefix(start, []byte{0xff, 0xfe}) || bytes.HasPrefix(start, []byte{0xfe, 0xff})
+}
+
+// separatorOf is the sign that separates the headings: whichever of tab,
+// semicolon and comma stands most often in the first line outside quotes.
+func separatorOf(text []byte) rune {
+	counts := map[byte]int{}
+	quoted := false
+	for _, b := range bytes.TrimLeft(text, "\r\n") {
+		if b == '\n' && !quoted {
+			break
+		}
+		if b == '"' {
+			quoted = !quoted
+		}
+		if !quoted {
+			counts[b]++
+		}
+	}
+	best := byte(',')
+	for _, b := range []byte{';', '\t'} {
+		if counts[b] > counts[best] {
+			best = b
+		}
+	}
+	return rune(best)
+}
+
+// newSeparated reads separated values (RFC 4180) from a text without byte-order
+// mark; rows may differ in length.
+func newSeparated(r io.Reader, separator rune) *csv.Reader {
+	s := csv.NewReader(r)
+	s.Comma, s.FieldsPerRecord = separator, -1
+	return s
+}
+
+// Reader reads separated values row by row, however long the file is.
+type Reader struct {
+	csv *csv.Reader
+}
+
+// NewReader tells by its first bytes, so many of them, what a file is. Errors:
+// ErrWide, ErrBinary, and what r returns.
+func NewReader(r io.Reader, first int) (*Reader, error) {
+	buffered := bufio.NewReaderSize(r, 1<<16)
+	start, err := buffered.Peek(first)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	if isWide(start) {
+		return nil, ErrWide
+	}
+	if bytes.IndexByte(start, 0) >= 0 {
+		return nil, ErrBinary
+	}
+	if bytes.HasPrefix(start, []byte(byteOrderMark)) {
+		start = start[len(byteOrderMark):]
+		if _, err := buffered.Discard(len(byteOrderMark)); err != nil {
+			return nil, err
+		}
+	}
+	s := newSeparated(buffered, separatorOf(start))
+	s.ReuseRecord = true
+	return &Reader{s}, nil
+}
+
+// Read gives the next row, io.EOF behind the last one. The cells hold until the
+// next Read. A misplaced quotation mark is a *csv.ParseError.
+func (r *Reader) Read() ([]string, error) { return r.csv.Read() }
+
+// Place is the line and the column, in bytes, of a cell of the row.
+func (r *Reader) Place(cell int) (line, column int) { return r.csv.FieldPos(cell) }
+
+// DecimalComma tells whether a comma may stand for a number's point.
+func (r *Reader) DecimalComma() bool { return r.csv.Comma != ',' }
