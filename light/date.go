@@ -64,6 +64,22 @@ func (d Date) Add(n int) Date { return DateOf(d.utc().AddDate(0, 0, n)) }
 // Before tells whether d comes before other.
 func (d Date) Before(other Date) bool { return d.utc().Before(other.utc()) }
 
+// Earlier is the earlier of two dates.
+func Earlier(a, b Date) Date {
+	if b.Before(a) {
+		return b
+	}
+	return a
+}
+
+// Later is the later of two dates.
+func Later(a, b Date) Date {
+	if a.Before(b) {
+		return b
+	}
+	return a
+}
+
 // DaysUntil counts the days from d to other; negative if other is earlier.
 func (d Date) DaysUntil(other Date) int {
 	return int(other.utc().Sub(d.utc()) / (24 * time.Hour))

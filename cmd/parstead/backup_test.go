@@ -3,17 +3,12 @@ package main
 import (
 	"archive/zip"
 	"bytes"
-	"log/slog"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
-	"parstead/cmd/parstead/trial"
-	"parstead/ingest"
-	"parstead/light/watch"
 	"parstead/store"
 )
 
@@ -230,80 +225,5 @@ func TestSalvage(t *testing.T) {
 	}
 	if log := must(t, march, "", "note", dir); !strings.Contains(log, "wiped the lamp") {
 		t.Errorf("the log: %s", log)
-	}
-}
-
-const backupSetting = ownBroker + "\n[backup]\nfolder = %q\nat = \"03:30\"\nkeep = 2\n"
-
-func TestNightlyBackups(t *testing.T) {
-	t.Parallel()
-	stick := t.TempDir()
-	dir := rackFolder(t, march, strings.Replace(backupSetting, "%q", `"`+stick+`"`, 1))
-	must(t, march, airRows(), "import", dir, "-")
-	tr, err := trial.Open(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	d := &daemon{daemonOptions: daemonOptions{clock: ingest.Clock{}, log: slog.New(slog.DiscardHandler)}}
-	d.nightly.since = march
-	other := "parstead-rack-of-another-20260301T000000Z.zip"
-	if err := os.WriteFile(filepath.Join(stick, other), nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	at := func(text string) time.Time {
-		t.Helper()
-		at, err := time.Parse("2006-01-02 15:04", text)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return at
-	}
-	for _, c := range []struct{ now, want string }{
-		{"2026-03-04 12:00", "20260304T120000Z"}, // the first at once
-		{"2026-03-05 03:29", "20260304T120000Z"},
-		{"2026-03-05 03:30", "20260304T120000Z 20260305T033000Z"},
-		{"2026-03-05 03:31", "20260304T120000Z 20260305T033000Z"},
-		{"2026-03-07 18:00", "20260305T033000Z 20260307T180000Z"}, // slept through; two are kept
-		{"2026-03-08 03:30", "20260307T180000Z 20260308T033000Z"},
-	} {
-		d.nightly.keep(t.Context(), d, tr, at(c.now))
-		made, err := backupsIn(stick, tr.Name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var got []string
-		for _, m := range made {
-			got = append(got, m.Format(backupTime))
-		}
-		if strings.Join(got, " ") != c.want {
-			t.Errorf("at %s there are %q, want %s", c.now, got, c.want)
-		}
-		if c, ok := d.nightly.condition(tr, at(c.now)); ok {
-			t.Errorf("condition %v", c)
-		}
-	}
-	if _, err := os.Stat(filepath.Join(stick, other)); err != nil {
-		t.Errorf("another's file: %v", err)
-	}
-	must(t, march, "", "restore", filepath.Join(stick, "parstead-rack-20260308T033000Z.zip"), filepath.Join(t.TempDir(), "again"))
-
-	// The stick is gone: told 26 hours after the next one was due.
-	if err := os.Rename(stick, stick+"-gone"); err != nil {
-		t.Fatal(err)
-	}
-	d.nightly.keep(t.Context(), d, tr, at("2026-03-09 03:30"))
-	if _, ok := d.nightly.condition(tr, at("2026-03-10 05:29")); ok {
-		t.Error("told too early")
-	}
-	c, ok := d.nightly.condition(tr, at("2026-03-10 05:30"))
-	if !ok || c.Kind != watch.Backup || !strings.Contains(c.Says, "8 March, 03:30") || !strings.Contains(c.Says, "failed") {
-		t.Errorf("%v, %+v", ok, c)
-	}
-	if err := os.Rename(stick+"-gone", stick); err != nil {
-		t.Fatal(err)
-	}
-	d.nightly.keep(t.Context(), d, tr, at("2026-03-10 05:40"))
-	if _, ok := d.nightly.condition(tr, at("2026-03-10 05:41")); ok {
-		t.Error("not over once a backup is made")
 	}
 }

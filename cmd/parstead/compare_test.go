@@ -13,6 +13,7 @@ import (
 
 	"parstead/cmd/parstead/demo"
 	"parstead/cmd/parstead/export"
+	"parstead/cmd/parstead/racktest"
 	"parstead/correlate"
 )
 
@@ -115,11 +116,10 @@ func TestCompareBesideTheDaemon(t *testing.T) {
 		return strings.NewReplacer("127.0.0.1:1883", "127.0.0.1:0", "127.0.0.1:8620", "127.0.0.1:0").Replace(text)
 	})
 	before := must(t, winter, "", "compare", spring, autumn, "--json")
-	w := watchFolder(t, spring, daemonOptions{clock: newHand(winter).clock()})
+	beside(t, spring, racktest.NewClock(winter).Ingest())
 	if meanwhile := must(t, winter, "", "compare", spring, autumn, "--json"); meanwhile != before {
 		t.Error("another answer beside the daemon")
 	}
-	w.stop()
 }
 
 // An export stands for its folder, to the last digit.

@@ -10,10 +10,9 @@ import (
 
 	"github.com/schollz/progressbar/v3"
 
+	"parstead/cmd/parstead/daemon"
 	"parstead/cmd/parstead/demo"
 	"parstead/cmd/parstead/trial"
-	"parstead/ingest/broker"
-	"parstead/light"
 )
 
 // play runs the season against a daemon on free ports.
@@ -23,60 +22,38 @@ func (c *demoCmd) play(e *env, world *demo.World, t *trial.Trial) error {
 	player := &demo.Player{World: world}
 	player.Start = func(ctx context.Context, s demo.Setup) (demo.Daemon, error) {
 		log := slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: slog.LevelError}))
-		d, err := openDaemon(ctx, &listen, daemonOptions{clock: s.Clock, log: log, noPage: c.NoPage, watch: s.Watch})
+		d, err := daemon.Open(ctx, &listen, daemon.Options{Clock: s.Clock, Log: log, NoPage: c.NoPage, Watch: s.Watch})
 		if err != nil {
 			return nil, err
 		}
-		address := d.source.(*broker.Broker).Addr().String()
-		if d.page != nil && listen.Page.Listen != d.page.Addr().String() {
-			listen.Page.Listen = d.page.Addr().String() // stays after the power cut
-			fmt.Fprintf(e.stdout, "The page while the season is played: http://%s/\n", listen.Page.Listen)
+		if url := d.PageURL(); url != "" && listen.Page.Listen != d.PageAddress() {
+			listen.Page.Listen = d.PageAddress() // stays after the power cut
+			fmt.Fprintf(e.stdout, "The page while the season is played: %s\n", url)
 		}
-		return start(ctx, d, address), nil
+		return played{d.Start(ctx), d.BrokerAddress()}, nil
 	}
 	ticks := player.Ticks()
 	progress, done := seasonBar(e.stderr, world, ticks)
 	player.Progress = progress
 	begun := time.Now()
-	played, err := player.Play(e.ctx)
+	season, err := player.Play(e.ctx)
 	done()
 	if err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(e.stdout, "%d messages in %s, each acknowledged only when it was on disk.\n\n",
-		played.Messages, time.Since(begun).Round(100*time.Millisecond))
+		season.Messages, time.Since(begun).Round(100*time.Millisecond))
 	return err
 }
 
-// running is a daemon that a season is played to.
-type running struct {
-	*daemon
+// played is a daemon that a season is played to.
+type played struct {
+	*daemon.Running
 	address string
-	end     context.CancelFunc
-	done    chan error
-}
-
-func start(ctx context.Context, d *daemon, address string) *running {
-	ctx, end := context.WithCancel(ctx)
-	r := &running{daemon: d, address: address, end: end, done: make(chan error, 1)}
-	go func() { r.done <- d.run(ctx) }()
-	return r
 }
 
 // Broker is where devices connect.
-func (r *running) Broker() string { return r.address }
-
-// Note writes into the trial's log.
-func (r *running) Note(ctx context.Context, e light.Event) error {
-	_, err := r.db.AddEvent(ctx, e)
-	return err
-}
-
-// Stop ends the daemon in order.
-func (r *running) Stop() error {
-	r.end()
-	return <-r.done
-}
+func (p played) Broker() string { return p.address }
 
 // seasonBar shows how far the season is: a bar on a terminal, else a line for
 // every tenth.

@@ -168,7 +168,7 @@ func printLight(w io.Writer, t *trial.Trial, season *account.Season) {
 	}
 	first, last := days[0].Date, days[0].Date
 	for _, d := range days {
-		first, last = earlier(first, d.Date), later(last, d.Date)
+		first, last = light.Earlier(first, d.Date), light.Later(last, d.Date)
 	}
 	fmt.Fprintf(w, "Daily light integral, mol m⁻² d⁻¹, mean of %s to %s\n", first, last)
 	for _, bin := range t.Rack.Bins {
@@ -181,13 +181,6 @@ func printLight(w io.Writer, t *trial.Trial, season *account.Season) {
 			}
 		}
 	}
-}
-
-func later(a, b light.Date) light.Date {
-	if b.Before(a) {
-		return a
-	}
-	return b
 }
 
 // tally is a mean in the making.

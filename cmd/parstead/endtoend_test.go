@@ -14,13 +14,15 @@ import (
 	"testing"
 	"time"
 
+	"parstead/cmd/parstead/racktest"
+
 	"go.uber.org/goleak"
 )
 
 // liveStarter is the starter trial as begin writes it, on free ports.
 func liveStarter(t *testing.T) (dir, broker, page string) {
 	t.Helper()
-	dir, broker, page = filepath.Join(t.TempDir(), "rack"), freeAddress(t), freeAddress(t)
+	dir, broker, page = filepath.Join(t.TempDir(), "rack"), racktest.FreeAddress(t), racktest.FreeAddress(t)
 	must(t, time.Now(), "", "begin", dir)
 	path := filepath.Join(dir, "trial.toml")
 	text, err := os.ReadFile(path)
@@ -45,14 +47,14 @@ func TestEndToEnd(t *testing.T) {
 	dir, broker, page := liveStarter(t)
 	p := runProgram(t, "run", dir)
 	p.ready(page)
-	eventually(t, "readiness", func() bool { status, _ := fetch("http://" + page + "/ready"); return status == 200 })
+	racktest.Eventually(t, "readiness", func() bool { status, _ := fetch("http://" + page + "/ready"); return status == 200 })
 	if status, _ := fetch("http://" + page + "/alive"); status != 200 {
 		t.Errorf("/alive: %d", status)
 	}
-	c := client(t, broker, "chip")
+	c := racktest.Client(t, broker, "chip")
 	for range 3 {
-		send(t, c, "rack/upper/light", 85.5*67) // lux; the starter's lamp has 67 lx per µmol m⁻² s⁻¹
-		time.Sleep(1100 * time.Millisecond)     // arrival is kept in whole seconds
+		racktest.Send(t, c, "rack/upper/light", 85.5*67) // lux; the starter's lamp has 67 lx per µmol m⁻² s⁻¹
+		time.Sleep(1100 * time.Millisecond)              // arrival is kept in whole seconds
 	}
 	if token := c.Publish("rack/upper/air", 1, false, `{"celsius":"21.4","humidity":62}`); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
 		t.Fatal(token.Error())
@@ -74,7 +76,7 @@ func TestEndToEnd(t *testing.T) {
 		}
 	}
 	t.Run("promtool", func(t *testing.T) {
-		needTool(t, "promtool")
+		racktest.NeedTool(t, "promtool")
 		check := exec.CommandContext(t.Context(), "promtool", "check", "metrics")
 		check.Stdin = strings.NewReader(metrics)
 		if says, err := check.CombinedOutput(); err != nil || len(says) > 0 {
@@ -144,9 +146,9 @@ func TestRunLeavesNothingBehind(t *testing.T) {
 	ended := make(chan error, 1)
 	var talk strings.Builder
 	go func() { ended <- run(ctx, []string{"run", dir}, nil, &talk, &talk) }()
-	eventually(t, "readiness", func() bool { status, _ := fetch("http://" + page + "/ready"); return status == 200 })
-	c := client(t, broker, "chip")
-	send(t, c, "rack/upper/light", 85.5)
+	racktest.Eventually(t, "readiness", func() bool { status, _ := fetch("http://" + page + "/ready"); return status == 200 })
+	c := racktest.Client(t, broker, "chip")
+	racktest.Send(t, c, "rack/upper/light", 85.5)
 	c.Disconnect(10)
 	end()
 	if err := <-ended; err != nil {
@@ -178,48 +180,4 @@ func TestSocketPathTooLong(t *testing.T) {
 	if log := must(t, time.Now(), "", "note", dir); !strings.Contains(log, "written without a daemon") {
 		t.Errorf("%s", log)
 	}
-}
-
-// Changed files are adopted while the daemon runs; a mistake leaves the old ones
-// in force and is told.
-func TestChangedFilesAreAdopted(t *testing.T) {
-	t.Parallel()
-	dir := rackFolder(t, time.Now(), ownBroker)
-	path := filepath.Join(dir, "trial.toml")
-	w := watchFolder(t, dir, daemonOptions{})
-	before, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	c := w.device("chip")
-	stored := func(sensor string) bool {
-		return strings.Contains(w.get("/metrics"), fmt.Sprintf("parstead_readings_stored_total{sensor=%q} 1\n", sensor))
-	}
-	files := func() bool {
-		return strings.Contains(w.get("/metrics"), `parstead_condition_active{bin="",condition="files",sensor=""} 1`)
-	}
-	time.Sleep(200 * time.Millisecond) // the folder has been looked at
-
-	write := func(text string) {
-		t.Helper()
-		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	more := string(before) + "\n[[sensor]]\nname = \"added\"\nmeasures = \"ppfd\"\nbin = \"upper\"\nrow = 2\ncolumn = 2\ntopic = \"rack/added\"\n"
-	write(more)
-	eventually(t, "the new sensor", func() bool { return len(w.trial.Load().Rack.Sensors) == 4 })
-	send(t, c, "rack/added", 50)
-	eventually(t, "its reading", func() bool { return stored("added") })
-
-	write(more + "\nnonsense = 1\n")
-	eventually(t, "the condition files", files)
-	send(t, c, "rack/light", 60)
-	eventually(t, "readings by the old files", func() bool { return stored("quantum") })
-	if len(w.trial.Load().Rack.Sensors) != 4 {
-		t.Error("the old files are not in force")
-	}
-	write(more + "\n# mended\n")
-	eventually(t, "the condition's end", func() bool { return !files() })
-	w.stop()
 }

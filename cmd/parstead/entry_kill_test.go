@@ -13,6 +13,7 @@ import (
 
 	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/page"
+	"parstead/cmd/parstead/racktest"
 	"parstead/cmd/parstead/trial"
 )
 
@@ -25,7 +26,7 @@ const entryKills = 5 * programKills
 func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 	t.Parallel()
 	dir, address := liveFolder(t, ownBroker)
-	config := strings.Replace(sheetText(t, dir, "trial.toml"), "[page]\n", "[page]\ncode_file = \"entry-code\"\n", 1)
+	config := strings.Replace(racktest.Text(t, dir, "trial.toml"), "[page]\n", "[page]\ncode_file = \"entry-code\"\n", 1)
 	for _, o := range []string{"leaves\"\nkind = \"count", "mass_g\"\nkind = \"measure"} {
 		config += "[[outcome]]\nname = \"" + o + "\"\n"
 	}
@@ -44,7 +45,7 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 		return fmt.Sprintf("%08d count plant=P1 outcome=leaves value=%d", n, n)
 	}
 	// sendSome makes new entries and sends them with what is still owed.
-	sendSome := func(p *phone, fresh int) error {
+	sendSome := func(p *racktest.Phone, fresh int) error {
 		mu.Lock()
 		for range fresh {
 			made++
@@ -57,7 +58,7 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 		for _, n := range due {
 			texts = append(texts, entry(n))
 		}
-		answers, err := p.try(texts...)
+		answers, err := p.Try(texts...)
 		if err != nil {
 			return err
 		}
@@ -74,7 +75,7 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 	for range entryKills {
 		p := runProgram(t, "run", dir)
 		p.ready(address)
-		phone := newPhone(t, "http://"+address, "")
+		phone := racktest.NewPhone(t, "http://"+address, "")
 		ended := make(chan error, 1)
 		go func() {
 			for {
@@ -95,7 +96,7 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 	}
 	p := runProgram(t, "run", dir)
 	p.ready(address)
-	phone := newPhone(t, "http://"+address, "")
+	phone := racktest.NewPhone(t, "http://"+address, "")
 	for len(owed) > 0 {
 		if err := sendSome(phone, 0); err != nil {
 			t.Fatal(err)

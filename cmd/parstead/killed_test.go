@@ -21,6 +21,7 @@ import (
 
 	bolt "go.etcd.io/bbolt"
 
+	"parstead/cmd/parstead/racktest"
 	"parstead/light"
 	"parstead/store"
 )
@@ -74,7 +75,7 @@ func (p *process) interrupt() int {
 // is known beforehand.
 func liveFolder(t *testing.T, broker string) (dir, page string) {
 	t.Helper()
-	dir, page = rackFolder(t, time.Now(), broker), freeAddress(t)
+	dir, page = rackFolder(t, time.Now(), broker), racktest.FreeAddress(t)
 	path := filepath.Join(dir, "trial.toml")
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -256,7 +257,7 @@ func whole(t *testing.T, dir string) {
 
 func TestKilledProgramKeepsWhatItAcknowledged(t *testing.T) {
 	t.Parallel()
-	address := freeAddress(t)
+	address := racktest.FreeAddress(t)
 	dir, page := liveFolder(t, fmt.Sprintf("listen = %q", address))
 	random := rand.New(rand.NewPCG(20260302, 1))
 	s := newSender()
@@ -266,7 +267,7 @@ func TestKilledProgramKeepsWhatItAcknowledged(t *testing.T) {
 		before := s.count()
 		ended := make(chan error, 1)
 		go func() { ended <- s.publish(address, 1<<30) }()
-		eventually(t, "the first acknowledgement", func() bool { return s.count() > before })
+		racktest.Eventually(t, "the first acknowledgement", func() bool { return s.count() > before })
 		time.Sleep(time.Duration(random.IntN(60_000)) * time.Microsecond)
 		p.kill()
 		if err := <-ended; err == nil {
@@ -282,8 +283,8 @@ func TestKilledProgramKeepsWhatItAcknowledged(t *testing.T) {
 
 func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 	t.Parallel()
-	b := newForeignBroker(t)
-	dir, page := liveFolder(t, fmt.Sprintf("url = \"tcp://%s\"", b.address))
+	b := racktest.NewForeignBroker(t)
+	dir, page := liveFolder(t, fmt.Sprintf("url = \"tcp://%s\"", b.Address))
 	random := rand.New(rand.NewPCG(20260302, 2))
 	s := newSender()
 	p := runProgram(t, "run", dir)
@@ -298,7 +299,7 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 				return
 			default:
 			}
-			if err := s.publish(b.address, 30); err != nil {
+			if err := s.publish(b.Address, 30); err != nil {
 				ended <- err
 				return
 			}
@@ -307,7 +308,7 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 	}()
 	for range programKills {
 		before := s.count()
-		eventually(t, "more is published", func() bool { return s.count() > before+50 })
+		racktest.Eventually(t, "more is published", func() bool { return s.count() > before+50 })
 		time.Sleep(time.Duration(random.IntN(60_000)) * time.Microsecond)
 		p.kill()
 		whole(t, dir)
@@ -324,7 +325,7 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 			t.Logf("%d acknowledged of %d sent: %q\nthe first: %s\nthe last: %s", s.count(), s.last, wrong, first.said, p.said)
 		}
 	}()
-	eventually(t, "the backlog is stored", func() bool {
+	racktest.Eventually(t, "the backlog is stored", func() bool {
 		wrong = s.missing(t, dir)
 		return len(wrong) == 0
 	})
@@ -340,20 +341,20 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 // What is published while the daemon is away comes in when it is back.
 func TestBacklogOfAnotherBroker(t *testing.T) {
 	t.Parallel()
-	b := newForeignBroker(t)
-	dir, page := liveFolder(t, fmt.Sprintf("url = \"tcp://%s\"", b.address))
+	b := racktest.NewForeignBroker(t)
+	dir, page := liveFolder(t, fmt.Sprintf("url = \"tcp://%s\"", b.Address))
 	p := runProgram(t, "run", dir)
 	p.ready(page)
 	if status := p.interrupt(); status != 0 {
 		t.Fatalf("exit status %d: %s", status, p.said)
 	}
 	s := newSender()
-	if err := s.publish(b.address, 500); err != nil {
+	if err := s.publish(b.Address, 500); err != nil {
 		t.Fatal(err)
 	}
 	p = runProgram(t, "run", dir)
 	p.ready(page)
-	eventually(t, "the backlog is stored", func() bool { return len(s.missing(t, dir)) == 0 })
+	racktest.Eventually(t, "the backlog is stored", func() bool { return len(s.missing(t, dir)) == 0 })
 	if status := p.interrupt(); status != 0 {
 		t.Errorf("exit status %d: %s", status, p.said)
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -17,6 +18,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"parstead/cmd/parstead/racktest"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/light/account"
@@ -159,14 +161,15 @@ func BenchmarkPageView(b *testing.B) {
 	view := func(days int) func() float64 {
 		dir := everything(b, days)
 		now := firstDay.AddDate(0, 0, days-1).Add(13 * time.Hour)
-		w := watchFolder(b, dir, daemonOptions{clock: newHand(now).clock()})
-		eventually(b, "readiness", func() bool { return w.live.ready() == nil })
-		b.Cleanup(w.stop)
+		clock := racktest.NewClock(now)
+		url := beside(b, dir, clock.Ingest()).PageURL()
+		racktest.Eventually(b, "readiness", func() bool { status, _ := fetch(url + "ready"); return status == http.StatusOK })
 		return func() float64 {
 			start := time.Now()
 			for range 10 {
-				if _, err := w.newState(b.Context(), now); err != nil {
-					b.Fatal(err)
+				clock.Move(3 * time.Second) // no state serves twice
+				if status, text := fetch(url); status != http.StatusOK {
+					b.Fatal(text)
 				}
 			}
 			return time.Since(start).Seconds() / 10

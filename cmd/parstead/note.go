@@ -148,25 +148,7 @@ func (c *noteCmd) refers(t *trial.Trial, event *light.Event) error {
 	if u := event.During.Until; !u.IsZero() && !event.During.From.Before(u) {
 		return usageError{"--until must be later than --from"}
 	}
-	if event.Bin != "" {
-		if _, ok := t.Rack.Bin(event.Bin); !ok {
-			return fmt.Errorf("trial.toml has no bin %q: name one of its bins", event.Bin)
-		}
-	}
-	if event.Plant != "" {
-		if _, ok := t.Plant(event.Plant); !ok {
-			return fmt.Errorf("the trial has no plant %q: use a code of its sheets", event.Plant)
-		}
-	}
-	if event.Sensor != "" {
-		for _, s := range t.Rack.Sensors {
-			if s.Name == event.Sensor {
-				return nil
-			}
-		}
-		return fmt.Errorf("trial.toml has no sensor %q: name one of its sensors", event.Sensor)
-	}
-	return nil
+	return t.CheckSubject(*event)
 }
 
 func (c *noteCmd) list(e *env, t *trial.Trial) error {

@@ -1,16 +1,13 @@
 package main
 
 import (
-	"context"
-	"errors"
 	"log/slog"
 	"os"
 	"runtime/debug"
 
-	"parstead/cmd/parstead/tell"
+	"parstead/cmd/parstead/daemon"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
-	"parstead/light/watch"
 )
 
 // runCmd is the daemon.
@@ -43,7 +40,7 @@ const memoryLimit = 128 << 20
 // Run runs the daemon.
 func (c *runCmd) Run(e *env) error {
 	if c.ServiceFile {
-		return writeServiceFile(e.stdout, c.Folder)
+		return daemon.WriteServiceFile(e.stdout, c.Folder)
 	}
 	if c.Folder == "" {
 		return usageError{`expected "<folder>"; see parstead run --help`}
@@ -56,47 +53,21 @@ func (c *runCmd) Run(e *env) error {
 	if c.Verbose {
 		level = slog.LevelDebug
 	}
-	o := daemonOptions{
-		clock: ingest.SystemClock(),
-		log:   slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: level})),
+	o := daemon.Options{
+		Clock:          ingest.SystemClock(),
+		ServiceManager: true,
+		Log:            slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: level})),
 	}
 	if c.TestMessage {
-		return testMessage(e.ctx, t, o)
+		return daemon.TestMessage(e.ctx, t, o.Clock.Now())
 	}
 	if os.Getenv("GOMEMLIMIT") == "" {
 		debug.SetMemoryLimit(memoryLimit)
 	}
-	d, err := openDaemon(e.ctx, t, o)
+	d, err := daemon.Open(e.ctx, t, o)
 	if err != nil {
 		return err
 	}
-	d.service.fromEnvironment()
-	o.log.Info("watching", "trial", t.Name, "broker", d.brokerAddress(), "page", d.pageURL())
-	return d.run(e.ctx)
-}
-
-var errNobodyToTell = errors.New("trial.toml has no [tell]: add a command or mail to it, then try again")
-
-// testMessage sends one message now and says whether that worked.
-func testMessage(ctx context.Context, t *trial.Trial, o daemonOptions) error {
-	ways, err := tellWays(t)
-	if err != nil {
-		return err
-	}
-	if ways == nil {
-		return errNobodyToTell
-	}
-	m := tell.Message{
-		Trial: t.Name,
-		Condition: watch.Condition{
-			Kind: tell.Test, Since: o.clock.Now().UTC(),
-			Says: "This is a test: messages from parstead reach you.", Do: "Nothing is to be done.",
-		},
-	}
-	for _, way := range ways {
-		if err := way.Send(ctx, m); err != nil {
-			return err
-		}
-	}
-	return nil
+	o.Log.Info("watching", "trial", t.Name, "broker", d.BrokerAddress(), "page", d.PageURL())
+	return d.Run(e.ctx)
 }

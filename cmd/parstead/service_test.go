@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"io"
 	"net"
@@ -12,73 +11,15 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"parstead/cmd/parstead/racktest"
 )
-
-// manager is a service manager's socket that keeps what it is told.
-func manager(tb testing.TB) (path string, next func() string) {
-	tb.Helper()
-	if runtime.GOOS == "windows" {
-		tb.Skip("no such sockets here")
-	}
-	path = filepath.Join(tb.TempDir(), "notify")
-	conn, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
-	if err != nil {
-		tb.Fatal(err)
-	}
-	tb.Cleanup(func() { _ = conn.Close() })
-	return path, func() string {
-		b := make([]byte, 256)
-		if err := conn.SetReadDeadline(time.Now().Add(20 * time.Second)); err != nil {
-			tb.Fatal(err)
-		}
-		n, err := conn.Read(b)
-		if err != nil {
-			tb.Fatal(err)
-		}
-		return string(b[:n])
-	}
-}
-
-// Datagrams as sd_notify(3) and sd_watchdog_enabled(3) describe them: a daemon
-// says when it is ready and that it ends, and gives signs of life in between
-// while its parts move.
-func TestServiceManagerHearsTheDaemon(t *testing.T) {
-	t.Parallel()
-	path, next := manager(t)
-	s := &service{socket: path, within: 30 * time.Millisecond}
-	ctx, cancel := context.WithCancel(t.Context())
-	well := make(chan error, 1)
-	well <- nil
-	done := make(chan error)
-	go func() {
-		done <- s.keepAwake(ctx, func() error {
-			select {
-			case err := <-well:
-				return err
-			default:
-				return errors.New("a commit hangs")
-			}
-		})
-	}()
-	if got := next(); got != "WATCHDOG=1" {
-		t.Errorf("first: %q", got)
-	}
-	if got := next(); got != "STATUS=a commit hangs" {
-		t.Errorf("a daemon that hangs says %q", got)
-	}
-	cancel()
-	if err := <-done; err != nil {
-		t.Error(err)
-	}
-	(&service{}).say("READY=1")                                    // to nobody
-	(&service{socket: filepath.Join(t.TempDir(), "gone")}).say("") // nor here
-}
 
 // The program itself, started as a service manager does.
 func TestReadyWatchdogStopping(t *testing.T) {
 	t.Parallel()
-	path, next := manager(t)
-	p := program(t, []string{"NOTIFY_SOCKET=" + path, "WATCHDOG_USEC=300000"}, "run", smallTrial(t, ""))
+	path, next := racktest.ServiceManager(t)
+	p := program(t, []string{"NOTIFY_SOCKET=" + path, "WATCHDOG_USEC=300000"}, "run", racktest.SmallTrial(t, ""))
 	got := map[string]bool{}
 	for range 4 {
 		got[next()] = true
@@ -119,8 +60,8 @@ func TestASecondSignalEndsAtOnce(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("no signals here")
 	}
-	path, next := manager(t)
-	dir := smallTrial(t, "")
+	path, next := racktest.ServiceManager(t)
+	dir := racktest.SmallTrial(t, "")
 	p := program(t, []string{"NOTIFY_SOCKET=" + path}, "run", dir)
 	if got := next(); got != "READY=1" {
 		t.Fatalf("heard %q", got)
@@ -168,13 +109,13 @@ func TestServiceFile(t *testing.T) {
 	if err := os.Mkdir(backups, 0o700); err != nil {
 		t.Fatal(err)
 	}
-	dir := smallTrial(t, "[backup]\nfolder = \""+backups+"\"\nat = \"03:30\"\n")
+	dir := racktest.SmallTrial(t, "[backup]\nfolder = \""+backups+"\"\nat = \"03:30\"\n")
 	for _, args := range [][]string{{"run", "--service-file"}, {"run", "--service-file", dir}} {
 		var out strings.Builder
 		if err := run(t.Context(), args, strings.NewReader(""), &out, io.Discard); err != nil {
 			t.Fatal(err)
 		}
-		folder := placeholder
+		folder := "/srv/mytrial"
 		if len(args) == 3 {
 			folder = dir
 			if want := "ReadWritePaths=" + dir + ` "-` + strings.ReplaceAll(backups, "%", "%%") + `"`; !strings.Contains(out.String(), want) {
@@ -215,17 +156,6 @@ func verify(t *testing.T, unit string) {
 	out, err := exec.CommandContext(t.Context(), analyze, "verify", path).CombinedOutput()
 	if err != nil || len(out) > 0 {
 		t.Errorf("systemd-analyze: %v\n%s", err, out)
-	}
-}
-
-func TestUnitWord(t *testing.T) {
-	t.Parallel()
-	for in, want := range map[string]string{
-		"/srv/trial": "/srv/trial", "/srv/my trial": `"/srv/my trial"`, "/srv/100%": "/srv/100%%", `/srv/a"b\c`: `"/srv/a\"b\\c"`,
-	} {
-		if got := unitWord(in); got != want {
-			t.Errorf("%q: got %s, want %s", in, got, want)
-		}
 	}
 }
 

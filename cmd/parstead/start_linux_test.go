@@ -26,6 +26,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 	bolt "go.etcd.io/bbolt"
 
+	"parstead/cmd/parstead/racktest"
 	"parstead/light"
 	"parstead/store"
 )
@@ -82,17 +83,17 @@ func bare(page, path string) error {
 // 500 MB, which both open.
 func BenchmarkStart(b *testing.B) {
 	b.Run("small", func(b *testing.B) {
-		dir := smallTrial(b, "")
-		lived(b, dir, midday, 4, 100)
+		dir := racktest.SmallTrial(b, "")
+		racktest.Lived(b, dir, racktest.Midday, 4, 100)
 		compareStarts(b, dir, func() string { return filepath.Join(b.TempDir(), "bare.db") })
 	})
 	b.Run("500MB", func(b *testing.B) {
-		dir := smallTrial(b, "")
-		lived(b, dir, midday, 4, 100)
+		dir := racktest.SmallTrial(b, "")
+		racktest.Lived(b, dir, racktest.Midday, 4, 100)
 		path := filepath.Join(dir, "readings.db")
 		const sensors = 130
 		for week := 0; size(b, path) < 500e6; week++ {
-			weekOfReadings(b, path, sensors, midday.AddDate(0, 0, -7*(week+1)), rand.Float64)
+			weekOfReadings(b, path, sensors, racktest.Midday.AddDate(0, 0, -7*(week+1)), rand.Float64)
 		}
 		b.ReportMetric(float64(size(b, path))/1e6, "file-MB")
 		compareStarts(b, dir, func() string { return path })
@@ -251,8 +252,8 @@ func memoryOf(tb testing.TB, p *exec.Cmd) map[string]float64 {
 // days is known, and a second longer: the most that was anonymous, and the most
 // that was resident over what a small trial's daemon takes at rest and the file.
 func BenchmarkLargeTrial(b *testing.B) {
-	small := smallTrial(b, "")
-	lived(b, small, midday, 4, 100)
+	small := racktest.SmallTrial(b, "")
+	racktest.Lived(b, small, racktest.Midday, 4, 100)
 	at := listenHere(b, small)
 	_, rest := started(b, func() *exec.Cmd { return program(b, nil, "run", small) }, at)
 

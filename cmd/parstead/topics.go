@@ -18,6 +18,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"parstead/cmd/parstead/daemon"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
 	"parstead/ingest/broker"
@@ -60,8 +61,8 @@ type arrival struct {
 
 // Run listens and prints.
 func (c *topicsCmd) Run(e *env) error {
-	if c.For < time.Second || c.For > longestListen {
-		return usageError{fmt.Sprintf("--for %s: listen for 1s to %s", c.For, longestListen)}
+	if c.For < time.Second || c.For > daemon.LongestListen {
+		return usageError{fmt.Sprintf("--for %s: listen for 1s to %s", c.For, daemon.LongestListen)}
 	}
 	t, err := trial.OpenToRun(c.Folder)
 	if err != nil {
@@ -94,7 +95,7 @@ func (c *topicsCmd) Run(e *env) error {
 var conditionTopic = regexp.MustCompile(`^parstead/[^/]*/conditions/`)
 
 // listen gets what arrives from the daemon, from the broker, or as the broker.
-func (c *topicsCmd) listen(e *env, t *trial.Trial) (heardTopics, error) {
+func (c *topicsCmd) listen(e *env, t *trial.Trial) (daemon.Heard, error) {
 	if !t.Broker.Embedded {
 		fmt.Fprintf(e.stderr, "listening at %s for %s\n", t.Broker.URL, c.For)
 		return listenAt(e, t, c.For)
@@ -102,8 +103,8 @@ func (c *topicsCmd) listen(e *env, t *trial.Trial) (heardTopics, error) {
 	_, err := os.Stat(filepath.Join(c.Folder, store.SocketName))
 	if err == nil {
 		fmt.Fprintf(e.stderr, "the daemon listens for %s\n", c.For)
-		heard, err := askDaemon(e.ctx, c.Folder, c.For)
-		if !errors.Is(err, errNoDaemon) {
+		heard, err := daemon.Ask(e.ctx, c.Folder, c.For)
+		if !errors.Is(err, daemon.ErrNone) {
 			return heard, err
 		}
 	}
@@ -111,12 +112,12 @@ func (c *topicsCmd) listen(e *env, t *trial.Trial) (heardTopics, error) {
 }
 
 // listenAt subscribes to everything at another broker.
-func listenAt(e *env, t *trial.Trial, patience time.Duration) (heardTopics, error) {
+func listenAt(e *env, t *trial.Trial, patience time.Duration) (daemon.Heard, error) {
 	l, err := ingest.Listen(ingest.SystemClock(), t.Feeds)
 	if err != nil {
-		return heardTopics{}, err
+		return daemon.Heard{}, err
 	}
-	r := remote(t)
+	r := t.Remote()
 	r.ClientID += "-topics" // or the daemon's session would be taken over
 	var mu sync.Mutex
 	connected, cause := false, error(nil)
@@ -132,46 +133,46 @@ func listenAt(e *env, t *trial.Trial, patience time.Duration) (heardTopics, erro
 		},
 	})
 	if err != nil {
-		return heardTopics{}, fmt.Errorf("[broker]: %w", err)
+		return daemon.Heard{}, fmt.Errorf("[broker]: %w", err)
 	}
 	if err := forAWhile(e.ctx, patience, session.Run); err != nil {
-		return heardTopics{}, err
+		return daemon.Heard{}, err
 	}
 	mu.Lock()
 	defer mu.Unlock()
-	heard := heardTopics{l.Found(), l.Dropped()}
+	heard := daemon.Heard{Found: l.Found(), Dropped: l.Dropped()}
 	switch {
 	case !connected && cause == nil:
-		return heardTopics{}, fmt.Errorf("no connection to %s: it does not answer; see that it runs and that [broker] is right", t.Broker.URL)
+		return daemon.Heard{}, fmt.Errorf("no connection to %s: it does not answer; see that it runs and that [broker] is right", t.Broker.URL)
 	case !connected:
-		return heardTopics{}, fmt.Errorf("no connection to %s: see that it runs and that [broker] is right (%w)", t.Broker.URL, cause)
+		return daemon.Heard{}, fmt.Errorf("no connection to %s: see that it runs and that [broker] is right (%w)", t.Broker.URL, cause)
 	case errors.Is(cause, ingest.ErrRefused):
-		return heardTopics{}, fmt.Errorf("%s does not let this trial's client listen to everything, as parstead topics must: allow it for a while, or write the sensors' topics into trial.toml by hand (%w)", t.Broker.URL, cause)
+		return daemon.Heard{}, fmt.Errorf("%s does not let this trial's client listen to everything, as parstead topics must: allow it for a while, or write the sensors' topics into trial.toml by hand (%w)", t.Broker.URL, cause)
 	case cause != nil && len(heard.Found) == 0:
-		return heardTopics{}, fmt.Errorf("nothing heard at %s before it closed the connection: see that it lets this trial's client subscribe to everything (#), as parstead topics must (%w)", t.Broker.URL, cause)
+		return daemon.Heard{}, fmt.Errorf("nothing heard at %s before it closed the connection: see that it lets this trial's client subscribe to everything (#), as parstead topics must (%w)", t.Broker.URL, cause)
 	}
 	return heard, nil
 }
 
 // listenAs is the broker for a while.
-func listenAs(e *env, t *trial.Trial, patience time.Duration) (heardTopics, error) {
+func listenAs(e *env, t *trial.Trial, patience time.Duration) (daemon.Heard, error) {
 	l, err := ingest.Listen(ingest.SystemClock(), t.Feeds)
 	if err != nil {
-		return heardTopics{}, err
+		return daemon.Heard{}, err
 	}
 	config := broker.Config{Listen: t.Broker.Listen, Taker: l, Log: slog.New(slog.DiscardHandler)}
-	if config.Sensors, err = login(t.Broker.Username, t.Broker.Password); err != nil {
-		return heardTopics{}, err
+	if config.Sensors, _, err = t.Broker.Logins(); err != nil {
+		return daemon.Heard{}, err
 	}
 	b, err := broker.Open(config)
 	if err != nil {
-		return heardTopics{}, err
+		return daemon.Heard{}, err
 	}
 	fmt.Fprintf(e.stderr, "no daemon runs: being the broker at %s for %s; what arrives is not stored\n", b.Addr(), patience)
 	if err := forAWhile(e.ctx, patience, b.Run); err != nil {
-		return heardTopics{}, err
+		return daemon.Heard{}, err
 	}
-	return heardTopics{l.Found(), l.Dropped()}, nil
+	return daemon.Heard{Found: l.Found(), Dropped: l.Dropped()}, nil
 }
 
 // forAWhile runs work for so long, or until ctx ends.

@@ -7,103 +7,22 @@ import (
 	"fmt"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"parstead/cmd/parstead/racktest"
+	"parstead/ingest"
+
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
-
-// needTool skips the test where an optional program is missing.
-func needTool(t *testing.T, name string) {
-	t.Helper()
-	if _, err := exec.LookPath(name); err != nil {
-		if os.Getenv("PARSTEAD_REQUIRE_TOOLS") == "1" {
-			t.Fatal(name + " is not installed")
-		}
-		t.Skip(name + " is not installed")
-	}
-}
-
-// freeAddress is a loopback address that nobody listens on.
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() { _ = l.Close() }()
-	return l.Addr().String()
-}
-
-// foreignBroker is mosquitto in a process of its own, keeping its sessions on
-// disk.
-type foreignBroker struct {
-	t       *testing.T
-	address string
-	config  string
-	process *exec.Cmd
-}
-
-func newForeignBroker(t *testing.T) *foreignBroker {
-	t.Helper()
-	needTool(t, "mosquitto")
-	b := &foreignBroker{t: t, address: freeAddress(t), config: filepath.Join(t.TempDir(), "mosquitto.conf")}
-	_, port, _ := net.SplitHostPort(b.address)
-	text := fmt.Sprintf("listener %s 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location %s/\nmax_queued_messages 0\n", port, t.TempDir())
-	if os.Geteuid() == 0 {
-		text += "user root\n"
-	}
-	if err := os.WriteFile(b.config, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	b.start()
-	t.Cleanup(b.stop)
-	return b
-}
-
-func (b *foreignBroker) start() {
-	b.t.Helper()
-	b.process = exec.Command("mosquitto", "-c", b.config)
-	if err := b.process.Start(); err != nil {
-		b.t.Fatal(err)
-	}
-	eventually(b.t, "mosquitto answers", func() bool {
-		c, err := net.Dial("tcp", b.address)
-		if err == nil {
-			_ = c.Close()
-		}
-		return err == nil
-	})
-}
-
-func (b *foreignBroker) stop() {
-	if b.process != nil {
-		_ = b.process.Process.Kill()
-		_ = b.process.Wait()
-		b.process = nil
-	}
-}
-
-// client connects to a broker.
-func client(t *testing.T, address, id string) mqtt.Client {
-	t.Helper()
-	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + address).SetClientID(id).SetAutoReconnect(false))
-	eventually(t, "the broker takes a connection", func() bool {
-		token := c.Connect()
-		return token.WaitTimeout(time.Second) && token.Error() == nil
-	})
-	t.Cleanup(func() { c.Disconnect(0) })
-	return c
-}
 
 // chatter publishes what topics has to tell until the test ends.
 func chatter(t *testing.T, address string) {
 	t.Helper()
-	c := client(t, address, "chatter")
+	c := racktest.Client(t, address, "chatter")
 	end, ended := make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(ended)
@@ -160,7 +79,7 @@ func tellsTopics(t *testing.T, dir string) {
 
 func TestTopicsAsTheBroker(t *testing.T) {
 	t.Parallel()
-	address := freeAddress(t)
+	address := racktest.FreeAddress(t)
 	dir := rackFolder(t, time.Now(), fmt.Sprintf("listen = %q", address))
 	go func() { // a sensor that is there before the broker
 		for range 100 {
@@ -185,21 +104,20 @@ func TestTopicsAsTheBroker(t *testing.T) {
 func TestTopicsBesideTheDaemon(t *testing.T) {
 	t.Parallel()
 	dir := rackFolder(t, time.Now(), ownBroker)
-	w := watchFolder(t, dir, daemonOptions{})
-	chatter(t, w.address)
+	chatter(t, beside(t, dir, ingest.SystemClock()).BrokerAddress())
 	tellsTopics(t, dir)
 }
 
 func TestTopicsOfAnotherBroker(t *testing.T) {
 	t.Parallel()
-	b := newForeignBroker(t)
-	dir := rackFolder(t, time.Now(), fmt.Sprintf("url = \"tcp://%s\"", b.address))
-	chatter(t, b.address)
+	b := racktest.NewForeignBroker(t)
+	dir := rackFolder(t, time.Now(), fmt.Sprintf("url = \"tcp://%s\"", b.Address))
+	chatter(t, b.Address)
 	tellsTopics(t, dir)
-	b.stop()
+	b.Stop()
 	status, out, talk := command(t, time.Now(), "", "topics", dir, "--for", "1s")
 	why := strings.Contains(talk, "refused") || strings.Contains(talk, "timeout") // on a busy machine
-	if status != 1 || out != "" || !strings.Contains(talk, "no connection to tcp://"+b.address) || !why {
+	if status != 1 || out != "" || !strings.Contains(talk, "no connection to tcp://"+b.Address) || !why {
 		t.Errorf("without the broker: %d, %s, %s", status, out, talk)
 	}
 }

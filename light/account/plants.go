@@ -29,27 +29,13 @@ func (w Window) Of(first, last light.Date) (from, to light.Date) {
 	from, to = first, last
 	switch {
 	case w.First > 0:
-		to = earlier(last, first.Add(w.First-1))
+		to = light.Earlier(last, first.Add(w.First-1))
 	case w.Last > 0:
-		from = later(first, last.Add(1-w.Last))
+		from = light.Later(first, last.Add(1-w.Last))
 	case !w.From.IsZero():
-		from, to = later(first, w.From), earlier(last, w.To)
+		from, to = light.Later(first, w.From), light.Earlier(last, w.To)
 	}
 	return from, to
-}
-
-func earlier(a, b light.Date) light.Date {
-	if b.Before(a) {
-		return b
-	}
-	return a
-}
-
-func later(a, b light.Date) light.Date {
-	if a.Before(b) {
-		return b
-	}
-	return a
 }
 
 // PlantLight is the light that one plant got.
@@ -100,7 +86,7 @@ func (a *Account) PlantsAndRemarks(ctx context.Context, plants []PlantStay, w Wi
 	last := a.rack.Starts.Add(-1)
 	var cuts []int64
 	for _, p := range plants {
-		last = later(last, earlier(p.Until, a.rack.Ends))
+		last = light.Later(last, light.Earlier(p.Until, a.rack.Ends))
 		for _, s := range p.Stays {
 			if _, ok := a.rack.Bin(s.Position.Bin); !ok {
 				return nil, nil, fmt.Errorf("plant %s stands in bin %s, which the trial does not have: correct its place", p.Code, s.Position.Bin)
@@ -132,7 +118,7 @@ func (a *Account) PlantsAndRemarks(ctx context.Context, plants []PlantStay, w Wi
 	}
 	lights := make([]PlantLight, len(plants))
 	for i, p := range plants {
-		until := earlier(p.Until, a.rack.Ends)
+		until := light.Earlier(p.Until, a.rack.Ends)
 		from, to := w.Of(a.rack.Starts, until)
 		days := plantDays(p, f, byName, until, len(levels))
 		first := min(len(days), max(0, a.rack.Starts.DaysUntil(from)))

@@ -11,19 +11,6 @@ import (
 	"parstead/light"
 )
 
-// Broker says where readings are published.
-type Broker struct {
-	Embedded                  bool   // the daemon is the broker
-	URL                       string // of another broker; "" where embedded
-	Listen                    string // host:port; "" unless embedded
-	ClientID                  string // "" to take one from the trial's name
-	Username                  string
-	Password                  Secret
-	Reader                    string // who may read the conditions at the embedded broker; "" for nobody
-	ReaderPassword            Secret
-	CAFile, CertFile, KeyFile string // paths; "" where not given
-}
-
 // Page says where the status page is served.
 type Page struct {
 	Listen            string // host:port

@@ -1,0 +1,72 @@
+package daemon
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"parstead/ingest"
+	"parstead/light/watch"
+)
+
+const (
+	awayFor  = 2 * time.Minute  // of another broker before it is told: it may just be starting anew
+	shownFor = 10 * time.Minute // after a takeover, and after the broker's return: by then sensors are heard again
+)
+
+// link is how the daemon stands with another broker.
+type link struct {
+	mu    sync.Mutex
+	state ingest.State
+	lost  time.Time // since when there is no connection; zero while there is
+	taken time.Time // when the session was last taken over
+	away  time.Time // when the last long absence began
+	back  time.Time // and when it ended; zero before the first one
+}
+
+// note takes down a change of the session's state.
+func (l *link) note(s ingest.State, now time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.state = s
+	switch {
+	case s.Connected:
+		if !l.lost.IsZero() && now.Sub(l.lost) >= awayFor {
+			l.away, l.back = l.lost, now
+		}
+		l.lost = time.Time{}
+	case l.lost.IsZero():
+		l.lost = now
+	}
+	if s.TakenOver {
+		l.taken = now
+	}
+}
+
+// condition tells what is wrong with the link to the broker at url.
+func (l *link) condition(url string, now time.Time) (c watch.Condition, ok bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	c = watch.Condition{Kind: watch.Broker}
+	switch {
+	case !l.taken.IsZero() && now.Sub(l.taken) < shownFor:
+		c.Since = l.taken
+		c.Says = fmt.Sprintf("The broker at %s closes the connection again and again: most likely another client uses the same client_id.", url)
+		c.Do = "Stop the other client, or give this trial a client_id of its own in trial.toml. Until then readings come late."
+	case !l.lost.IsZero() && now.Sub(l.lost) >= awayFor:
+		c.Since = l.lost
+		c.Says = fmt.Sprintf("The broker at %s can't be reached, so no reading comes in: %v.", url, l.state.Err)
+		c.Do = "See that the broker runs and that the network holds. What it keeps for this trial comes in later; readings without a time of their own then count for nothing."
+	case l.state.Connected && l.state.Err != nil:
+		c.Since = l.state.Since
+		c.Says = fmt.Sprintf("The broker at %s does not give all readings: %v.", url, l.state.Err)
+		c.Do = "Change the permissions at the broker, or the topics in trial.toml."
+	case !l.back.IsZero() && now.Sub(l.back) < shownFor:
+		c.Since = l.away
+		c.Says = fmt.Sprintf("The broker at %s was away for %s and is back.", url, l.back.Sub(l.away).Round(time.Minute))
+		c.Do = "See on the page that every sensor is heard again."
+	default:
+		return watch.Condition{}, false
+	}
+	return c, true
+}
