@@ -1,3 +1,6 @@
+// Package daemon watches a trial: it holds together the broker, the store, the
+// page, what is told to the grower and what is entered by phone, and says what is
+// wrong at the rack.
 package daemon
 
 import (
