@@ -42,7 +42,7 @@ func bareValue(payload []byte, q light.Quantity) (float64, error) {
 
 func parseText(s string, q light.Quantity) (float64, error) {
 	s = strings.TrimSpace(s)
-	if q == light.QuantityWet {
+	if q.IsState() {
 		switch {
 		case strings.EqualFold(s, "true"):
 			return 1, nil

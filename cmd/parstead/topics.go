@@ -234,7 +234,8 @@ func printArrivals(w io.Writer, t *trial.Trial, list []arrival, found []ingest.F
 		_, err := fmt.Fprintln(w, says)
 		return err
 	}
-	_, err := fmt.Fprintln(w, "\nTo paste into trial.toml. See that measures (ppfd, lux, temperature, humidity,\nwater_depth_cm or wet) and bin are right, and give each a name:")
+	_, err := fmt.Fprintln(w)
+	wrapped(w, "", "", "To paste into trial.toml. See that measures ("+light.AnyQuantity()+") and bin are right, and give each a name:")
 	for i, a := range list {
 		if a.Sensor == "" && err == nil {
 			_, err = io.WriteString(w, sensorBlock(t, a, found[i]))
@@ -255,10 +256,13 @@ func plain(s string) string {
 
 // sensorBlock is a [[sensor]] for a number that belongs to none yet.
 func sensorBlock(t *trial.Trial, a arrival, f ingest.Found) string {
-	measures, sure := guessQuantity(a.Pointer)
+	measures, sure := light.GuessQuantity(a.Pointer)
 	if !sure {
-		measures, sure = guessQuantity(a.Topic)
+		measures, sure = light.GuessQuantity(a.Topic)
 		sure = sure && a.Pointer == "" // else it may be of another number in the payload
+	}
+	if measures == 0 {
+		measures = light.QuantityPPFD
 	}
 	var b strings.Builder
 	line := func(key, value, remark string) {
@@ -304,30 +308,4 @@ func quoted(s string) string {
 		panic("parstead: " + err.Error()) // a string always has a JSON form
 	}
 	return strings.ReplaceAll(string(text), "\x7f", `\u007f`)
-}
-
-// guesses are words that tell what a topic's number is, in the order of trial.
-var guesses = []struct {
-	word     string
-	quantity light.Quantity
-}{
-	{"lux", light.QuantityLux},
-	{"illuminance", light.QuantityLux},
-	{"ppfd", light.QuantityPPFD},
-	{"quantum", light.QuantityPPFD},
-	{"humid", light.QuantityHumidity},
-	{"temp", light.QuantityTemperature},
-	{"celsius", light.QuantityTemperature},
-	{"depth", light.QuantityWaterDepth},
-	{"wet", light.QuantityWet},
-	{"float", light.QuantityWet},
-}
-
-func guessQuantity(words string) (q light.Quantity, sure bool) {
-	for _, g := range guesses {
-		if strings.Contains(strings.ToLower(words), g.word) {
-			return g.quantity, true
-		}
-	}
-	return light.QuantityPPFD, false
 }

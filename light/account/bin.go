@@ -262,8 +262,8 @@ func (b *bin) survey(ctx context.Context, epochs []light.Span) ([]field.Reading,
 		if r.Position.Bin != b.Name || !slices.ContainsFunc(epochs, func(s light.Span) bool { return s.Holds(r.At) }) {
 			continue
 		}
-		ppfd := r.Value
-		if r.Measures == light.QuantityLux {
+		var factor light.LuxPerPPFD
+		if r.Measures.NeedsLampFactor() {
 			if factors == nil {
 				var err error
 				if factors, err = b.factors(); err != nil {
@@ -274,8 +274,9 @@ func (b *bin) survey(ctx context.Context, epochs []light.Span) ([]field.Reading,
 			if i < 0 || factors[i].LuxPerPPFD <= 0 {
 				return nil, fmt.Errorf("survey of bin %s on %s is in lux, but no lamp over it has a factor then: give the lamp lux_per_ppfd, a spectrum or an illuminant", b.Name, light.DateOf(r.At.In(b.rack.Zone)))
 			}
-			ppfd = float64(light.Lux(r.Value).PPFD(factors[i].LuxPerPPFD))
+			factor = factors[i].LuxPerPPFD
 		}
+		ppfd := float64(r.Measures.PPFD(r.Value, factor))
 		at, err := reference.at(ctx, r.At.UnixNano(), nil)
 		if err != nil {
 			return nil, err

@@ -43,7 +43,7 @@ func (b *bin) findTracks(log []light.Event, asides []Aside) error {
 		if s.Position.Bin != b.Name || !s.Measures.IsLight() {
 			continue
 		}
-		if s.Measures == light.QuantityLux && factors == nil {
+		if s.Measures.NeedsLampFactor() && factors == nil {
 			var err error
 			if factors, err = b.factors(); err != nil {
 				return err

@@ -75,7 +75,7 @@ func (b *bin) attenuation(ctx context.Context, upper, lower light.Sensor) (float
 	var hours [2][]dli.Light
 	for i, s := range []light.Sensor{upper, lower} {
 		var factors []dli.Factor
-		if s.Measures == light.QuantityLux {
+		if s.Measures.NeedsLampFactor() {
 			var err error
 			if factors, err = b.factors(); err != nil {
 				return 0, err

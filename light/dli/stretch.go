@@ -55,12 +55,12 @@ func Stretches(s light.Sensor, factors []Factor) ([]Stretch, error) {
 		return nil, fmt.Errorf("sensor %s measures %s, not light", s.Name, s.Measures)
 	case s.DepthCM > 0 && s.Immersion > 0:
 		immersion = s.Immersion
-	case s.DepthCM > 0 && s.Measures == light.QuantityLux:
+	case s.DepthCM > 0 && s.Measures.NeedsLampFactor():
 		return nil, fmt.Errorf("sensor %s is a lux sensor under water: give its immersion_factor, measured against a quantum sensor at the same depth", s.Name)
 	case s.Immersion > 0:
 		return nil, fmt.Errorf("sensor %s has an immersion_factor but stands in air: give its depth_cm, or leave the factor out", s.Name)
 	}
-	if s.Measures == light.QuantityPPFD {
+	if !s.Measures.NeedsLampFactor() {
 		factors = []Factor{{LuxPerPPFD: 1}}
 	}
 	var stretches []Stretch

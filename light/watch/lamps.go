@@ -10,11 +10,9 @@ import (
 )
 
 const (
-	drift        = 10 * time.Minute // a timer later or earlier than this, besides half a reading's spacing
-	dimmedBy     = 0.10             // of the baseline
-	plateauOver  = 3 * time.Hour    // of lit time: what counts as the present plateau
-	darkFloorLux = 50.0             // without a baseline: below it a lamp is out (about 1 µmol m⁻² s⁻¹)
-	darkFloor    = 1.0              // the same in µmol m⁻² s⁻¹
+	drift       = 10 * time.Minute // a timer later or earlier than this, besides half a reading's spacing
+	dimmedBy    = 0.10             // of the baseline
+	plateauOver = 3 * time.Hour    // of lit time: what counts as the present plateau
 )
 
 // lamps judges the lamps over one bin by all its light sensors that are
@@ -55,10 +53,7 @@ func (s *sensed) isLit(value float64) bool {
 	if !math.IsNaN(s.baseline) {
 		return value >= share*s.baseline
 	}
-	if s.Measures == light.QuantityLux {
-		return value >= darkFloorLux
-	}
-	return value >= darkFloor
+	return value >= s.Measures.LampIsOut()
 }
 
 // dark finds a lamp that is out though due: every sensor dark, since longer

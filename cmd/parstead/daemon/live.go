@@ -302,14 +302,7 @@ func (d *Daemon) sensors(t *trial.Trial, now time.Time) []page.Sensor {
 		if r, ok := latest[s.Name]; ok && s.During.Holds(r.At) {
 			x.Heard, x.At, x.Value = true, r.At, s.Value(r.Value)
 			x.Raw, x.Saturated = r.Value, s.Measures.IsLight() && light.Saturated(r.Value)
-			switch s.Measures {
-			case light.QuantityPPFD:
-				x.PPFD = light.PPFD(x.Value)
-			case light.QuantityLux:
-				if factor := luxFactor(&t.Rack, s.Position.Bin, now); factor > 0 {
-					x.PPFD = light.Lux(x.Value).PPFD(factor)
-				}
-			}
+			x.PPFD = s.Measures.PPFD(x.Value, luxFactor(&t.Rack, s.Position.Bin, now))
 		}
 		list = append(list, x)
 	}

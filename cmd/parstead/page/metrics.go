@@ -21,13 +21,6 @@ func NewCollector(state func(context.Context) (*State, error)) *Collector { retu
 var (
 	position = []string{"bin", "row", "column"}
 
-	ppfd = prometheus.NewDesc("parstead_ppfd_micromoles_per_square_meter_second",
-		"Newest photon flux density (400-700 nm) that a sensor measured; row and column 0 for a sensor that speaks for its bin.",
-		append(position[:3:3], "sensor"), nil)
-	temperature = prometheus.NewDesc("parstead_temperature_celsius",
-		"Newest temperature.", []string{"bin", "sensor"}, nil)
-	humidity = prometheus.NewDesc("parstead_humidity_ratio",
-		"Newest relative humidity, 0 to 1.", []string{"bin", "sensor"}, nil)
 	today = prometheus.NewDesc("parstead_dli_moles_per_square_meter",
 		"Light of the running light day so far.", position, nil)
 	lastDay = prometheus.NewDesc("parstead_dli_last_day_moles_per_square_meter",
@@ -40,9 +33,30 @@ var (
 		"1 while a condition holds.", []string{"condition", "bin", "sensor"}, nil)
 )
 
+// newest are the metrics of what sensors measure. Light is told as PPFD and by
+// position.
+var newest = func() map[light.Quantity]*prometheus.Desc {
+	all := map[light.Quantity]*prometheus.Desc{}
+	for _, q := range light.Quantities() {
+		m, ok := q.Metric()
+		if !ok {
+			continue
+		}
+		labels := []string{"bin", "sensor"}
+		if q.IsLight() {
+			labels = append(position[:3:3], "sensor")
+		}
+		all[q] = prometheus.NewDesc(m.Name, m.Help, labels, nil)
+	}
+	return all
+}()
+
 // Describe lists the metrics.
 func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range []*prometheus.Desc{ppfd, temperature, humidity, today, lastDay, total, coverage, active} {
+	for _, d := range newest {
+		ch <- d
+	}
+	for _, d := range []*prometheus.Desc{today, lastDay, total, coverage, active} {
 		ch <- d
 	}
 }
@@ -61,14 +75,10 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		if !x.Heard || x.Saturated {
 			continue
 		}
-		switch {
-		case x.Measures.IsLight():
-			p := x.Position
-			gauge(ppfd, float64(x.PPFD), p.Bin, strconv.Itoa(p.Row), strconv.Itoa(p.Column), x.Name)
-		case x.Measures == light.QuantityTemperature:
-			gauge(temperature, x.Value, x.Position.Bin, x.Name)
-		case x.Measures == light.QuantityHumidity:
-			gauge(humidity, x.Value/100, x.Position.Bin, x.Name)
+		if p := x.Position; x.Measures.IsLight() {
+			gauge(newest[light.QuantityPPFD], float64(x.PPFD), p.Bin, strconv.Itoa(p.Row), strconv.Itoa(p.Column), x.Name)
+		} else if m, ok := x.Measures.Metric(); ok {
+			gauge(newest[x.Measures], x.Value/m.Units, p.Bin, x.Name)
 		}
 	}
 	for _, b := range s.Bins {

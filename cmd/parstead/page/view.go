@@ -1,7 +1,6 @@
 package page
 
 import (
-	"cmp"
 	"fmt"
 	"html/template"
 	"math"
@@ -264,11 +263,8 @@ var words = template.FuncMap{
 		case s.Saturated:
 			return fmt.Sprintf("marked saturated (raw %v)", s.Raw)
 		}
-		if s.Measures == light.QuantityWet {
-			return cmp.Or(map[float64]string{0: "dry", 1: "wet"}[s.Value], fmt.Sprint(s.Value))
-		}
-		text := fmt.Sprintf("%.1f %s", s.Value, s.Measures.Unit())
-		if s.Measures == light.QuantityLux && s.PPFD > 0 {
+		text := s.Measures.Words(s.Value)
+		if s.Measures.NeedsLampFactor() && s.PPFD > 0 {
 			text += fmt.Sprintf(" (%.0f µmol m⁻² s⁻¹)", float64(s.PPFD))
 		}
 		return text

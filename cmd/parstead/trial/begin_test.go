@@ -108,6 +108,11 @@ func TestBeginExplainsEveryKey(t *testing.T) {
 			t.Errorf("no word of the cause %s", cause)
 		}
 	}
+	for _, quantity := range light.QuantityNames() {
+		if !strings.Contains(string(starter), quantity) {
+			t.Errorf("no word of the quantity %s", quantity)
+		}
+	}
 }
 
 // The cautions of the design stand in the starter.

@@ -38,7 +38,7 @@ func (l *loader) readSensor(t *table) feed {
 	f := feed{table: t}
 	s := &f.Sensor
 	s.Name, _ = t.text("name", "upper centre")
-	measures, ok := t.oneOf("measures", "ppfd", "lux", "temperature", "humidity", "water_depth_cm", "wet")
+	measures, ok := t.oneOf("measures", light.QuantityNames()...)
 	if ok {
 		s.Measures, _ = light.ParseQuantity(measures) // oneOf let only its names pass
 	}
@@ -248,7 +248,7 @@ func (l *loader) checkWater(t *table, s light.Sensor) {
 	}
 	if s.Immersion == 0 && !t.has("immersion_factor") {
 		says, mend := "a light sensor under water reads too little without an immersion_factor", "add immersion_factor from the maker, or measure it: reading in air over reading just under the surface"
-		if s.Measures == light.QuantityLux {
+		if s.Measures.NeedsLampFactor() {
 			t.fault("depth_cm", says, mend)
 		} else {
 			t.warn("depth_cm", says, mend)
@@ -260,7 +260,7 @@ func (l *loader) checkWater(t *table, s light.Sensor) {
 // the lamps over their bin have no factor, or several at one time.
 func (l *loader) checkLux() {
 	for _, f := range l.feeds {
-		if f.Sensor.Measures != light.QuantityLux {
+		if !f.Sensor.Measures.NeedsLampFactor() {
 			continue
 		}
 		for _, bin := range f.Bins {

@@ -44,7 +44,7 @@ func (l *loader) readSurvey() {
 			l.fault(c.at, fmt.Sprintf("light can't be %v", reading.Value), "correct the value, or clear the cell")
 			continue
 		}
-		if bin, _ := l.Rack.Bin(p.Bin); reading.Measures == light.QuantityLux && !noFactor[bin.Name] {
+		if bin, _ := l.Rack.Bin(p.Bin); reading.Measures.NeedsLampFactor() && !noFactor[bin.Name] {
 			if says, mend := l.luxTrouble(bin, light.Span{From: times[i], Until: times[i].Add(1)}); says != "" {
 				noFactor[bin.Name] = true
 				l.fault(c.at, says, mend)
