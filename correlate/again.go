@@ -56,7 +56,7 @@ func (s *sample) withLeftOut(r *OutcomeResult, level int) {
 	all, err := s.in.sample(s.out, level, s.opts, true)
 	with := OutcomeResult{}
 	if err == nil {
-		err = all.brief(&with)
+		err = all.kind.brief(all, &with)
 	}
 	was, is := s.first(r.Effects), all.first(with.Effects)
 	switch {
@@ -71,20 +71,13 @@ func (s *sample) withLeftOut(r *OutcomeResult, level int) {
 	s.checks = append(s.checks, c)
 }
 
-// brief fits the outcome's model for its effects alone.
-func (s *sample) brief(r *OutcomeResult) error {
-	fit := s.measureLayers
-	switch s.out.Kind {
-	case Count:
-		fit = s.countLayers
-	case YesNo:
-		return s.yesNo(r)
-	}
-	b, err := s.fitBoth(fit)
+// modelEffects fits the outcome's model for its effects alone.
+func (s *sample) modelEffects(r *OutcomeResult) error {
+	b, err := s.fitBoth(s.terms)
 	if err != nil {
 		return err
 	}
-	for i := range b.with.all {
+	for i := range b.with {
 		s.effects(r, b, i)
 	}
 	return nil

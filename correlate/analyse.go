@@ -133,14 +133,7 @@ func (in question) outcome(out *Outcome, level int, opts Options) OutcomeResult 
 	s, err := in.sample(out, level, opts, false)
 	r.Of, r.N, r.Missing = s.of, len(s.rows), s.missing
 	if err == nil {
-		switch out.Kind {
-		case Count:
-			err = s.count(&r)
-		case YesNo:
-			err = s.yesNo(&r)
-		default:
-			err = s.measure(&r)
-		}
+		err = s.kind.analyse(s, &r)
 	}
 	if err == nil && s.unlit > 0 && s.terms.Light == nil {
 		return in.unlit(out, level, opts, s)

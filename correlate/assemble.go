@@ -12,38 +12,44 @@ import (
 
 // both are an outcome's models with light and without; the same where light is
 // not in the model.
-type both struct{ with, without *layers }
+type both struct{ with, without []*model.Stratum }
 
 // leftOutLight begins the check that says so.
 const leftOutLight = "light was left out of the model"
 
 // fitBoth fits with and without light. Light that cannot be told apart from
 // bins, treatments or covariates is left out, and said.
-func (s *sample) fitBoth(fit func(model.Terms) (*layers, error)) (both, error) {
-	bare, err := fit(s.withoutLight())
+func (s *sample) fitBoth(t model.Terms) (both, error) {
+	full, unlit := s.fit(t)
+	if t.Light == nil {
+		return both{full, full}, unlit
+	}
+	if unlit != nil && !isLight(unlit) && !errors.Is(unlit, model.ErrTooFew) {
+		return both{}, unlit
+	}
+	t.Light = nil
+	bare, err := s.fit(t)
 	if err != nil {
 		return both{}, err
 	}
-	if s.terms.Light == nil {
-		return both{bare, bare}, nil
-	}
-	full, err := fit(s.terms)
-	if err == nil && full.all[0].err != nil && isLight(full.all[0].err) {
-		err = full.all[0].err
-	}
-	if err != nil {
-		if !isLight(err) && !errors.Is(err, model.ErrTooFew) {
-			return both{}, err
-		}
-		s.say("light", "", leftOutLight+": %v", err)
+	if unlit != nil {
+		s.say("light", "", leftOutLight+": %v", unlit)
 		s.terms.Light = nil
 		return both{bare, bare}, nil
 	}
 	return both{full, bare}, nil
 }
 
-// of is the layers that speak for an effect or a family.
-func (b both) of(s *sample, name string) *layers {
+// fit fits the outcome by its kind, at each level of replication.
+func (s *sample) fit(t model.Terms) ([]*model.Stratum, error) {
+	return model.FitStrata(len(s.y), t, s.reservoir(), s.kind.response(s))
+}
+
+// lit tells whether light made a difference to the models.
+func (b both) lit() bool { return b.with[0] != b.without[0] }
+
+// of is the strata that speak for an effect or a family.
+func (b both) of(s *sample, name string) []*model.Stratum {
 	if s.setsLight(name) {
 		return b.without
 	}
@@ -69,76 +75,97 @@ func (s *sample) backPair(ci *[2]float64) *[2]float64 {
 }
 
 // assemble fills in effects, groups and comparisons of a measure or a count.
-func (s *sample) assemble(r *OutcomeResult, b both) {
-	for i := range b.with.all {
+func (s *sample) assemble(r *OutcomeResult, b both) error {
+	for i := range b.with {
 		s.effects(r, b, i)
-		s.compared(r, b, i)
+		if err := s.compared(r, b, i, s.groups); err != nil {
+			return err
+		}
 		s.planning(r, b, i)
 	}
+	return nil
 }
 
-// effects lists the tests of layer i.
+// effects lists the tests of stratum i.
 func (s *sample) effects(r *OutcomeResult, b both, i int) {
-	l := b.with.all[i]
-	if l.err != nil {
-		for _, name := range l.treatments {
-			r.Effects = append(r.Effects, Effect{Effect: name, Unit: string(l.unit), Kind: model.KindTreatment})
+	l := b.with[i]
+	if l.Err != nil {
+		for _, name := range l.Treatments {
+			r.Effects = append(r.Effects, Effect{Effect: name, Unit: string(l.Unit), Kind: model.KindTreatment})
 			s.say("not tested", name, "%s", s.whyUntested(l))
 		}
 		return
 	}
-	for _, t := range l.tests {
+	for _, t := range l.Tests {
 		if s.setsLight(t.Effect) {
-			if bare := b.without.all[i]; bare.err == nil {
-				if j := slices.IndexFunc(bare.tests, func(o model.Test) bool { return o.Effect == t.Effect && o.Kind == t.Kind }); j >= 0 {
-					t = bare.tests[j]
+			if bare := b.without[i]; bare.Err == nil {
+				if j := slices.IndexFunc(bare.Tests, func(o model.Test) bool { return o.Effect == t.Effect && o.Kind == t.Kind }); j >= 0 {
+					t = bare.Tests[j]
 				}
 			}
 		}
-		e := Effect{Effect: t.Effect, Unit: string(l.unit), Kind: t.Kind}
-		if t.OK {
-			e.Test, e.Value, e.DF, e.P = "F", analysis.Known(t.F), t.DF[:], analysis.Known(t.P)
-		} else {
+		e := testEffect(t, l.Unit)
+		if !t.OK {
 			s.say("not tested", t.Effect, "%s could not be tested: no spread is left to measure it by", t.Effect)
 		}
 		r.Effects = append(r.Effects, e)
 	}
 }
 
-// whyUntested says why a layer has no model.
-func (s *sample) whyUntested(l layer) string {
-	if l.unit == model.PerPlant {
-		return fmt.Sprintf("plants could not be compared: %v", l.err)
+// testEffect is a model's test as a result.
+func testEffect(t model.Test, unit model.Unit) Effect {
+	e := Effect{Effect: t.Effect, Unit: string(unit), Kind: t.Kind}
+	if !t.OK {
+		return e
 	}
-	if errors.Is(l.err, model.ErrTooFew) {
-		return fmt.Sprintf("each level has one %s: whatever else differs between %ss looks the same as the treatment, so it is described, not tested; two or more %ss per level would answer it", l.unit, l.unit, l.unit)
+	e.Test, e.Value, e.DF, e.P = string(t.Statistic), analysis.Known(t.Value), t.DF[:], analysis.Known(t.P)
+	if t.Statistic == model.Chi2 {
+		e.DF = e.DF[:1]
 	}
-	return fmt.Sprintf("%ss could not be compared: %v", l.unit, l.err)
+	return e
 }
 
-// compared fills in the groups and comparisons of layer i.
-func (s *sample) compared(r *OutcomeResult, b both, i int) {
-	l := b.with.all[i]
-	if l.err != nil {
-		for _, name := range l.treatments {
+// whyUntested says why a stratum has no model.
+func (s *sample) whyUntested(l *model.Stratum) string {
+	if l.Unit == model.PerPlant {
+		return fmt.Sprintf("plants could not be compared: %v", l.Err)
+	}
+	if errors.Is(l.Err, model.ErrTooFew) {
+		return fmt.Sprintf("each level has one %s: whatever else differs between %ss looks the same as the treatment, so it is described, not tested; two or more %ss per level would answer it", l.Unit, l.Unit, l.Unit)
+	}
+	return fmt.Sprintf("%ss could not be compared: %v", l.Unit, l.Err)
+}
+
+// compared fills in the comparisons of stratum i, and the groups by the way given.
+func (s *sample) compared(r *OutcomeResult, b both, i int, groups func(*OutcomeResult, *model.Design, model.Means)) error {
+	l := b.with[i]
+	if l.Err != nil {
+		for _, name := range l.Treatments {
 			s.describe(r, name)
 		}
-		return
+		return nil
 	}
-	for _, family := range l.families {
-		own := b.of(s, family.Treatment).all[i]
-		if own.err != nil {
+	for _, family := range l.Families() {
+		own, unlit := b.of(s, family.Treatment)[i], b.without[i]
+		if own.Err != nil {
 			own = l
 		}
-		means := model.Compare(own.fit, own.design, family)
-		s.groups(r, own.design, means)
-		var bare *model.Means
-		if b.with != b.without && !s.setsLight(family.Treatment) && b.without.all[i].err == nil {
-			m := model.Compare(b.without.all[i].fit, b.without.all[i].design, family)
-			bare = &m
+		means, err := model.Compare(own.Model, own.Design, family)
+		if err != nil {
+			return err
 		}
-		s.pairs(r, own.design, means, bare)
+		groups(r, own.Design, means)
+		var beside []model.Pair
+		if b.lit() && !s.setsLight(family.Treatment) && unlit.Err == nil {
+			bare, err := model.Compare(unlit.Model, unlit.Design, family)
+			if err != nil {
+				return err
+			}
+			beside = bare.Pairs
+		}
+		s.pairs(r, own.Design, means, beside)
 	}
+	return nil
 }
 
 // describe lists the raw groups of a treatment that could not be tested.
@@ -164,7 +191,7 @@ func (s *sample) group(levels map[string]string, rows []int) Group {
 	return Group{Levels: levels, N: len(rows), Mean: analysis.Known(mean), SD: analysis.Known(sd)}
 }
 
-// groups lists a family's cells: described over plants, adjusted by the layer.
+// groups lists a family's cells: described over plants, adjusted by the model.
 func (s *sample) groups(r *OutcomeResult, d *model.Design, m model.Means) {
 	for i, cell := range m.Cells {
 		levels := map[string]string{}
@@ -208,7 +235,7 @@ func (s *sample) holding(levels map[string]string) []int {
 }
 
 // pairs lists a family's comparisons, with those of the model without light beside.
-func (s *sample) pairs(r *OutcomeResult, d *model.Design, m model.Means, bare *model.Means) {
+func (s *sample) pairs(r *OutcomeResult, d *model.Design, m model.Means, bare []model.Pair) {
 	for _, p := range m.Pairs {
 		c := Comparison{
 			Treatment: m.Treatment, A: d.Levels(m.Cells[p.A]), B: d.Levels(m.Cells[p.B]), Unit: string(m.Unit),
@@ -216,11 +243,9 @@ func (s *sample) pairs(r *OutcomeResult, d *model.Design, m model.Means, bare *m
 		}
 		contrast := s.contrast(p)
 		c.Difference, c.Ratio, c.CI95 = contrast.Difference, contrast.Ratio, contrast.CI95
-		if bare != nil {
-			if i := slices.IndexFunc(bare.Pairs, func(o model.Pair) bool { return o.A == p.A && o.B == p.B }); i >= 0 {
-				beside := s.contrast(bare.Pairs[i])
-				c.WithoutLight = &beside
-			}
+		if i := slices.IndexFunc(bare, func(o model.Pair) bool { return o.A == p.A && o.B == p.B }); i >= 0 {
+			beside := s.contrast(bare[i])
+			c.WithoutLight = &beside
 		}
 		c.Verdict = s.verdict(c.CI95, analysis.Known(s.back(m.Adjusted[p.B].Value)))
 		r.Comparisons = append(r.Comparisons, c)

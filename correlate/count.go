@@ -1,7 +1,6 @@
 package correlate
 
 import (
-	"errors"
 	"fmt"
 	"math"
 
@@ -11,26 +10,36 @@ import (
 )
 
 // count analyses a count by quasi-likelihood, with the negative binomial beside.
-func (s *sample) count(r *OutcomeResult) error {
-	b, err := s.fitBoth(s.countLayers)
+type count struct{}
+
+func (count) response(s *sample) model.Response { return model.Counts{Y: s.y, Exposure: s.exposure} }
+
+func (count) brief(s *sample, r *OutcomeResult) error { return s.modelEffects(r) }
+
+func (count) analyse(s *sample, r *OutcomeResult) error {
+	b, err := s.fitBoth(s.terms)
 	if err != nil {
 		return err
 	}
 	r.Model = "quasi-likelihood"
-	s.assemble(r, b)
+	if err := s.assemble(r, b); err != nil {
+		return err
+	}
 	s.noEvents(b)
-	f := b.with.counts
-	if f == nil {
+	if b.with[0].Err != nil {
 		return nil
 	}
+	f := b.with[0].Model.(*model.CountFit)
 	s.residuals = f.PearsonResiduals()
 	r.ResidualDF = analysis.Known(float64(f.DF))
-	for _, c := range f.Coefficients() {
-		k := coefficient(c)
+	slope, err := s.coefficients(r, f)
+	if err != nil {
+		return err
+	}
+	for _, k := range r.Coefficients {
 		if k.Estimate == nil {
 			s.say("coefficient", k.Of+" "+k.Level, "no event at one of the levels: the ratio has no estimate")
 		}
-		r.Coefficients = append(r.Coefficients, k)
 	}
 	if f.Exact {
 		s.say("exact", "", "the model repeats every count: no test or interval can be given")
@@ -45,7 +54,7 @@ func (s *sample) count(r *OutcomeResult) error {
 	}
 	s.checks = append(s.checks, Check{Check: "dispersion", Value: analysis.Known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: says})
 	s.negativeBinomial(r, f)
-	s.countLight(r, f)
+	s.light(r, b.with[0], slope)
 	s.position(r, b)
 	s.redealAll(r, b)
 	return nil
@@ -53,17 +62,14 @@ func (s *sample) count(r *OutcomeResult) error {
 
 // noEvents bounds the rates of levels without a single event from above.
 func (s *sample) noEvents(b both) {
-	for i, l := range b.with.all {
-		if l.err != nil {
+	for i, l := range b.with {
+		if l.Err != nil {
 			continue
 		}
-		for _, family := range l.families {
-			own := b.of(s, family.Treatment).all[i]
-			f, ok := own.fit.(*model.CountFit)
-			if own.err != nil || !ok || f.Exact {
-				continue
+		for _, family := range l.Families() {
+			if f, ok := b.of(s, family.Treatment)[i].Model.(*model.CountFit); ok && !f.Exact {
+				s.boundNoEvents(f, family)
 			}
-			s.boundNoEvents(f, family)
 		}
 	}
 }
@@ -111,88 +117,20 @@ func (s *sample) negativeBinomial(r *OutcomeResult, f *model.CountFit) {
 		s.say("negative_binomial", "", "its effects could not be tested: %v", err)
 		return
 	}
-	result := &NegativeBinomial{Size: nb.Size, Coefficients: []Coefficient{}, Effects: []Effect{}}
-	for _, c := range nb.Coefficients() {
-		result.Coefficients = append(result.Coefficients, coefficient(c))
-	}
-	for _, t := range tests {
-		result.Effects = append(result.Effects, chiEffect(t, "chi2"))
-	}
-	r.NegativeBinomial = result
-}
-
-func chiEffect(t model.ChiTest, test string) Effect {
-	return Effect{Effect: t.Effect, Test: test, Value: analysis.Known(t.Chi2), DF: []float64{t.DF}, P: analysis.Known(t.P), Unit: string(model.PerPlant), Kind: t.Kind}
-}
-
-// countLight fills in the slope of a count's logarithm on light.
-func (s *sample) countLight(r *OutcomeResult, f *model.CountFit) {
-	if s.figures == nil {
+	coefficients, err := nb.Coefficients()
+	if err != nil {
+		s.say("negative_binomial", "", "%v", err)
 		return
 	}
-	result := &LightResult{}
-	for _, c := range f.Coefficients() {
-		if c.Of == "light" && s.terms.Light != nil {
-			result.Slope = slopeOf(c.Estimate)
-			s.correct(result, s.terms.Bin, c.Estimate)
-		}
+	r.NegativeBinomial = &NegativeBinomial{Size: nb.Size, Coefficients: []Coefficient{}, Effects: []Effect{}}
+	for _, c := range coefficients {
+		r.NegativeBinomial.Coefficients = append(r.NegativeBinomial.Coefficients, coefficient(c))
 	}
-	if s.terms.Light != nil {
-		result.VIF = s.inflation(f.Design)
-		if s.terms.Bin != nil {
-			within := result.Slope
-			result.WithinBin = &within
-		}
-	}
-	result.BetweenBin = s.countBetweenBins()
-	if result.Slope.Slope != nil || result.BetweenBin != nil {
-		r.Light = result
+	for _, t := range tests {
+		r.NegativeBinomial.Effects = append(r.NegativeBinomial.Effects, testEffect(t, model.PerPlant))
 	}
 }
 
-// inflation is the variance inflation of light in a design; it does not depend
-// on the outcome.
-func (s *sample) inflation(d *model.Design) *float64 {
-	f, err := d.Fit(s.y)
-	if err != nil {
-		return nil
-	}
-	return analysis.Known(f.Inflation(len(d.Columns) - 1))
-}
-
-// countBetweenBins is the slope of the bins' totals on their mean light.
-func (s *sample) countBetweenBins() *Slope {
-	if s.terms.Bin == nil {
-		return nil
-	}
-	bins := overUnits(*s.terms.Bin)
-	counts, exposures := model.BinTotals(bins.factor, s.y, s.exposure)
-	sums, plants := model.BinTotals(bins.factor, pick(s.figures.Values, s.rows), nil)
-	for u := range sums {
-		sums[u] /= plants[u]
-	}
-	t := model.Terms{Light: &model.Variable{Name: "light", Values: sums}}
-	if s.terms.Block != nil && model.Holds(bins.factor, *s.terms.Block) {
-		b := bins.pick(*s.terms.Block)
-		t.Block = &b
-	}
-	d, err := model.NewDesign(len(counts), t)
-	if err == nil {
-		var f *model.CountFit
-		if f, err = d.Count(counts, exposures); err == nil {
-			for _, c := range f.Coefficients() {
-				if c.Of == "light" {
-					s.betweenHolds()
-					slope := slopeOf(c.Estimate)
-					return &slope
-				}
-			}
-		}
-	}
-	if err != nil && !errors.Is(err, model.ErrTooFew) {
-		s.say("between_bin", "", "the slope between bins could not be estimated: %v", err)
-		return nil
-	}
-	s.say("between_bin", "", "too few bins for a slope between them")
-	return nil
-}
+func (count) dealt() string       { return "; each deal was compared by one step of the fit" }
+func (count) uncorrected() string { return "" }
+func (count) relative() bool      { return true }

@@ -12,38 +12,46 @@ import (
 // leastReliability is the reliability under which a slope is not corrected.
 const leastReliability = 0.5
 
-// light fills in what light was found to do by least squares.
-func (s *sample) light(r *OutcomeResult, b both) {
+// light fills in what light was found to do; slope is light's coefficient where
+// light is in the model of the plants.
+func (s *sample) light(r *OutcomeResult, plants *model.Stratum, slope model.Coefficient) {
 	if s.figures == nil {
 		return
 	}
 	result := &LightResult{}
-	f := b.with.plants
-	if f != nil && s.terms.Light != nil {
-		slope, _ := f.Slope(model.KindLight, "light")
-		result.Slope = slopeOf(slope)
-		result.VIF = analysis.Known(f.Inflation(len(f.Beta) - 1))
-		if s.terms.Bin != nil {
+	bins := s.terms.Bin
+	if plants.Design.Bin() < 0 {
+		bins = nil
+	}
+	if s.terms.Light != nil {
+		k := coefficient(slope)
+		result.Slope = Slope{Slope: k.Estimate, SE: k.SE, CI95: k.CI95, P: k.P, DF: analysis.Known(slope.DF)}
+		if vif, err := plants.Design.Inflation(len(plants.Design.Columns) - 1); err == nil {
+			result.VIF = analysis.Known(vif)
+		}
+		s.correct(result, bins, slope.Estimate)
+		switch {
+		case bins != nil:
 			within := result.Slope
 			result.WithinBin = &within
+		case s.terms.Bin != nil:
+			s.say("within_bin", "", "bins stay out of the model of single answers, so that the slopes within and between bins are not told apart")
 		}
-		s.correct(result, s.terms.Bin, slope)
 	}
-	result.BetweenBin = s.betweenBins()
+	if bins != nil {
+		result.BetweenBin = s.betweenBins()
+	}
 	if result.Slope.Slope != nil || result.BetweenBin != nil {
 		r.Light = result
 	}
 }
 
-// betweenBins is the slope among bins' means; nil, with the reason as a check,
-// where there is none.
+// betweenBins is the slope among what is made of whole bins; nil, with the
+// reason as a check, where there is none.
 func (s *sample) betweenBins() *Slope {
-	if s.terms.Bin == nil {
-		return nil
-	}
 	t := s.terms
 	t.Light = &model.Variable{Name: "light", Values: pick(s.figures.Values, s.rows)}
-	e, err := model.BetweenBins(len(s.y), t, s.y, func(string) bool { return false })
+	e, err := model.BetweenBins(len(s.y), t, s.kind.response(s))
 	if errors.Is(err, model.ErrTooFew) {
 		s.say("between_bin", "", "too few bins for a slope between them")
 		return nil
@@ -120,8 +128,8 @@ func (s *sample) correct(result *LightResult, bins *model.Factor, slope model.Es
 	switch {
 	case !s.figures.Raw:
 		s.say("corrected_for_error", "", "not corrected: the light figures come from a smoothed map, whose values need no correction")
-	case s.out.Kind == YesNo:
-		s.say("corrected_for_error", "", "not corrected: log odds do not shrink in proportion to the reliability")
+	case s.kind.uncorrected() != "":
+		s.say("corrected_for_error", "", "not corrected: %s", s.kind.uncorrected())
 	case reliability < leastReliability:
 		s.say("corrected_for_error", "", "not corrected: with a reliability of %s the light figures differ mostly by chance", phrase.Number(reliability))
 	case slope.OK():

@@ -12,8 +12,12 @@ import (
 )
 
 // measure analyses a measure by least squares.
-func (s *sample) measure(r *OutcomeResult) error {
-	b, err := s.fitBoth(s.measureLayers)
+type measure struct{}
+
+func (measure) response(s *sample) model.Response { return model.Quantities(s.y) }
+
+func (measure) analyse(s *sample, r *OutcomeResult) error {
+	b, err := s.fitBoth(s.terms)
 	if err != nil {
 		return err
 	}
@@ -22,34 +26,47 @@ func (s *sample) measure(r *OutcomeResult) error {
 	if s.log {
 		r.Scale = Log
 	}
-	s.assemble(r, b)
-	f := b.with.plants
-	if f == nil {
-		return nil
+	if err := s.assemble(r, b); err != nil || b.with[0].Err != nil {
+		return err
 	}
+	f := b.with[0].Model.(*model.Fit)
 	r.ResidualDF = analysis.Known(float64(f.DF))
 	if !f.Exact {
 		r.ResidualSD = analysis.Known(f.SD())
 	}
-	for _, c := range f.Coefficients() {
-		r.Coefficients = append(r.Coefficients, coefficient(c))
+	slope, err := s.coefficients(r, f)
+	if err != nil {
+		return err
 	}
 	s.residuals = f.Residuals
 	s.residualChecks(f)
 	s.unequalSpread(r)
 	s.suspects(r, f)
-	s.light(r, b)
+	s.light(r, b.with[0], slope)
 	s.curves(r)
 	s.position(r, b)
 	s.redealAll(r, b)
 	return nil
 }
 
+func (measure) brief(s *sample, r *OutcomeResult) error { return s.modelEffects(r) }
+
+// coefficients lists a model's coefficients and gives the last, which is light's
+// where light is in the model.
+func (s *sample) coefficients(r *OutcomeResult, m model.Model) (last model.Coefficient, err error) {
+	list, err := m.Coefficients()
+	for _, c := range list {
+		r.Coefficients = append(r.Coefficients, coefficient(c))
+		last = c
+	}
+	return last, err
+}
+
 // coefficient is a model's coefficient as a result.
 func coefficient(c model.Coefficient) Coefficient {
 	k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: analysis.Known(c.Value)}
 	if c.OK() {
-		k.SE, k.CI95, k.P = analysis.Known(c.SE), interval(c.Estimate), analysis.Known(c.P())
+		k.SE, k.CI95, k.P = analysis.Known(c.SE), analysis.KnownPair(c.CI95()), analysis.Known(c.P())
 	}
 	if c.HC3OK && c.HC3.OK() {
 		k.SEHC3, k.PHC3 = analysis.Known(c.HC3.SE), analysis.Known(c.HC3.P())
@@ -119,7 +136,7 @@ func (s *sample) test(c Check, t model.Test, fine, amiss string) {
 	if !t.OK {
 		return
 	}
-	c.Value, c.DF, c.P, c.Says = analysis.Known(t.F), t.DF[:], analysis.Known(t.P), fine
+	c.Value, c.DF, c.P, c.Says = analysis.Known(t.Value), t.DF[:], analysis.Known(t.P), fine
 	if t.P < 0.05 {
 		c.Says = amiss
 	}
@@ -187,7 +204,7 @@ func (s *sample) unequalSpread(r *OutcomeResult) {
 	}
 	u := &UnequalSpread{}
 	if w := model.Welch(groups); w.OK && analysis.Known(w.DF[1]) != nil {
-		u.Welch = &WelchTest{Value: w.F, DF: w.DF, P: w.P}
+		u.Welch = &WelchTest{Value: w.Value, DF: w.DF, P: w.P}
 	}
 	for _, p := range model.GamesHowell(groups) {
 		u.GamesHowell = append(u.GamesHowell, PairSpread{A: levels[p.A], B: levels[p.B], Contrast: s.contrast(p)})
@@ -229,7 +246,7 @@ func (s *sample) firstWithout(k int) *Effect {
 		return nil
 	}
 	var r OutcomeResult
-	if err := less.brief(&r); err != nil {
+	if err := less.kind.brief(less, &r); err != nil {
 		return nil
 	}
 	return less.first(r.Effects)
@@ -266,3 +283,7 @@ func (s *sample) first(effects []Effect) *Effect {
 	}
 	return nil
 }
+
+func (measure) dealt() string       { return "" }
+func (measure) uncorrected() string { return "" }
+func (measure) relative() bool      { return true }

@@ -26,27 +26,24 @@ func (s *sample) position(r *OutcomeResult, b both) {
 	}
 	near, groups := s.neighbours()
 	p := &Position{}
-	fit := func(l *layers, use string) (a model.Autocorrelation, ok bool) {
-		seed := s.opts.seedFor(use, s.out.Name, s.ofText())
-		switch {
-		case l.plants != nil:
-			return l.plants.Moran(near, groups, deals, seed)
-		case l.counts != nil:
-			return l.counts.Moran(near, groups, deals, seed)
+	fit := func(strata []*model.Stratum, use string) (a model.Autocorrelation, ok bool) {
+		m, ok := strata[0].Model.(model.Permutable)
+		if !ok {
+			return a, false
 		}
-		return a, false
+		return model.Moran(m, near, groups, deals, s.opts.seedFor(use, s.out.Name, s.ofText()))
 	}
 	if a, ok := fit(b.without, "position"); ok {
 		p.MoranI, p.P = analysis.Known(a.I), analysis.Known(a.P)
 	} else {
 		s.say("position", "", "whether neighbours are alike could not be tested: no plant has a neighbour, or no spread is left")
 	}
-	if b.with != b.without {
+	if b.lit() {
 		if a, ok := fit(b.with, "position after light"); ok {
 			p.MoranIAfterLight, p.PAfterLight = analysis.Known(a.I), analysis.Known(a.P)
 		}
 	}
-	p.Edge = s.edge(b.with)
+	p.Edge = s.edge(b.with[0])
 	if p.MoranI != nil || p.Edge != nil {
 		r.Position = p
 	}
@@ -67,7 +64,7 @@ func (s *sample) neighbours() (model.Neighbours, []int) {
 
 // edge fits the difference between edge plants and inner ones beside
 // everything else, light included.
-func (s *sample) edge(l *layers) *Edge {
+func (s *sample) edge(plants *model.Stratum) *Edge {
 	onEdge := s.onEdge()
 	indicator := make([]float64, len(s.rows))
 	edge := 0
@@ -81,17 +78,7 @@ func (s *sample) edge(l *layers) *Edge {
 		s.say("edge_vs_light", "", "all plants that were analysed stand alike, at the edge or inside: the edge cannot be looked at")
 		return nil
 	}
-	var e model.Estimate
-	var vif float64
-	var err error
-	switch {
-	case l.plants != nil:
-		e, vif, err = l.plants.Beside("edge", indicator)
-	case l.counts != nil:
-		e, vif, err = l.counts.Beside("edge", indicator)
-	default:
-		return nil
-	}
+	e, vif, err := plants.Beside("edge", indicator)
 	if err != nil {
 		s.say("edge_vs_light", "", "the edge could not be looked at: %v", err)
 		return nil

@@ -6,23 +6,23 @@ import (
 	"parstead/correlate/model"
 )
 
-// planning collects what layer i tells of its treatments.
+// planning collects what stratum i tells of its treatments.
 func (s *sample) planning(r *OutcomeResult, b both, i int) {
-	for _, name := range b.with.all[i].treatments {
+	for _, name := range b.with[i].Treatments {
 		own := b.of(s, name)
-		l := own.all[i]
-		f := s.plan(name, l.unit)
-		if l.err != nil {
+		l := own[i]
+		f := s.plan(name, l.Unit)
+		if l.Err != nil {
 			f.Why = s.whyUntested(l) + ", and how many a next trial needs cannot be said"
 			r.Planning = append(r.Planning, f)
 			continue
 		}
-		columns := len(l.design.Columns)
-		for _, e := range l.design.Effects {
+		columns := len(l.Design.Columns)
+		for _, e := range l.Design.Effects {
 			switch {
 			case e.Kind == model.KindTreatment && e.Name == name:
 				f.Layout.Levels = e.End - e.First + 1
-			case e.Kind == model.KindBlock && l.unit != model.PerPlant:
+			case e.Kind == model.KindBlock && l.Unit != model.PerPlant:
 				f.Layout.Blocked = true
 				columns -= e.End - e.First
 			}
@@ -30,22 +30,22 @@ func (s *sample) planning(r *OutcomeResult, b both, i int) {
 		f.Layout.Others = columns - f.Layout.Levels
 		f.Level = s.middle(r, name)
 		f.Mean = f.Level
-		switch fit := l.fit.(type) {
+		switch fit := l.Model.(type) {
 		case *model.Fit:
 			if f.SD, f.DF = fit.SD(), float64(fit.DF); fit.Exact {
 				f.Why = "the model repeats every value: how much replicates vary is not known"
 			}
-			if plants := own.plants; l.unit == model.PerBin && plants != nil && !plants.Exact {
+			if plants, ok := own[0].Model.(*model.Fit); l.Unit == model.PerBin && ok && !plants.Exact {
 				f.Decompose(plants.SD())
 			}
-			if l.unit == model.PerPlant {
+			if l.Unit == model.PerPlant {
 				f.Bare = s.bareSD()
 			}
 		case *model.CountFit:
 			if f.SD, f.DF = fit.Dispersion, float64(fit.DF); fit.Exact {
 				f.Why = "the model repeats every count: how much replicates vary is not known"
 			}
-			f.Mean *= s.exposed(l.unit)
+			f.Mean *= s.exposed(l.Unit)
 		}
 		r.Planning = append(r.Planning, f)
 	}
@@ -124,11 +124,11 @@ func (s *sample) bareSD() float64 {
 		return 0
 	}
 	t.Covariates = nil
-	strata, err := model.FitStrata(len(s.y), t, s.reservoir(), s.y)
-	if err != nil || strata.Plant == nil || strata.PlantErr != nil || strata.Plant.Exact {
+	strata, err := s.fit(t)
+	if err != nil || strata[0].Err != nil {
 		return 0
 	}
-	return strata.Plant.SD()
+	return strata[0].Model.(*model.Fit).SD()
 }
 
 // room counts what the rack has for plants like these.

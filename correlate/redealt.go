@@ -2,7 +2,6 @@ package correlate
 
 import (
 	"fmt"
-	"iter"
 	"math/rand/v2"
 	"slices"
 	"sync"
@@ -15,25 +14,19 @@ import (
 // fewestDeals is the number of different deals under which no p is given.
 const fewestDeals = 20
 
-// redealable is a fitted model whose labels can be dealt anew.
-type redealable interface {
-	Redeal(dealt []int, deal model.Deal, deals int, seed uint64) []model.Redealt
-	RedealAll(dealt []int, all iter.Seq[[]int]) []model.Redealt
-}
-
-// redealAll deals labels anew in every layer.
+// redealAll deals labels anew in every stratum.
 func (s *sample) redealAll(r *OutcomeResult, b both) {
-	for i, l := range b.with.all {
-		own := b.without.all[i]
-		if l.err != nil || own.err != nil {
+	for i, l := range b.with {
+		own := b.without[i]
+		if l.Err != nil || own.Err != nil {
 			continue
 		}
-		full, ok := l.fit.(redealable)
-		bare, also := own.fit.(redealable)
+		full, ok := l.Model.(model.Permutable)
+		bare, also := own.Model.(model.Permutable)
 		switch {
 		case !ok || !also:
 		case i == 0:
-			s.redeal(r, l.design, full, bare)
+			s.redeal(r, l.Design, full, bare)
 		default:
 			s.redealUnits(r, l, own)
 		}
@@ -42,7 +35,7 @@ func (s *sample) redealAll(r *OutcomeResult, b both) {
 
 // redeal tests the treatments of a plant model by dealing their labels anew,
 // by the layout's own procedure or, from a table, freely within bins.
-func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare redealable) {
+func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Permutable) {
 	var dealt []int
 	for k, i := range d.Treatments() {
 		if d.Unit(i) == model.PerPlant && s.treatments[k].SetPer == PerPlant {
@@ -65,10 +58,10 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare redealable
 		return
 	}
 	seed := s.opts.seedFor("redeal", s.out.Name, s.ofText())
-	with := full.Redeal(dealt, how, deals, seed)
+	with := model.Redeal(full, dealt, how, deals, seed)
 	without := with
 	if bare != full {
-		without = bare.Redeal(dealt, how, deals, seed)
+		without = model.Redeal(bare, dealt, how, deals, seed)
 	}
 	if with == nil {
 		s.say("redeal", "", "labels could not be dealt anew: no spread is left, or the model has no intercept")
@@ -78,10 +71,7 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare redealable
 	if s.in.Table {
 		says = fmt.Sprintf("labels were dealt anew %d times, freely within %s: it was assumed that they had been dealt so; a p of 0.05 is known to ± 0.004", deals, s.strataWord())
 	}
-	if s.out.Kind == Count {
-		says += "; each deal was compared by one step of the fit"
-	}
-	s.say("redeal", "", "%s", says)
+	s.say("redeal", "", "%s", says+s.kind.dealt())
 	for i := range r.Effects {
 		e := &r.Effects[i]
 		tests := with
@@ -195,22 +185,22 @@ func (s *sample) asDealt(redeal *deal.Redeal, names []string) error {
 
 // redealUnits tests the treatments of whole bins or reservoirs over all deals
 // of these within blocks.
-func (s *sample) redealUnits(r *OutcomeResult, full, bare layer) {
+func (s *sample) redealUnits(r *OutcomeResult, full, bare *model.Stratum) {
 	if s.in.Table || s.in.Dealt == nil {
 		return // how whole units were dealt is not known; redeal says so
 	}
-	for _, f := range full.design.Treatments() {
+	for _, f := range full.Design.Treatments() {
 		l := full
-		if s.setsLight(full.design.Factors[f].Name) {
+		if s.setsLight(full.Design.Factors[f].Name) {
 			l = bare
 		}
-		d := l.design
-		factor, unit := d.Factors[f], l.unit
-		fit, ok := l.fit.(redealable)
+		d := l.Design
+		factor, unit := d.Factors[f], l.Unit
+		fit, ok := l.Model.(model.Permutable)
 		if !ok || d.Unit(f) != model.PerPlant {
 			continue // held by the reservoirs of a bin stratum
 		}
-		all, err := s.unitDeals(factor, l.names)
+		all, err := s.unitDeals(factor, l.Names)
 		if err != nil {
 			s.say("redeal", factor.Name, "%v", err)
 			continue
@@ -219,7 +209,7 @@ func (s *sample) redealUnits(r *OutcomeResult, full, bare layer) {
 			s.say("redeal", factor.Name, "there are only %d ways to deal %s to the %ss: too few for a p value", n, factor.Name, unit)
 			continue
 		}
-		for _, t := range fit.RedealAll([]int{f}, slices.Values(all)) {
+		for _, t := range model.RedealAll(fit, []int{f}, slices.Values(all)) {
 			for i := range r.Effects {
 				if e := &r.Effects[i]; e.Effect == t.Effect && e.Kind == t.Kind && e.P != nil {
 					e.PRedealt = analysis.Known(t.P)

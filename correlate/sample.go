@@ -16,6 +16,7 @@ type sample struct {
 	in   question
 	out  *Outcome
 	opts Options
+	kind kind
 	of   map[string]string
 
 	rows       []int     // into the Input
@@ -56,7 +57,7 @@ func (in question) among(out *Outcome, level, i int) bool {
 // sample selects the rows of an outcome for one level of analyse_by (0 without
 // it). With the rows that carry a reason to leave them out where with is true.
 func (in question) sample(out *Outcome, level int, opts Options, with bool) (*sample, error) {
-	s := &sample{in: in, out: out, opts: opts, log: out.Kind == Measure && out.Scale == Log}
+	s := &sample{in: in, out: out, opts: opts, kind: kindOf(out.Kind), log: out.Kind == Measure && out.Scale == Log}
 	if in.By != nil {
 		s.of = map[string]string{in.By.Name: in.By.Levels[level]}
 	}

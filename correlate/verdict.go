@@ -39,7 +39,7 @@ func (s *sample) indifferent(mean *float64) (low, high float64, ok bool) {
 	value := m.Value
 	switch {
 	case s.ratio() && !m.Share:
-		if s.out.Kind == YesNo || mean == nil || !(*mean > 0) {
+		if !s.kind.relative() || mean == nil || !(*mean > 0) {
 			return 0, 0, false // an absolute difference of shares is no odds ratio
 		}
 		value /= *mean

@@ -15,7 +15,13 @@ import (
 // yesNo analyses a yes/no outcome: exact tables, one treatment at a time, and
 // a penalised logistic model beside them where one is asked for and the rarer
 // answer comes often enough.
-func (s *sample) yesNo(r *OutcomeResult) error {
+type yesNo struct{}
+
+func (yesNo) response(s *sample) model.Response { return model.Answers(s.y) }
+
+func (k yesNo) brief(s *sample, r *OutcomeResult) error { return k.analyse(s, r) }
+
+func (yesNo) analyse(s *sample, r *OutcomeResult) error {
 	s.sharePlanning(r)
 	exact := &Exact{Effects: []Effect{}, Comparisons: []Comparison{}}
 	for k, t := range s.terms.Treatments {
@@ -169,54 +175,29 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 	if len(t.Covariates) == 0 && t.Light == nil && len(t.Treatments) < 2 {
 		return false, nil
 	}
-	full, err := s.fitLogistic(t)
-	if isLight(err) {
-		s.say("light", "", leftOutLight+": %v", err)
-		t.Light, s.terms.Light = nil, nil
-		full, err = s.fitLogistic(t)
+	if err := tooMuch(len(s.y), t); err != nil {
+		return false, err
 	}
+	b, err := s.fitBoth(t)
 	if err != nil {
 		return false, err
 	}
-	bare := full
-	if t.Light != nil {
-		t.Light = nil
-		if bare, err = s.fitLogistic(t); err != nil {
-			return false, err
-		}
+	plants := b.with[0]
+	if err := errors.Join(plants.Err, b.without[0].Err); err != nil {
+		return false, err
 	}
-	tests, err := full.Partial()
+	var m OutcomeResult
+	slope, err := s.coefficients(&m, plants.Model)
 	if err != nil {
 		return false, err
 	}
-	without, err := bare.Partial()
-	if err != nil {
+	s.effects(&m, b, 0)
+	if err := s.compared(&m, b, 0, func(*OutcomeResult, *model.Design, model.Means) {}); err != nil {
 		return false, err
 	}
-	coefficients, err := full.Coefficients()
-	if err != nil {
-		return false, err
-	}
-	for _, test := range tests {
-		if s.setsLight(test.Effect) {
-			if i := slices.IndexFunc(without, func(o model.ChiTest) bool { return o.Effect == test.Effect && o.Kind == test.Kind }); i >= 0 {
-				test = without[i]
-			}
-		}
-		r.Effects = append(r.Effects, chiEffect(test, "chi2"))
-	}
-	for _, c := range coefficients {
-		k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: analysis.Known(c.Value), SE: analysis.Known(c.SE), CI95: analysis.KnownPair(c.Limits), P: analysis.Known(c.P)}
-		r.Coefficients = append(r.Coefficients, k)
-		if c.Of == "light" && s.terms.Light != nil {
-			r.Light = &LightResult{Slope: Slope{Slope: k.Estimate, SE: k.SE, CI95: k.CI95, P: k.P}, VIF: s.inflation(full.Design)}
-			s.correct(r.Light, nil, model.Estimate{})
-			if s.terms.Bin != nil {
-				s.say("within_bin", "", "bins stay out of the model of single answers, so that the slopes within and between bins are not told apart")
-			}
-		}
-	}
-	return true, s.logisticPairs(r, full, bare)
+	s.light(&m, plants, slope)
+	r.Effects, r.Coefficients, r.Comparisons, r.Light = m.Effects, m.Coefficients, m.Comparisons, m.Light
+	return true, nil
 }
 
 // mostProfiled bounds the work of the model of single answers, in rows times
@@ -224,10 +205,11 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 // dozen fits.
 const mostProfiled = 4e8
 
-func (s *sample) fitLogistic(t model.Terms) (*model.LogisticFit, error) {
-	d, err := model.NewDesign(len(s.y), t)
+// tooMuch refuses a model of single answers that would take minutes.
+func tooMuch(rows int, t model.Terms) error {
+	d, err := model.NewDesign(rows, t)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	columns := len(d.Columns)
 	intervals := columns
@@ -235,42 +217,15 @@ func (s *sample) fitLogistic(t model.Terms) (*model.LogisticFit, error) {
 		intervals += len(f.Cells) * (len(f.Cells) - 1) / 2
 	}
 	if work := float64(d.N) * float64(columns*columns) * float64(intervals); work > mostProfiled {
-		return nil, fmt.Errorf("%d rows with %d columns and %d intervals would take minutes: name fewer rows or columns", d.N, columns, intervals)
-	}
-	return d.Logistic(s.y)
-}
-
-// logisticPairs compares levels and cells by odds ratios of the model.
-func (s *sample) logisticPairs(r *OutcomeResult, full, bare *model.LogisticFit) error {
-	for _, family := range full.Design.Families() {
-		own := full
-		if s.setsLight(family.Treatment) {
-			own = bare
-		}
-		pairs, err := own.Compare(family)
-		if err != nil {
-			return err
-		}
-		var beside []model.Pair
-		if own == full && bare != full {
-			if beside, err = bare.Compare(family); err != nil {
-				return err
-			}
-		}
-		for i, p := range pairs {
-			contrast := s.contrast(p)
-			c := Comparison{
-				Treatment: family.Treatment, A: own.Design.Levels(family.Cells[p.A]), B: own.Design.Levels(family.Cells[p.B]),
-				Unit: string(model.PerPlant), Ratio: contrast.Ratio, CI95: contrast.CI95, SE: analysis.Known(p.SE),
-				P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
-			}
-			if beside != nil {
-				other := s.contrast(beside[i])
-				c.WithoutLight = &other
-			}
-			c.Verdict = s.verdict(c.CI95, nil)
-			r.Comparisons = append(r.Comparisons, c)
-		}
+		return fmt.Errorf("%d rows with %d columns and %d intervals would take minutes: name fewer rows or columns", d.N, columns, intervals)
 	}
 	return nil
 }
+
+func (yesNo) dealt() string { return "" }
+
+func (yesNo) uncorrected() string {
+	return "log odds do not shrink in proportion to the reliability"
+}
+
+func (yesNo) relative() bool { return false } // a difference of shares is no odds ratio

@@ -49,25 +49,25 @@ func TestCalibrationPerPlant(t *testing.T) {
 			shuffle.Deal(rng, medium.Of) // media stand at random within bins
 			f := fitted(t, Terms{Bin: &bin, Treatments: []Treatment{{medium, PerPlant}}, Covariates: []Variable{{"start", start}}}, y)
 			test, _ := f.Design.Effect(KindTreatment, "medium")
-			for _, p := range f.Partial() {
+			for _, p := range must(f.Partial()) {
 				if p.Kind == KindTreatment && p.P < 0.05 {
 					alarms++
 				}
 			}
-			if f.Coefficients()[test.First].HC3.P() < 0.05 {
+			if must(f.Coefficients())[test.First].HC3.P() < 0.05 {
 				robust++
 			}
-			for _, p := range Compare(f, f.Design, f.Design.Families()[0]).Pairs {
+			for _, p := range must(Compare(f, f.Design, f.Design.Families()[0])).Pairs {
 				if p.CI95[0] > 0 || p.CI95[1] < 0 {
 					family++
 					break
 				}
 			}
 			dealt := f.Design.Treatments()
-			if f.Redeal(dealt, NewShuffle(f.Design.Combinations(dealt), bin.Of).Deal, 199, rng.Uint64())[0].P <= 0.05 {
+			if Redeal(f, dealt, NewShuffle(f.Design.Combinations(dealt), bin.Of).Deal, 199, rng.Uint64())[0].P <= 0.05 {
 				redealt++
 			}
-			if a, ok := f.Moran(SharedEdges(bin.Of, row, column), bin.Of, 199, rng.Uint64()); ok && a.P <= 0.05 {
+			if a, ok := Moran(f, SharedEdges(bin.Of, row, column), bin.Of, 199, rng.Uint64()); ok && a.P <= 0.05 {
 				moran++
 			}
 		}
@@ -101,17 +101,17 @@ func TestCalibrationPerBin(t *testing.T) {
 			}
 		}
 		bf, ff := factorOf("bin", bin...), factorOf("feed", feed...)
-		s, err := FitStrata(len(y), Terms{Bin: &bf, Treatments: []Treatment{{ff, PerBin}}}, nil, y)
+		s, err := FitStrata(len(y), Terms{Bin: &bf, Treatments: []Treatment{{ff, PerBin}}}, nil, Quantities(y))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if s.Bin.Fit.Partial()[0].P < 0.05 {
+		if s[1].Tests[0].P < 0.05 {
 			alarms++
 		}
-		if ci := Compare(s.Bin.Fit, s.Bin.Design, s.Bin.Families()[0]).Pairs[0].CI95; ci[0] > 0 || ci[1] < 0 {
+		if ci := must(Compare(s[1].Model, s[1].Design, s[1].Families()[0])).Pairs[0].CI95; ci[0] > 0 || ci[1] < 0 {
 			misses++
 		}
-		if fitted(t, Terms{Treatments: []Treatment{{ff, PerPlant}}}, y).Partial()[0].P < 0.05 {
+		if must(fitted(t, Terms{Treatments: []Treatment{{ff, PerPlant}}}, y).Partial())[0].P < 0.05 {
 			naive++
 		}
 	}

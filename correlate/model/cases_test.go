@@ -132,11 +132,11 @@ func (p publishedFit) terms(tb testing.TB, tab table) (Terms, []float64) {
 func (p publishedFit) check(t *testing.T, tab table) {
 	t.Helper()
 	terms, y := p.terms(t, tab)
-	strata, err := FitStrata(len(y), terms, nil, y)
+	strata, err := FitStrata(len(y), terms, nil, Quantities(y))
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := strata.Plant
+	f := leastSquares(strata[0])
 	tolerance := p.Tolerance
 	if tolerance == 0 {
 		tolerance = 1e-12
@@ -149,14 +149,14 @@ func (p publishedFit) check(t *testing.T, tab table) {
 		}
 	}
 	tests := map[string]Test{}
-	for _, test := range f.Partial() {
+	for _, test := range must(f.Partial()) {
 		tests[test.Effect] = test
 	}
-	if strata.Bin != nil {
-		if strata.Bin.Err != nil {
-			t.Fatal(strata.Bin.Err)
+	if len(strata) > 1 {
+		if strata[1].Err != nil {
+			t.Fatal(strata[1].Err)
 		}
-		for _, test := range strata.Bin.Fit.Partial() {
+		for _, test := range strata[1].Tests {
 			tests[test.Effect] = test
 		}
 	}
@@ -193,7 +193,7 @@ func (p publishedFit) test(t *testing.T, got Test, want publishedTest, tolerance
 		t.Errorf("%s: absent", what)
 		return
 	}
-	near(t, what+" value", got.F, want.Value, tolerance, 0)
+	near(t, what+" value", got.Value, want.Value, tolerance, 0)
 	for i, df := range want.DF {
 		near(t, what+" df", got.DF[i], df, 1e-11, 0)
 	}
@@ -202,7 +202,7 @@ func (p publishedFit) test(t *testing.T, got Test, want publishedTest, tolerance
 
 func (p publishedFit) coefficients(t *testing.T, f *Fit, tolerance, size float64) {
 	t.Helper()
-	all := f.Coefficients()
+	all := must(f.Coefficients())
 	for _, want := range p.Coefficients {
 		i := slices.IndexFunc(all, func(c Coefficient) bool {
 			return c.Of == want.Of && c.Level == want.Level && c.Against == want.Against
@@ -232,19 +232,16 @@ func (p publishedFit) coefficients(t *testing.T, f *Fit, tolerance, size float64
 }
 
 // means checks groups and comparisons.
-func (p publishedFit) means(t *testing.T, strata *Strata, size float64) {
+func (p publishedFit) means(t *testing.T, strata []*Stratum, size float64) {
 	t.Helper()
 	type compared struct {
 		d *Design
 		Means
 	}
 	families := map[string]compared{}
-	for _, family := range strata.Plant.Design.Families() {
-		families[family.Treatment] = compared{strata.Plant.Design, Compare(strata.Plant, strata.Plant.Design, family)}
-	}
-	if s := strata.Bin; s != nil {
+	for _, s := range strata {
 		for _, family := range s.Families() {
-			families[family.Treatment] = compared{s.Design, Compare(s.Fit, s.Design, family)}
+			families[family.Treatment] = compared{s.Design, must(Compare(s.Model, s.Design, family))}
 		}
 	}
 	for _, want := range p.Groups {
@@ -273,7 +270,7 @@ func (p publishedFit) means(t *testing.T, strata *Strata, size float64) {
 			rows := m.d.Rows(m.Cells[i])
 			var values []float64
 			for _, r := range rows {
-				values = append(values, strata.Plant.Y[r])
+				values = append(values, strata[0].Response.(Quantities)[r])
 			}
 			raw, sd := MeanSD(values)
 			near(t, what+" mean", raw, *want.Mean, 1e-14, size)

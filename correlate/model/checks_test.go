@@ -37,15 +37,15 @@ func TestAnExactFitHasNoTests(t *testing.T) {
 	}
 	a := factorOf("a", "p", "q", "p", "q", "p", "q")
 	f := fitted(t, Terms{Treatments: []Treatment{{a, PerPlant}}, Covariates: []Variable{{"x", x}}}, y)
-	slope, _ := f.Slope(KindCovariate, "x")
+	slope, _ := slopeOf(f, KindCovariate, "x")
 	near(t, "slope", slope.Value, 3, 1e-14, 0)
-	family := Compare(f, f.Design, f.Design.Families()[0])
-	_, moran := f.Moran(SharedEdges(nil, []int{1, 1, 1, 1, 1, 1}, []int{1, 2, 3, 4, 5, 6}), nil, 99, 1)
-	if !f.Exact || slope.OK() || f.Coefficients()[0].HC3OK || len(f.Suspects()) != 0 || f.LackOfFit().OK ||
-		len(family.Pairs) != 0 || moran || f.Redeal(f.Design.Treatments(), nil, 99, 1) != nil || f.EqualSlopes()[0].OK {
+	family := must(Compare(f, f.Design, f.Design.Families()[0]))
+	_, moran := Moran(f, SharedEdges(nil, []int{1, 1, 1, 1, 1, 1}, []int{1, 2, 3, 4, 5, 6}), nil, 99, 1)
+	if !f.Exact || slope.OK() || must(f.Coefficients())[0].HC3OK || len(f.Suspects()) != 0 || f.LackOfFit().OK ||
+		len(family.Pairs) != 0 || moran || Redeal(f, f.Design.Treatments(), nil, 99, 1) != nil || f.EqualSlopes()[0].OK {
 		t.Error("something was tested")
 	}
-	for _, test := range f.Partial() {
+	for _, test := range must(f.Partial()) {
 		if test.OK {
 			t.Errorf("%s was tested", test.Effect)
 		}
@@ -61,13 +61,13 @@ func TestARowAloneInItsLevel(t *testing.T) {
 	t.Parallel()
 	a := factorOf("a", "p", "p", "p", "q", "q", "q", "r")
 	f := fitted(t, Terms{Treatments: []Treatment{{a, PerPlant}}}, []float64{1, 2, 4, 3, 5, 9, 7})
-	if f.Coefficients()[0].HC3OK {
+	if must(f.Coefficients())[0].HC3OK {
 		t.Error("robust errors for a row with leverage one")
 	}
 	if s := f.Studentized(); !math.IsNaN(s[6]) || math.IsNaN(s[0]) {
 		t.Errorf("studentised %v", s)
 	}
-	m := Compare(f, f.Design, f.Design.Families()[0])
+	m := must(Compare(f, f.Design, f.Design.Families()[0]))
 	if len(m.Pairs) != 3 {
 		t.Errorf("%d pairs, want 3", len(m.Pairs))
 	}
@@ -105,7 +105,7 @@ func TestEdgeBesideLight(t *testing.T) {
 		}
 	}
 	terms := Terms{Treatments: []Treatment{{tab.factor(t, "Cult"), PerPlant}}, Light: &Variable{"HeadWt", head}}
-	e, vif, err := fitted(t, terms, y).Beside("edge", edge)
+	e, vif, err := plants(t, terms, Quantities(y)).Beside("edge", edge)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,10 +117,10 @@ func TestEdgeBesideLight(t *testing.T) {
 	near(t, "vif", vif, total/on.RSS, 1e-12, 0)
 	with := terms
 	with.Covariates = []Variable{{"edge", edge}}
-	want, _ := fitted(t, with, y).Slope(KindCovariate, "edge")
+	want, _ := slopeOf(fitted(t, with, y), KindCovariate, "edge")
 	near(t, "estimate", e.Value, want.Value, 1e-11, 0)
 	near(t, "se", e.SE, want.SE, 1e-11, 0)
-	if _, _, err := fitted(t, terms, y).Beside("head again", head); err == nil {
+	if _, _, err := plants(t, terms, Quantities(y)).Beside("head again", head); err == nil {
 		t.Error("a column twice: no error")
 	}
 }

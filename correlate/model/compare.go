@@ -6,11 +6,6 @@ import (
 	"parstead/correlate/dist"
 )
 
-// Linear estimates linear functions of a model's coefficients.
-type Linear interface {
-	Linear(w []float64) Estimate
-}
-
 // Means are the adjusted means of a family with all their comparisons.
 type Means struct {
 	Family
@@ -28,15 +23,17 @@ type Pair struct {
 	PSingle  float64 // of this pair alone
 }
 
-// Compare gives a family's adjusted means and compares every pair of them.
-//
-//	p = P(Q ≥ √2 |d| / se),  d ± q₀.₉₅ se / √2
-//
-// Q is the studentized range of as many means as are compared with one
-// another, on the degrees of freedom of the estimates (Tukey, Kramer 1956).
-// Letters follow p < 0.05. Pairs are in the order of A, then B; a pair without
-// a standard error is left out, and it counts as not different.
-func Compare(model Linear, d *Design, family Family) Means {
+// Difference is a difference of two cells as a linear function of coefficients.
+type Difference struct {
+	A, B int // into Family.Cells
+	W    []float64
+}
+
+// Compare gives a family's adjusted means and compares every pair of them, so
+// that all comparisons hold at once. Letters follow p < 0.05. Pairs are in the
+// order of A, then B; a pair without a standard error is left out, and it
+// counts as not different.
+func Compare(model Model, d *Design, family Family) (Means, error) {
 	m := Means{Family: family}
 	weights := make([][]float64, len(family.Cells))
 	for i, cell := range family.Cells {
@@ -53,27 +50,54 @@ func Compare(model Linear, d *Design, family Family) Means {
 		}
 	}
 	if size < 2 {
-		return m
+		return m, nil
 	}
-	var q studentized
-	w := make([]float64, len(d.Columns))
+	var differences []Difference
 	for a := range family.Cells {
 		for b := range a {
 			if !family.together(family.Cells[a], family.Cells[b]) {
 				continue
 			}
+			w := make([]float64, len(d.Columns))
 			for j := range w {
 				w[j] = weights[a][j] - weights[b][j]
 			}
-			if e := model.Linear(w); e.OK() {
-				m.Pairs = append(m.Pairs, q.pair(a, b, e, size))
-			}
+			differences = append(differences, Difference{a, b, w})
 		}
+	}
+	var err error
+	if m.Pairs, err = model.pairs(differences, size); err != nil {
+		return m, err
 	}
 	if family.Within == 0 {
 		m.Letters = m.letters()
 	}
-	return m
+	return m, nil
+}
+
+// tukey compares pairs by the studentized range of as many means as are
+// compared with one another, on the degrees of freedom of the estimates.
+//
+//	p = P(Q ≥ √2 |d| / se),  d ± q₀.₉₅ se / √2
+//
+// Tukey (1953); Kramer (1956), Biometrics 12:307–310.
+func tukey(linear func(w []float64) Estimate, list []Difference, means int) ([]Pair, error) {
+	var q studentized
+	var pairs []Pair
+	for _, d := range list {
+		if e := linear(d.W); e.OK() {
+			pairs = append(pairs, q.pair(d.A, d.B, e, means))
+		}
+	}
+	return pairs, nil
+}
+
+func (f *Fit) pairs(list []Difference, means int) ([]Pair, error) {
+	return tukey(f.Linear, list, means)
+}
+
+func (f *CountFit) pairs(list []Difference, means int) ([]Pair, error) {
+	return tukey(f.Linear, list, means)
 }
 
 // together tells whether two cells may be compared.

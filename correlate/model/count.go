@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mathext"
-
 	"parstead/correlate/dist"
 )
 
@@ -129,53 +127,30 @@ func (f *CountFit) PearsonResiduals() []float64 {
 	return r
 }
 
-// Weights are the working weights μ of the rows at the solution.
-func (f *CountFit) Weights() []float64 { return f.Mean }
-
 // Partial tests every effect but the intercept: the drop in deviance when the
 // effect joins all effects that do not contain it, against φ of the full model.
 //
 //	F = (ΔD / df) / φ
 func (f *CountFit) Partial() ([]Test, error) {
-	var tests []Test
-	for i, e := range f.Design.Effects {
-		if e.Kind == KindIntercept {
-			continue
-		}
+	return f.Design.each(func(effect int) (Test, error) {
+		e := f.Design.Effects[effect]
 		t := Test{Effect: e.Name, Kind: e.Kind, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
-		drop, err := f.drop(i, f.columns, f.Deviance)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", e.Name, err)
+		drop, err := f.drop(effect, f.columns, f.Deviance)
+		if err == nil && !f.Exact {
+			t.f(drop / t.DF[0] / f.Dispersion)
 		}
-		if !f.Exact {
-			t.F = drop / t.DF[0] / f.Dispersion
-			t.P = fUpper(t.F, t.DF[0], t.DF[1])
-			t.OK = true
-		}
-		tests = append(tests, t)
-	}
-	return tests, nil
+		return t, err
+	})
 }
 
 // drop is the fall of deviance when an effect joins all effects that do not
 // contain it; build makes the model of some columns and full is the deviance of
 // all of them.
 func (f *CountFit) drop(effect int, build func([]int) *loglinear, full float64) (float64, error) {
-	e := f.Design.Effects[effect]
-	var columns []int
-	for i, other := range f.Design.Effects {
-		if i != effect && !other.Contains(e) {
-			for j := other.First; j < other.End; j++ {
-				columns = append(columns, j)
-			}
-		}
-	}
-	without := build(columns)
+	columns, before := f.Design.around(effect)
+	without := build(columns[:before])
 	if err := without.fit(nil); err != nil {
 		return 0, err
-	}
-	for j := e.First; j < e.End; j++ {
-		columns = append(columns, j)
 	}
 	if len(columns) < len(f.Design.Columns) {
 		with := build(columns)
@@ -197,19 +172,11 @@ func (f *CountFit) Linear(w []float64) Estimate {
 
 // Coefficients lists the coefficients in the design's order, on the scale of
 // the natural log; those without a finite limit are not OK.
-func (f *CountFit) Coefficients() []Coefficient {
-	return coefficients(f.Design, f.Linear)
-}
-
-func coefficients(d *Design, linear func([]float64) Estimate) []Coefficient {
-	list := make([]Coefficient, len(d.Columns))
-	w := make([]float64, len(d.Columns))
-	for j, c := range d.Columns {
-		clear(w)
-		w[j] = 1
-		list[j] = Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: linear(w)}
-	}
-	return list
+func (f *CountFit) Coefficients() ([]Coefficient, error) {
+	return f.Design.coefficients(func(w []float64, c *Coefficient) error {
+		c.Estimate = f.Linear(w)
+		return nil
+	})
 }
 
 // UpperLimit bounds wᵀβ from above where Linear gives −Inf: the largest value c
@@ -238,73 +205,51 @@ func (f *CountFit) UpperLimit(w []float64) (float64, error) {
 	return crossing(rise, 0, 1)
 }
 
-// constrained is the model in which wᵀβ = c: the coefficient of the column j
-// with the largest |wⱼ| is replaced by (c − Σ wₖ βₖ)/wⱼ.
+// constrained is the model in which wᵀβ = c.
 func (f *CountFit) constrained(w []float64, c float64) *loglinear {
+	columns, last := f.Design.turned(w)
+	m := &loglinear{columns: columns, y: f.Y, offset: make([]float64, len(f.Y)), size: math.Inf(1)}
+	for i := range m.offset {
+		m.offset[i] = f.offset[i] + last[i]*c
+	}
+	return m
+}
+
+// pivot is the coefficient that gives way to a linear function of all of them:
+// the one with the largest weight.
+func pivot(w []float64) int {
 	pivot := 0
 	for j := range w {
 		if math.Abs(w[j]) > math.Abs(w[pivot]) {
 			pivot = j
 		}
 	}
-	x := f.Design.Columns[pivot].Values
-	m := &loglinear{y: f.Y, offset: make([]float64, len(f.Y)), size: math.Inf(1)}
-	for i := range m.offset {
-		m.offset[i] = f.offset[i] + x[i]*c/w[pivot]
+	return pivot
+}
+
+// turned are the design's columns less the pivot's, where wᵀβ takes the place of
+// the pivot's coefficient, and the column of wᵀβ itself.
+func (d *Design) turned(w []float64) (columns [][]float64, last []float64) {
+	p := pivot(w)
+	last = make([]float64, d.N)
+	for i, x := range d.Columns[p].Values {
+		last[i] = x / w[p]
 	}
-	for j, column := range f.Design.Columns {
-		if j == pivot {
+	for j, column := range d.Columns {
+		if j == p {
 			continue
 		}
 		v := column.Values
 		if w[j] != 0 {
-			v = make([]float64, len(v))
-			for i := range v {
-				v[i] = column.Values[i] - x[i]*w[j]/w[pivot]
+			v = make([]float64, d.N)
+			for i, x := range d.Columns[p].Values {
+				v[i] = column.Values[i] - x*w[j]/w[p]
 			}
 		}
-		m.columns = append(m.columns, v)
+		columns = append(columns, v)
 	}
-	return m
+	return columns, last
 }
-
-// BinTotals adds up counts and exposures over the levels of bin; without
-// exposure each row has one, so that the total is of plants.
-func BinTotals(bin Factor, y, exposure []float64) (counts, exposures []float64) {
-	if len(y) != len(bin.Of) || exposure != nil && len(exposure) != len(y) {
-		panic("model: the counts' length differs from the number of rows")
-	}
-	counts, exposures = make([]float64, len(bin.Levels)), make([]float64, len(bin.Levels))
-	for i, b := range bin.Of {
-		counts[b] += y[i]
-		if exposure == nil {
-			exposures[b]++
-		} else {
-			exposures[b] += exposure[i]
-		}
-	}
-	return counts, exposures
-}
-
-// ChiTest is the χ² test of one effect.
-type ChiTest struct {
-	Effect string
-	Kind   Kind
-	Chi2   float64
-	DF     float64
-	P      float64
-}
-
-func newChiTest(e Effect, chi2 float64) ChiTest {
-	t := ChiTest{Effect: e.Name, Kind: e.Kind, Chi2: math.Max(0, chi2), DF: float64(e.End - e.First)}
-	t.P = chiUpper(t.Chi2, t.DF)
-	return t
-}
-
-// chiUpper is P(χ² ≥ x) on df degrees of freedom.
-//
-//	Q(df/2, x/2), the upper regularised incomplete gamma function
-func chiUpper(x, df float64) float64 { return mathext.GammaIncRegComp(df/2, x/2) }
 
 // crossing finds where f, which rises, is zero, from the guess and with steps
 // of the given width until it is bracketed; to 1e-9 of that width.

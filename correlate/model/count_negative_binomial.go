@@ -1,7 +1,6 @@
 package model
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mathext"
@@ -62,20 +61,12 @@ func (nb *NegativeBinomialFit) model(columns []int, size float64) *loglinear {
 
 // Partial tests every effect but the intercept by the drop in deviance, size
 // held at the full fit.
-func (nb *NegativeBinomialFit) Partial() ([]ChiTest, error) {
-	var tests []ChiTest
+func (nb *NegativeBinomialFit) Partial() ([]Test, error) {
 	build := func(columns []int) *loglinear { return nb.model(columns, nb.Size) }
-	for i, e := range nb.counts.Design.Effects {
-		if e.Kind == KindIntercept {
-			continue
-		}
-		drop, err := nb.counts.drop(i, build, nb.glm.deviance)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", e.Name, err)
-		}
-		tests = append(tests, newChiTest(e, drop))
-	}
-	return tests, nil
+	return nb.counts.Design.each(func(effect int) (Test, error) {
+		drop, err := nb.counts.drop(effect, build, nb.glm.deviance)
+		return chiTest(nb.counts.Design.Effects[effect], drop), err
+	})
 }
 
 // Linear estimates the linear function wᵀβ on the scale of the natural log,
@@ -87,8 +78,11 @@ func (nb *NegativeBinomialFit) Linear(w []float64) Estimate {
 
 // Coefficients lists the coefficients in the design's order, on the scale of
 // the natural log; those without a finite limit are not OK.
-func (nb *NegativeBinomialFit) Coefficients() []Coefficient {
-	return coefficients(nb.counts.Design, nb.Linear)
+func (nb *NegativeBinomialFit) Coefficients() ([]Coefficient, error) {
+	return nb.counts.Design.coefficients(func(w []float64, c *Coefficient) error {
+		c.Estimate = nb.Linear(w)
+		return nil
+	})
 }
 
 // likeliestSize maximises the likelihood of the size θ at the given means.

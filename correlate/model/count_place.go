@@ -1,51 +1,17 @@
 package model
 
 import (
-	"errors"
-	"iter"
 	"math"
 	"slices"
 )
 
-// Beside fits the counts with one more covariate beside the others and gives
-// its estimate, on the scale of the natural log, with its variance inflation:
-// that of the columns, which does not depend on the counts.
-func (f *CountFit) Beside(name string, x []float64) (e Estimate, vif float64, err error) {
-	d := *f.Design
-	d.Columns = append([]Column(nil), d.Columns...)
-	d.Effects = append([]Effect(nil), d.Effects...)
-	if err := d.number(name, KindCovariate, x); err != nil {
-		return Estimate{}, 0, err
-	}
-	exposure := make([]float64, len(f.offset))
-	for i, o := range f.offset {
-		exposure[i] = math.Exp(o)
-	}
-	with, err := d.Count(f.Y, exposure)
-	if err != nil {
-		return Estimate{}, 0, err
-	}
-	plain, err := d.Fit(x)
-	if err != nil && !errors.Is(err, ErrNoSpread) && !errors.Is(err, ErrTooAlike) {
-		return Estimate{}, 0, err
-	}
-	list := with.Coefficients()
-	e = list[len(list)-1].Estimate
-	if !e.OK() {
-		return Estimate{}, 0, errors.New("one of its two sides has no event: the ratio has no estimate")
-	}
-	return e, plain.Inflation(len(d.Columns) - 1), nil
-}
-
-// Moran gives Moran's I of the Pearson residuals, with p by permuting them
-// within groups and projecting through the model's working weights again (see
-// Fit.Moran). ok is false without neighbours or where the fit is exact.
-func (f *CountFit) Moran(n Neighbours, groups []int, deals int, seed uint64) (a Autocorrelation, ok bool) {
+// remains are Pearson's residuals, with the columns under the working weights.
+func (f *CountFit) remains() (e []float64, q [][]float64) {
 	if f.Exact || f.glm.basis == nil {
-		return a, false
+		return nil, nil
 	}
 	// Rows set aside are fitted exactly: zero in every column.
-	q := make([][]float64, len(f.glm.basis.q))
+	q = make([][]float64, len(f.glm.basis.q))
 	for k, column := range f.glm.basis.q {
 		q[k] = make([]float64, len(f.Y))
 		at := 0
@@ -56,30 +22,13 @@ func (f *CountFit) Moran(n Neighbours, groups []int, deals int, seed uint64) (a 
 			}
 		}
 	}
-	return moran(f.PearsonResiduals(), q, n, groups, deals, seed)
+	return f.PearsonResiduals(), q
 }
 
-// Redeal is Fit.Redeal for counts. Each deal is compared by one step of the
-// fit from the model without the dealt effects, whose means μ stay the same in
-// all deals: the F of (y − μ)/μ by least squares with the weights μ. The test is
-// as exact as with the whole fit, since all deals are treated alike.
-func (f *CountFit) Redeal(dealt []int, deal Deal, deals int, seed uint64) []Redealt {
-	r := f.redealing(dealt)
-	if r == nil {
-		return nil
-	}
-	return r.draw(deal, deals, seed)
-}
-
-// RedealAll is Fit.RedealAll for counts, compared as Redeal does.
-func (f *CountFit) RedealAll(dealt []int, all iter.Seq[[]int]) []Redealt {
-	r := f.redealing(dealt)
-	if r == nil {
-		return nil
-	}
-	return r.list(all)
-}
-
+// redealing compares each deal by one step of the fit from the model without the
+// dealt effects, whose means μ stay the same in all deals: the F of (y − μ)/μ by
+// least squares with the weights μ. The test is as exact as with the whole fit,
+// since all deals are treated alike.
 func (f *CountFit) redealing(dealt []int) *redealing {
 	if f.Exact {
 		return nil

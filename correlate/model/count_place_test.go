@@ -49,7 +49,7 @@ func TestCountRedealHoldsItsSize(t *testing.T) {
 			t.Fatal(err)
 		}
 		at := d.Treatments()
-		if r := f.Redeal(at, NewShuffle(d.Combinations(at), bins).Deal, 199, rng.Uint64()); r[0].P <= 0.05 {
+		if r := Redeal(f, at, NewShuffle(d.Combinations(at), bins).Deal, 199, rng.Uint64()); r[0].P <= 0.05 {
 			rejected++
 		}
 	}
@@ -78,7 +78,7 @@ func TestCountRedealIsLeastSquaresWhereMeansAreAlike(t *testing.T) {
 	}
 	at := d.Treatments()
 	deal := NewShuffle(d.Combinations(at), nil).Deal
-	a, b := counts.Redeal(at, deal, 999, 5), plain.Redeal(at, deal, 999, 5)
+	a, b := Redeal(counts, at, deal, 999, 5), Redeal(plain, at, deal, 999, 5)
 	if a[0].P != b[0].P {
 		t.Errorf("p %v, by least squares %v", a[0].P, b[0].P)
 	}
@@ -104,18 +104,18 @@ func TestCountBesideAndMoran(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	e, vif, err := f.Beside("light", light.Values)
+	e, vif, err := plants(t, terms, Counts{Y: y}).Beside("light", light.Values)
 	if err != nil {
 		t.Fatal(err)
 	}
-	list := whole.Coefficients()
+	list := must(whole.Coefficients())
 	want := list[len(list)-1]
 	near(t, "beside", e.Value, want.Value, 1e-9, 0)
 	near(t, "beside se", e.SE, want.SE, 1e-9, 0)
 	if vif < 1 || vif > 1.5 {
 		t.Errorf("inflation %v of light that nothing else is like", vif)
 	}
-	a, ok := f.Moran(SharedEdges(bins, row, column), bins, 999, 3)
+	a, ok := Moran(f, SharedEdges(bins, row, column), bins, 999, 3)
 	if !ok || a.P < 0.001 || a.P > 1 || math.Abs(a.I) > 0.5 {
 		t.Errorf("Moran %+v, ok %v", a, ok)
 	}

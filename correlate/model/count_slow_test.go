@@ -53,7 +53,7 @@ func TestCountCalibration(t *testing.T) {
 					alarms++
 				}
 				all := true
-				for _, p := range Compare(fit, d, d.Families()[0]).Pairs {
+				for _, p := range must(Compare(fit, d, d.Families()[0])).Pairs {
 					all = all && p.CI95[0] <= 0 && p.CI95[1] >= 0
 				}
 				if all {

@@ -24,10 +24,19 @@ func ExampleCompare() {
 		fmt.Println(err)
 		return
 	}
-	for _, test := range fit.Partial() {
-		fmt.Printf("%s: F = %.3f on %g and %g, p = %.4f\n", test.Effect, test.F, test.DF[0], test.DF[1], test.P)
+	tests, err := fit.Partial()
+	if err != nil {
+		fmt.Println(err)
+		return
 	}
-	family := model.Compare(fit, design, design.Families()[0])
+	for _, test := range tests {
+		fmt.Printf("%s: F = %.3f on %g and %g, p = %.4f\n", test.Effect, test.Value, test.DF[0], test.DF[1], test.P)
+	}
+	family, err := model.Compare(fit, design, design.Families()[0])
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
 	for i, mean := range family.Adjusted {
 		fmt.Printf("%-8s %.4f %s\n", design.Levels(family.Cells[i]), mean.Value, family.Letters[i])
 	}

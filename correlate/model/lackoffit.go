@@ -30,9 +30,7 @@ func (f *Fit) LackOfFit() Test {
 	if t.DF[0] < 1 || t.DF[1] < 1 || pure <= exactLimit*exactLimit*f.RSS {
 		return t
 	}
-	t.F = max(0, f.RSS-pure) / t.DF[0] / (pure / t.DF[1])
-	t.P = fUpper(t.F, t.DF[0], t.DF[1])
-	t.OK = true
+	t.f(max(0, f.RSS-pure) / t.DF[0] / (pure / t.DF[1]))
 	return t
 }
 

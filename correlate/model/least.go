@@ -106,41 +106,60 @@ func (f *Fit) Linear(w []float64) Estimate {
 	return Estimate{Value: dot(g, f.z), SE: f.SD() * norm(g), DF: float64(f.DF)}
 }
 
-// Slope estimates the coefficient of a covariate or of light.
-func (f *Fit) Slope(kind Kind, name string) (e Estimate, ok bool) {
-	effect, ok := f.Design.Effect(kind, name)
-	if !ok {
-		return Estimate{}, false
-	}
-	w := make([]float64, len(f.Beta))
-	w[effect.First] = 1
-	return f.Linear(w), true
-}
-
 // Coefficient is one estimated coefficient with its identity.
 type Coefficient struct {
 	Of, Level, Against string
 	Estimate
-	HC3   Estimate // the same value with the heteroscedasticity-consistent standard error
-	HC3OK bool     // false where a row alone determines a coefficient
+	Profile *Profile // nil where the test and the interval are the estimate's own
+	HC3     Estimate // the same value with the heteroscedasticity-consistent standard error
+	HC3OK   bool     // false without one, and where a row alone determines a coefficient
+}
+
+// P is the two-sided p value of no effect.
+func (c Coefficient) P() float64 {
+	if c.Profile != nil {
+		return c.Profile.P
+	}
+	return c.Estimate.P()
+}
+
+// CI95 is the single 95 % interval.
+func (c Coefficient) CI95() [2]float64 {
+	if c.Profile != nil {
+		return c.Profile.Limits
+	}
+	return c.Estimate.CI95()
+}
+
+// coefficients estimates each of the design's coefficients by the unit vector
+// that it is the linear function of.
+func (d *Design) coefficients(estimate func(w []float64, c *Coefficient) error) ([]Coefficient, error) {
+	list := make([]Coefficient, len(d.Columns))
+	w := make([]float64, len(d.Columns))
+	for j, c := range d.Columns {
+		clear(w)
+		w[j] = 1
+		list[j] = Coefficient{Of: c.Of, Level: c.Level, Against: c.Against}
+		if err := estimate(w, &list[j]); err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
 }
 
 // Coefficients lists the coefficients in the design's order.
-func (f *Fit) Coefficients() []Coefficient {
+func (f *Fit) Coefficients() ([]Coefficient, error) {
 	meat, ok := f.hc3()
-	list := make([]Coefficient, len(f.Beta))
-	w := make([]float64, len(f.Beta))
-	for j, c := range f.Design.Columns {
-		clear(w)
-		w[j] = 1
-		e := f.Linear(w)
-		e.Value = f.Beta[j]
-		list[j] = Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: e, HC3OK: ok}
+	j := 0
+	return f.Design.coefficients(func(w []float64, c *Coefficient) error {
+		c.Estimate, c.HC3OK = f.Linear(w), ok
+		c.Value = f.Beta[j] // the more exact by a digit or two
+		j++
 		if ok {
-			list[j].HC3 = Estimate{Value: e.Value, SE: math.Sqrt(quadratic(f.basis.solveT(w), meat)), DF: e.DF}
+			c.HC3 = Estimate{Value: c.Value, SE: math.Sqrt(quadratic(f.basis.solveT(w), meat)), DF: c.DF}
 		}
-	}
-	return list
+		return nil
+	})
 }
 
 // Estimate is an estimated quantity with its standard error; DF is infinite

@@ -80,40 +80,23 @@ func (f *LogisticFit) model(list []int) *firth {
 // Partial tests every effect but the intercept by twice the fall of the
 // penalised likelihood when its coefficients are held at zero, in the model of
 // it and all effects that do not contain it.
-func (f *LogisticFit) Partial() ([]ChiTest, error) {
-	var tests []ChiTest
-	for i, e := range f.Design.Effects {
-		if e.Kind == KindIntercept {
-			continue
-		}
-		// The columns held at zero come last.
-		var list []int
-		for k, other := range f.Design.Effects {
-			if k != i && !other.Contains(e) {
-				for j := other.First; j < other.End; j++ {
-					list = append(list, j)
-				}
-			}
-		}
-		free := len(list)
-		for j := e.First; j < e.End; j++ {
-			list = append(list, j)
-		}
+func (f *LogisticFit) Partial() ([]Test, error) {
+	return f.Design.each(func(effect int) (Test, error) {
+		list, free := f.Design.around(effect) // the columns held at zero come last
 		full := f.LogLikelihood
 		if len(list) < len(f.Design.Columns) {
 			with := f.model(list)
 			if err := with.fit(make([]float64, len(list)), len(list), firthLimit); err != nil {
-				return nil, fmt.Errorf("%s: %w", e.Name, err)
+				return Test{}, err
 			}
 			full = with.likelihood
 		}
 		without := f.model(list)
 		if err := without.fit(make([]float64, len(list)), free, firthLimit); err != nil {
-			return nil, fmt.Errorf("%s: %w", e.Name, err)
+			return Test{}, err
 		}
-		tests = append(tests, newChiTest(e, 2*(full-without.likelihood)))
-	}
-	return tests, nil
+		return chiTest(f.Design.Effects[effect], 2*(full-without.likelihood)), nil
+	})
 }
 
 // Linear estimates the linear function wᵀβ of log odds with its standard error

@@ -79,93 +79,45 @@ type turned struct {
 const profileLimit = 1e-7
 
 func (f *LogisticFit) turn(w []float64) turned {
-	pivot := 0
-	for j := range w {
-		if math.Abs(w[j]) > math.Abs(w[pivot]) {
-			pivot = j
-		}
-	}
-	x := f.Design.Columns[pivot].Values
 	var t turned
+	columns, last := f.Design.turned(w)
+	t.columns = append(columns, last)
 	g := f.firth.basis.solveT(w)
 	along := f.firth.basis.solve(g)
-	for j, column := range f.Design.Columns {
-		if j == pivot {
-			continue
+	p := pivot(w)
+	for j := range f.Design.Columns {
+		if j != p {
+			t.estimate = append(t.estimate, f.Beta[j])
+			t.direction = append(t.direction, along[j]/dot(g, g))
 		}
-		v := column.Values
-		if w[j] != 0 {
-			v = make([]float64, len(v))
-			for i := range v {
-				v[i] = column.Values[i] - x[i]*w[j]/w[pivot]
-			}
-		}
-		t.columns = append(t.columns, v)
-		t.estimate = append(t.estimate, f.Beta[j])
-		t.direction = append(t.direction, along[j]/dot(g, g))
 	}
-	last := make([]float64, len(x))
-	for i := range last {
-		last[i] = x[i] / w[pivot]
-	}
-	t.columns = append(t.columns, last)
 	t.estimate = append(t.estimate, dot(w, f.Beta))
 	t.direction = append(t.direction, 1)
 	// |det| of the change of coefficients is |1/wⱼ|, squared under ½ ln.
-	t.likelihood = f.LogLikelihood - math.Log(math.Abs(w[pivot]))
+	t.likelihood = f.LogLikelihood - math.Log(math.Abs(w[p]))
 	return t
-}
-
-// ProfiledCoefficient is a coefficient with its identity.
-type ProfiledCoefficient struct {
-	Of, Level, Against string
-	Profile
 }
 
 // Coefficients lists the coefficients in the design's order, log odds with
 // profile intervals at 95 %.
-func (f *LogisticFit) Coefficients() ([]ProfiledCoefficient, error) {
-	list := make([]ProfiledCoefficient, len(f.Beta))
-	w := make([]float64, len(f.Beta))
-	for j, c := range f.Design.Columns {
-		clear(w)
-		w[j] = 1
+func (f *LogisticFit) Coefficients() ([]Coefficient, error) {
+	return f.Design.coefficients(func(w []float64, c *Coefficient) error {
 		p, err := f.Profile(w, 0.95)
-		if err != nil {
-			return nil, err
-		}
-		list[j] = ProfiledCoefficient{c.Of, c.Level, c.Against, p}
-	}
-	return list, nil
+		c.Estimate, c.Profile = p.Estimate, &p
+		return err
+	})
 }
 
-// Compare compares every pair of a family's cells, as Compare does, by
-// Bonferroni over the pairs that are compared.
-func (f *LogisticFit) Compare(family Family) ([]Pair, error) {
-	var pairs []Pair
-	var weights [][]float64
-	for a := range family.Cells {
-		for b := range a {
-			if !family.together(family.Cells[a], family.Cells[b]) {
-				continue
-			}
-			w := f.Design.Weights(family.Cells[a]...)
-			for j, v := range f.Design.Weights(family.Cells[b]...) {
-				w[j] -= v
-			}
-			pairs = append(pairs, Pair{A: a, B: b})
-			weights = append(weights, w)
-		}
-	}
-	for i, w := range weights {
-		p, err := f.Profile(w, 1-0.05/float64(len(pairs)))
+// pairs compares by profiles, and by Bonferroni over the pairs that are compared.
+func (f *LogisticFit) pairs(list []Difference, _ int) ([]Pair, error) {
+	pairs := make([]Pair, len(list))
+	n := float64(len(list))
+	for i, d := range list {
+		p, err := f.Profile(d.W, 1-0.05/n)
 		if err != nil {
 			return nil, err
 		}
-		pairs[i].Estimate = p.Estimate
-		pairs[i].PSingle = p.P
-		pairs[i].P = math.Min(1, float64(len(pairs))*p.P)
-		pairs[i].CI95 = p.Limits
+		pairs[i] = Pair{A: d.A, B: d.B, Estimate: p.Estimate, P: math.Min(1, n*p.P), CI95: p.Limits, PSingle: p.P}
 	}
 	return pairs, nil
 }

@@ -93,7 +93,7 @@ type Autocorrelation struct {
 	Deals int
 }
 
-// Moran gives Moran's I of the residuals. Its p comes from residuals permuted
+// Moran gives Moran's I of a model's residuals, a count's being Pearson's. Its p comes from residuals permuted
 // within groups (bins) and projected through the model again, since residuals
 // of a fit are alike or unlike by the fit itself:
 //
@@ -101,15 +101,11 @@ type Autocorrelation struct {
 //
 // ok is false without neighbours or where the fit is exact. nil groups means
 // that all rows are one group. The seed fixes the result.
-func (f *Fit) Moran(n Neighbours, groups []int, deals int, seed uint64) (a Autocorrelation, ok bool) {
-	if f.Exact {
+func Moran(m Permutable, n Neighbours, groups []int, deals int, seed uint64) (a Autocorrelation, ok bool) {
+	e, q := m.remains()
+	if e == nil {
 		return a, false
 	}
-	return moran(f.Residuals, f.basis.q, n, groups, deals, seed)
-}
-
-// moran permutes residuals e of a model with the orthonormal columns q.
-func moran(e []float64, q [][]float64, n Neighbours, groups []int, deals int, seed uint64) (a Autocorrelation, ok bool) {
 	if len(e) != n.n {
 		panic("model: neighbours of another number of rows")
 	}

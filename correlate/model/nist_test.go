@@ -64,7 +64,7 @@ func TestNISTLinearRegression(t *testing.T) {
 					t.Errorf("%s: got %.17g, want %s", what, got, want)
 				}
 			}
-			for j, c := range f.Coefficients() {
+			for j, c := range must(f.Coefficients()) {
 				check(fmt.Sprint("coefficient ", j), c.Value, set.Coefficients[j].Estimate)
 				if !f.Exact {
 					check(fmt.Sprint("its standard error ", j), c.SE, set.Coefficients[j].SE)
@@ -113,13 +113,13 @@ func TestNISTAnalysisOfVariance(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			test := f.Partial()[0]
+			test := must(f.Partial())[0]
 			if !test.OK || test.DF != set.DF || test.Effect != "treatment" {
 				t.Fatalf("test %+v", test)
 			}
-			got := []float64{digits(test.F, number(t, set.Value)), digits(f.SD(), number(t, set.ResidualSD))}
+			got := []float64{digits(test.Value, number(t, set.Value)), digits(f.SD(), number(t, set.ResidualSD))}
 			if slices.Min(got) < demand[name] {
-				t.Errorf("F %.17g, want %s; sd %.17g, want %s: digits %.1f, want %g", test.F, set.Value, f.SD(), set.ResidualSD, got, demand[name])
+				t.Errorf("F %.17g, want %s; sd %.17g, want %s: digits %.1f, want %g", test.Value, set.Value, f.SD(), set.ResidualSD, got, demand[name])
 			}
 			t.Logf("digits %.1f", got)
 		})

@@ -54,14 +54,14 @@ func TestAgainstR(t *testing.T) {
 		Covariates: []Variable{{"start_g", start}}, Light: &Variable{"light", light},
 	}, y)
 	d := f.Design
-	got := map[string]float64{"hat_7": f.Hat[6], "rstudent_7": f.Studentized()[6], "vif_light": f.Inflation(len(f.Beta) - 1)}
-	for _, test := range f.Partial() {
+	got := map[string]float64{"hat_7": f.Hat[6], "rstudent_7": f.Studentized()[6], "vif_light": must(f.Design.Inflation(len(f.Beta) - 1))}
+	for _, test := range must(f.Partial()) {
 		name := strings.ReplaceAll(test.Effect, " × ", "x")
-		got["F_"+name], got["p_"+name] = test.F, test.P
+		got["F_"+name], got["p_"+name] = test.Value, test.P
 	}
 	for _, family := range d.Families() {
 		name := strings.ReplaceAll(family.Treatment, " × ", "x")
-		m := Compare(f, d, family)
+		m := must(Compare(f, d, family))
 		for i, e := range m.Adjusted {
 			got["mean_"+name+"_"+d.Levels(m.Cells[i])], got["se_"+name+"_"+d.Levels(m.Cells[i])] = e.Value, e.SE
 		}
@@ -70,13 +70,13 @@ func TestAgainstR(t *testing.T) {
 			got["difference"+pair], got["se"+pair], got["p"+pair] = p.Value, p.SE, p.P
 		}
 	}
-	coefficients := f.Coefficients()
+	coefficients := must(f.Coefficients())
 	got["hc3_intercept"], got["hc3_light"] = coefficients[0].HC3.SE, coefficients[len(coefficients)-1].HC3.SE
 	spread := BrownForsythe(f.Residuals, d.Combinations(d.Treatments()))
-	got["spread"], got["p_spread"] = spread.F, spread.P
+	got["spread"], got["p_spread"] = spread.Value, spread.P
 	slopes := f.EqualSlopes()
 	i := slices.IndexFunc(slopes, func(t Test) bool { return t.Effect == "light × A" })
-	got["slopes_light_A"], got["p_slopes_light_A"] = slopes[i].F, slopes[i].P
+	got["slopes_light_A"], got["p_slopes_light_A"] = slopes[i].Value, slopes[i].P
 
 	lines := 0
 	for scan := bufio.NewScanner(bytes.NewReader(printed)); scan.Scan(); lines++ {

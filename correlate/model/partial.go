@@ -1,38 +1,103 @@
 package model
 
-// Test is the F test of one effect.
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+// Statistic names what a test rests on.
+type Statistic string
+
+// The statistics of tests.
+const (
+	F    Statistic = "F"
+	Chi2 Statistic = "chi2"
+)
+
+// Test is the test of one effect.
 type Test struct {
-	Effect string
-	Kind   Kind
-	F      float64
-	DF     [2]float64 // of the effect, of the residual
-	P      float64
-	OK     bool // false where the fit is exact
+	Effect    string
+	Kind      Kind
+	Statistic Statistic // "" where no test was made
+	Value     float64
+	DF        [2]float64 // of the effect, of the residual: infinite with Chi2
+	P         float64
+	OK        bool // false where no spread is left to test by
 }
+
+// f fills in an F test.
+func (t *Test) f(value float64) {
+	t.Statistic, t.Value, t.OK = F, value, true
+	t.P = fUpper(value, t.DF[0], t.DF[1])
+}
+
+// chiTest is the χ² test of one effect.
+func chiTest(e Effect, chi2 float64) Test {
+	t := Test{Effect: e.Name, Kind: e.Kind, Statistic: Chi2, Value: math.Max(0, chi2), OK: true}
+	t.DF = [2]float64{float64(e.End - e.First), math.Inf(1)}
+	t.P = chiUpper(t.Value, t.DF[0])
+	return t
+}
+
+// chiUpper is P(χ² ≥ x) on df degrees of freedom.
+//
+//	Q(df/2, x/2), the upper regularised incomplete gamma function
+func chiUpper(x, df float64) float64 { return mathext.GammaIncRegComp(df/2, x/2) }
 
 // Partial tests every effect but the intercept, in the design's order: the
 // drop in residual sum of squares when the effect joins all effects that do
 // not contain it, over the full model's residual mean square.
 //
 //	F = (ΔRSS / df) / s²
-func (f *Fit) Partial() []Test {
+func (f *Fit) Partial() ([]Test, error) {
+	return f.Design.each(func(effect int) (Test, error) { return f.partial(effect), nil })
+}
+
+// each tests every effect but the intercept.
+func (d *Design) each(test func(effect int) (Test, error)) ([]Test, error) {
 	var tests []Test
-	for i, e := range f.Design.Effects {
-		if e.Kind != KindIntercept {
-			tests = append(tests, f.partial(i))
+	for i, e := range d.Effects {
+		if e.Kind == KindIntercept {
+			continue
+		}
+		t, err := test(i)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", e.Name, err)
+		}
+		tests = append(tests, t)
+	}
+	return tests, nil
+}
+
+// around gives the columns of all other effects that do not contain the effect,
+// then its own, by index; before counts the former.
+func (d *Design) around(effect int) (columns []int, before int) {
+	e := d.Effects[effect]
+	for i, other := range d.Effects {
+		if i == effect || other.Contains(e) {
+			continue
+		}
+		for j := other.First; j < other.End; j++ {
+			columns = append(columns, j)
 		}
 	}
-	return tests
+	before = len(columns)
+	for j := e.First; j < e.End; j++ {
+		columns = append(columns, j)
+	}
+	return columns, before
 }
 
 // partial works in the coordinates of Q, where the columns of X are those of R
 // and y is z: p numbers a column instead of n.
 func (f *Fit) partial(effect int) Test {
 	e := f.Design.Effects[effect]
-	columns := f.before(effect)
-	first := len(columns)
-	for j := e.First; j < e.End; j++ {
-		columns = append(columns, f.basis.r[j])
+	list, first := f.Design.around(effect)
+	columns := make([][]float64, len(list))
+	for k, j := range list {
+		columns[k] = f.basis.r[j]
 	}
 	t := Test{Effect: e.Name, Kind: e.Kind, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
 	b, err := newBasis(columns, false)
@@ -41,25 +106,8 @@ func (f *Fit) partial(effect int) Test {
 	}
 	z := make([]float64, len(columns))
 	project(append([]float64(nil), f.z...), b.q, z)
-	t.F = dot(z[first:], z[first:]) / t.DF[0] / f.MeanSquare()
-	t.P = fUpper(t.F, t.DF[0], t.DF[1])
-	t.OK = true
+	t.f(dot(z[first:], z[first:]) / t.DF[0] / f.MeanSquare())
 	return t
-}
-
-// before gives the columns of all other effects that do not contain the effect.
-func (f *Fit) before(effect int) [][]float64 {
-	e := f.Design.Effects[effect]
-	var columns [][]float64
-	for i, other := range f.Design.Effects {
-		if i == effect || other.Contains(e) {
-			continue
-		}
-		for j := other.First; j < other.End; j++ {
-			columns = append(columns, f.basis.r[j])
-		}
-	}
-	return columns
 }
 
 // Inflation is the variance inflation of a column that stands alone in its
@@ -67,16 +115,20 @@ func (f *Fit) before(effect int) [][]float64 {
 // columns are removed.
 //
 //	vif = 1 / (1 − R²)
-func (f *Fit) Inflation(column int) float64 {
-	w := make([]float64, len(f.Beta))
+func (d *Design) Inflation(column int) (float64, error) {
+	b, err := d.basis(nil)
+	if err != nil {
+		return 0, err
+	}
+	w := make([]float64, len(d.Columns))
 	w[column] = 1
-	x := append([]float64(nil), f.Design.Columns[column].Values...)
-	if f.Design.Columns[0].Of == "intercept" {
+	x := append([]float64(nil), d.Columns[column].Values...)
+	if d.Columns[0].Of == "intercept" {
 		m := mean(x)
 		for i := range x {
 			x[i] -= m
 		}
 	}
-	v := norm(x) * norm(f.basis.solveT(w))
-	return v * v
+	v := norm(x) * norm(b.solveT(w))
+	return v * v, nil
 }

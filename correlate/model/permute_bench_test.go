@@ -66,7 +66,7 @@ func BenchmarkRedealt(b *testing.B) {
 		})
 	})
 	b.Run("all threads", func(b *testing.B) {
-		paired(b, limit, func() { f.Redeal(dealt, shuffle.Deal, 10000, 1) })
+		paired(b, limit, func() { Redeal(f, dealt, shuffle.Deal, 10000, 1) })
 	})
 }
 
@@ -116,10 +116,10 @@ func BenchmarkMoran(b *testing.B) {
 		})
 	})
 	b.Run("all threads", func(b *testing.B) {
-		paired(b, func() { bareMoran(f, n, true) }, func() { f.Moran(n, bin, 9999, 1) })
+		paired(b, func() { bareMoran(f, n, true) }, func() { Moran(f, n, bin, 9999, 1) })
 	})
 	b.Run("all threads, limit unprojected", func(b *testing.B) {
-		paired(b, func() { bareMoran(f, n, false) }, func() { f.Moran(n, bin, 9999, 1) })
+		paired(b, func() { bareMoran(f, n, false) }, func() { Moran(f, n, bin, 9999, 1) })
 	})
 }
 

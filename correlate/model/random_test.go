@@ -17,17 +17,14 @@ func FuzzNeverNaN(f *testing.F) {
 		n := 1 + rng.IntN(30)
 		terms := oddTerms(rng, n)
 		y := oddNumbers(rng, n)
-		if s, err := FitStrata(n, terms, terms.Block, y); err == nil {
-			if s.Plant != nil {
-				demandNumbers(t, rng, s.Plant, s.Plant.Design.Families())
-			}
-			for _, above := range []*Stratum{s.Bin, s.Reservoir} {
-				if above != nil && above.Fit != nil {
-					demandNumbers(t, rng, above.Fit, above.Families())
+		if s, err := FitStrata(n, terms, terms.Block, Quantities(y)); err == nil {
+			for _, stratum := range s {
+				if stratum.Err == nil {
+					demandNumbers(t, rng, leastSquares(stratum), stratum.Families())
 				}
 			}
 		}
-		if e, err := BetweenBins(n, terms, y, func(string) bool { return true }); err == nil && e.OK() {
+		if e, err := BetweenBins(n, terms, Quantities(y)); err == nil && e.OK() {
 			demandEstimate(t, "between bins", e)
 		}
 	})
@@ -35,7 +32,7 @@ func FuzzNeverNaN(f *testing.F) {
 
 func demandNumbers(t *testing.T, rng *rand.Rand, f *Fit, families []Family) {
 	t.Helper()
-	for _, c := range f.Coefficients() {
+	for _, c := range must(f.Coefficients()) {
 		if c.OK() {
 			demandEstimate(t, c.Of, c.Estimate)
 		}
@@ -45,13 +42,13 @@ func demandNumbers(t *testing.T, rng *rand.Rand, f *Fit, families []Family) {
 	}
 	d := f.Design
 	cells := d.Combinations(d.Treatments())
-	for _, test := range append(append(f.Partial(), f.EqualSlopes()...), f.LackOfFit(), BrownForsythe(f.Residuals, cells), Welch(grouped(f.Y, cells))) {
-		if test.OK && !(test.F >= 0 && !math.IsInf(test.F, 0) && test.P >= 0 && test.P <= 1 && test.DF[0] > 0 && test.DF[1] > 0) {
+	for _, test := range append(append(must(f.Partial()), f.EqualSlopes()...), f.LackOfFit(), BrownForsythe(f.Residuals, cells), Welch(grouped(f.Y, cells))) {
+		if test.OK && !(test.Value >= 0 && !math.IsInf(test.Value, 0) && test.P >= 0 && test.P <= 1 && test.DF[0] > 0 && test.DF[1] > 0) {
 			t.Errorf("%+v", test)
 		}
 	}
 	for _, family := range families {
-		for _, p := range Compare(f, d, family).Pairs {
+		for _, p := range must(Compare(f, d, family)).Pairs {
 			demandPair(t, p)
 		}
 	}
@@ -63,7 +60,7 @@ func demandNumbers(t *testing.T, rng *rand.Rand, f *Fit, families []Family) {
 			t.Errorf("%+v", s)
 		}
 	}
-	for _, test := range f.Redeal(d.Treatments(), NewShuffle(cells, nil).Deal, 49, 1) {
+	for _, test := range Redeal(f, d.Treatments(), NewShuffle(cells, nil).Deal, 49, 1) {
 		if !(test.P >= 0.02 && test.P <= 1) {
 			t.Errorf("%+v", test)
 		}
@@ -72,7 +69,7 @@ func demandNumbers(t *testing.T, rng *rand.Rand, f *Fit, families []Family) {
 	for i := range row {
 		row[i], column[i] = rng.IntN(4), rng.IntN(4)
 	}
-	if a, ok := f.Moran(SharedEdges(nil, row, column), cells, 49, 1); ok && !(math.Abs(a.I) < math.Inf(1) && a.P >= 0.02 && a.P <= 1) {
+	if a, ok := Moran(f, SharedEdges(nil, row, column), cells, 49, 1); ok && !(math.Abs(a.I) < math.Inf(1) && a.P >= 0.02 && a.P <= 1) {
 		t.Errorf("%+v", a)
 	}
 }

@@ -41,16 +41,11 @@ func (d *Design) Combinations(factors []int) []int {
 //	p = (1 + #{F* ≥ F}) / (1 + deals)
 //
 // dealt are indexes into Design.Factors. The seed fixes the result.
-func (f *Fit) Redeal(dealt []int, deal Deal, deals int, seed uint64) []Redealt {
-	r := f.redealing(dealt)
+func Redeal(m Permutable, dealt []int, deal Deal, deals int, seed uint64) []Redealt {
+	r := m.redealing(dealt)
 	if r == nil {
 		return nil
 	}
-	return r.draw(deal, deals, seed)
-}
-
-// draw compares the actual deal with random ones.
-func (r *redealing) draw(deal Deal, deals int, seed uint64) []Redealt {
 	reached := make([]atomic.Int64, len(r.effects))
 	inBatches(deals, seed, func() func(*rand.Rand, int) {
 		w := r.worker()
@@ -66,27 +61,17 @@ func (r *redealing) draw(deal Deal, deals int, seed uint64) []Redealt {
 			}
 		}
 	})
-	tests := r.tests()
-	for e := range tests {
-		tests[e].Deals = deals + 1
-		tests[e].P = float64(1+reached[e].Load()) / float64(1+deals)
-	}
-	return tests
+	return r.tests(deals+1, func(e int) int64 { return 1 + reached[e].Load() })
 }
 
 // RedealAll is Redeal over a list of all possible deals, the actual one among
 // them: p is the share that reaches the actual F. With fewer than 20 deals no p
 // can fall under 0.05; the caller says so instead.
-func (f *Fit) RedealAll(dealt []int, all iter.Seq[[]int]) []Redealt {
-	r := f.redealing(dealt)
+func RedealAll(m Permutable, dealt []int, all iter.Seq[[]int]) []Redealt {
+	r := m.redealing(dealt)
 	if r == nil {
 		return nil
 	}
-	return r.list(all)
-}
-
-// list compares the actual deal with those listed.
-func (r *redealing) list(all iter.Seq[[]int]) []Redealt {
 	w := r.worker()
 	counts := make([]int64, len(r.effects))
 	var deals int
@@ -94,12 +79,7 @@ func (r *redealing) list(all iter.Seq[[]int]) []Redealt {
 		w.count(labels, counts)
 		deals++
 	}
-	tests := r.tests()
-	for e := range tests {
-		tests[e].Deals = deals
-		tests[e].P = float64(counts[e]) / float64(deals)
-	}
-	return tests
+	return r.tests(deals, func(e int) int64 { return counts[e] })
 }
 
 // redealing holds what all deals share.
@@ -135,6 +115,13 @@ func (n *numbers) add(v *numbers) {
 	n[1] += v[1]
 	n[2] += v[2]
 	n[3] += v[3]
+}
+
+func (f *Fit) remains() (e []float64, q [][]float64) {
+	if f.Exact {
+		return nil, nil
+	}
+	return f.Residuals, f.basis.q
 }
 
 func (f *Fit) redealing(dealt []int) *redealing {
@@ -265,10 +252,10 @@ func (r *redealing) layCells(d *Design, dealt, mix []int) {
 	}
 }
 
-func (r *redealing) tests() []Redealt {
+func (r *redealing) tests(deals int, reached func(e int) int64) []Redealt {
 	tests := make([]Redealt, len(r.effects))
 	for e, effect := range r.effects {
-		tests[e] = Redealt{Effect: effect.Name, Kind: effect.Kind}
+		tests[e] = Redealt{Effect: effect.Name, Kind: effect.Kind, P: float64(reached(e)) / float64(deals), Deals: deals}
 	}
 	return tests
 }

@@ -58,26 +58,7 @@ func (f *Fit) joined(columns [][]float64) Test {
 	z := make([]float64, extra)
 	project(e, q[len(f.basis.q):], z)
 	if rss := dot(e, e); rss > exactLimit*exactLimit*f.RSS {
-		t.F = dot(z, z) / t.DF[0] / (rss / t.DF[1])
-		t.P = fUpper(t.F, t.DF[0], t.DF[1])
-		t.OK = true
+		t.f(dot(z, z) / t.DF[0] / (rss / t.DF[1]))
 	}
 	return t
-}
-
-// Beside fits the model with one more covariate beside the others and gives
-// its estimate with its variance inflation.
-func (f *Fit) Beside(name string, x []float64) (e Estimate, vif float64, err error) {
-	d := *f.Design
-	d.Columns = append([]Column(nil), d.Columns...)
-	d.Effects = append([]Effect(nil), d.Effects...)
-	if err := d.number(name, KindCovariate, x); err != nil {
-		return Estimate{}, 0, err
-	}
-	with, err := d.Fit(f.Y)
-	if err != nil {
-		return Estimate{}, 0, err
-	}
-	e, _ = with.Slope(KindCovariate, name)
-	return e, with.Inflation(len(d.Columns) - 1), nil
 }

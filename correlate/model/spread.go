@@ -39,9 +39,7 @@ func BrownForsythe(residuals []float64, cell []int) Test {
 	if size := maxAbs(residuals); within <= exactLimit*exactLimit*size*size {
 		return t
 	}
-	t.F = between / t.DF[0] / (within / t.DF[1])
-	t.P = fUpper(t.F, t.DF[0], t.DF[1])
-	t.OK = true
+	t.f(between / t.DF[0] / (within / t.DF[1]))
 	return t
 }
 

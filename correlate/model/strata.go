@@ -6,15 +6,18 @@ import (
 	"slices"
 )
 
-// Stratum is a model whose rows are bins or reservoirs, so that these are the
-// replicates of the treatments they got as a whole.
+// Stratum is a model of one outcome at one level of replication: its rows are
+// the plants, or bins or reservoirs, so that these are the replicates of the
+// treatments they got as a whole.
 type Stratum struct {
-	Unit   Unit
-	Names  []string  // of its rows
-	Means  []float64 // one a row, weight one each
-	Design *Design
-	Fit    *Fit
-	Err    error // why there is no fit; ErrTooFew where each level has one unit
+	Unit       Unit
+	Treatments []string // those whose replicates its rows are
+	Names      []string // of its rows where these are bins or reservoirs
+	Response   Response // what was fitted, a value a row
+	Design     *Design
+	Model      Model
+	Tests      []Test // of the model's effects
+	Err        error  // why there is no model; ErrTooFew where each level has one unit
 }
 
 // Families lists what is compared in the stratum.
@@ -26,135 +29,138 @@ func (s *Stratum) Families() []Family {
 	return families
 }
 
-// Strata are the models of one outcome by what is replicated.
-type Strata struct {
-	Plant     *Fit
-	PlantErr  error    // why there is no Plant; the others may stand nevertheless
-	Bin       *Stratum // nil without a treatment set per bin
-	Reservoir *Stratum // nil without a treatment set per reservoir
+// fit fills in what the design says of the response.
+func (s *Stratum) fit(d *Design, y Response) {
+	s.Design, s.Response = d, y
+	s.Model, s.Err = y.fit(d)
 }
 
-// FitStrata fits the plant stratum and those above it.
+// test tests the effects of a model that could be fitted.
+func (s *Stratum) test() {
+	if s.Err == nil {
+		s.Tests, s.Err = s.Model.Partial()
+	}
+}
+
+// FitStrata fits the plant stratum and those above it, plants first. Those of
+// bins and of reservoirs are there where a treatment is set per one.
 //
-// Bin stratum: the plant stratum's adjusted bin means on block, bin treatments
-// and their interactions. If there are treatments set per reservoir too, the
-// reservoirs stand in it as the bins stand in the plant stratum. Reservoir
-// stratum: adjusted bin means averaged per reservoir, on block, reservoir
+// Bin stratum: what the response makes of whole bins (see Response), on block,
+// bin treatments and their interactions. If there are treatments set per
+// reservoir too, the reservoirs stand in it as the bins stand in the plant
+// stratum. Reservoir stratum: the same of whole reservoirs, on block, reservoir
 // treatments and their interactions. A block enters a stratum if each of its
 // units lies in one block. Testing among adjusted means is the classical
 // split-plot analysis where the data are balanced.
 //
 // reservoir sorts the rows; nil where no treatment is set per reservoir. The
-// error is one that no stratum can stand with; see Strata for the rest.
-func FitStrata(n int, t Terms, reservoir *Factor, y []float64) (*Strata, error) {
+// error is one that no stratum can stand with; Stratum.Err tells of the rest.
+func FitStrata(n int, t Terms, reservoir *Factor, y Response) ([]*Stratum, error) {
 	d, err := NewDesign(n, t)
 	if err != nil {
 		return nil, err
 	}
-	s := &Strata{}
-	s.Plant, s.PlantErr = d.Fit(y)
-	if len(d.nested) == 0 {
-		return s, s.PlantErr
+	plants := &Stratum{Unit: PerPlant, Treatments: named(t.Treatments, PerPlant)}
+	plants.fit(d, y)
+	if plants.Err != nil && (len(d.nested) == 0 || !errors.Is(plants.Err, ErrTooFew)) {
+		return nil, plants.Err
 	}
-	if s.PlantErr != nil && !errors.Is(s.PlantErr, ErrTooFew) {
-		return nil, s.PlantErr
+	plants.test()
+	strata := []*Stratum{plants}
+	for _, unit := range []Unit{PerBin, PerReservoir} {
+		if !slices.Contains(d.units, unit) {
+			continue
+		}
+		units, holder := d.Factors[d.bin], reservoir
+		if unit == PerReservoir {
+			if reservoir == nil {
+				return nil, errNoReservoir
+			}
+			units, holder = d.used(*reservoir), nil
+			if bins := d.Factors[d.bin]; !Holds(bins, units) {
+				return nil, fmt.Errorf("bin %q stands on two reservoirs: mend the table", splitLevel(bins, units))
+			}
+		}
+		above, err := y.over(d, units)
+		if err != nil {
+			return nil, err
+		}
+		strata = append(strata, wholeUnits(units, t).stratum(unit, holder, above))
 	}
-	means, err := d.binMeans(y)
-	if err != nil {
-		return nil, err
-	}
-	bins := d.Factors[d.bin]
-	up := climb{first: firstRows(bins), names: bins.Levels, terms: t}
-	if slices.Contains(d.units, PerBin) {
-		s.Bin = up.stratum(PerBin, reservoir, means)
-	}
-	if !slices.Contains(d.units, PerReservoir) {
-		return s, nil
-	}
-	if reservoir == nil {
-		return nil, errors.New("a treatment is set per reservoir: name the reservoir of each bin")
-	}
-	tanks := d.used(*reservoir)
-	if !Holds(bins, tanks) {
-		return nil, fmt.Errorf("bin %q stands on two reservoirs: mend the table", splitLevel(bins, tanks))
-	}
-	sums, counts := make([]float64, len(tanks.Levels)), make([]float64, len(tanks.Levels))
-	for b, row := range up.first {
-		sums[tanks.Of[row]] += means[b]
-		counts[tanks.Of[row]]++
-	}
-	for r := range sums {
-		sums[r] /= counts[r]
-	}
-	up.first, up.names = firstRows(tanks), tanks.Levels
-	s.Reservoir = up.stratum(PerReservoir, nil, sums)
-	return s, nil
+	return strata, nil
 }
 
-// binMeans gives each bin's adjusted mean, also where no row is left over.
-func (d *Design) binMeans(y []float64) ([]float64, error) {
-	f, err := d.fit(y)
-	if err != nil {
-		return nil, err
+var errNoReservoir = errors.New("a treatment is set per reservoir: name the reservoir of each bin")
+
+// named lists the treatments that are set per the unit.
+func named(treatments []Treatment, unit Unit) []string {
+	var names []string
+	for _, t := range treatments {
+		if t.SetPer == unit {
+			names = append(names, t.Name)
+		}
 	}
-	means := make([]float64, len(d.Factors[d.bin].Levels))
-	for b := range means {
-		means[b] = f.Linear(d.Weights(At{d.bin, b})).Value
-	}
-	return means, nil
+	return names
 }
 
-// climb makes the terms of a stratum out of those of the plants.
-type climb struct {
+// unitTerms makes the terms of a stratum of whole units out of those of the plants.
+type unitTerms struct {
 	first []int // a row of each unit
 	names []string
 	terms Terms
 }
 
-func (c climb) stratum(unit Unit, holder *Factor, means []float64) *Stratum {
-	s := &Stratum{Unit: unit, Names: c.names, Means: means}
-	t := Terms{Interactions: c.terms.Interactions, Block: c.block()}
+func wholeUnits(units Factor, t Terms) unitTerms {
+	return unitTerms{first: firstRows(units), names: units.Levels, terms: t}
+}
+
+func (u unitTerms) stratum(unit Unit, holder *Factor, y Response) *Stratum {
+	s := &Stratum{Unit: unit, Treatments: named(u.terms.Treatments, unit), Names: u.names}
+	t := Terms{Interactions: u.terms.Interactions, Block: u.block()}
 	held := false
-	for _, tr := range c.terms.Treatments {
+	for _, tr := range u.terms.Treatments {
 		switch tr.SetPer {
 		case unit:
-			t.Treatments = append(t.Treatments, Treatment{c.pick(tr.Factor), PerPlant})
+			t.Treatments = append(t.Treatments, Treatment{u.pick(tr.Factor), PerPlant})
 		case PerReservoir:
 			held = true
-			t.Treatments = append(t.Treatments, Treatment{c.pick(tr.Factor), PerReservoir})
+			t.Treatments = append(t.Treatments, Treatment{u.pick(tr.Factor), PerReservoir})
 		}
 	}
 	if held {
 		if holder == nil {
-			s.Err = errors.New("a treatment is set per reservoir: name the reservoir of each bin")
+			s.Err = errNoReservoir
 			return s
 		}
-		h := c.pick(*holder)
+		h := u.pick(*holder)
 		t.Bin = &h
 	}
-	if s.Design, s.Err = NewDesign(len(means), t); s.Err != nil {
+	d, err := NewDesign(len(u.first), t)
+	if err != nil {
+		s.Err = err
 		return s
 	}
-	s.Fit, s.Err = s.Design.Fit(means)
+	s.fit(d, y)
+	s.test()
 	return s
 }
 
 // pick is a factor over the units.
-func (c climb) pick(f Factor) Factor {
-	of := make([]int, len(c.first))
-	for u, row := range c.first {
-		of[u] = f.Of[row]
+func (u unitTerms) pick(f Factor) Factor {
+	of := make([]int, len(u.first))
+	for i, row := range u.first {
+		of[i] = f.Of[row]
 	}
 	return Factor{Name: f.Name, Levels: f.Levels, Of: of}
 }
 
 // block is the block over the units, nil where a unit lies in two.
-func (c climb) block() *Factor {
-	b := c.terms.Block
-	if b == nil || c.terms.Bin == nil || !Holds(*c.terms.Bin, *b) {
+func (u unitTerms) block() *Factor {
+	b := u.terms.Block
+	if b == nil || u.terms.Bin == nil || !Holds(*u.terms.Bin, *b) {
 		return nil
 	}
-	over := c.pick(*b)
+	over := u.pick(*b)
 	return &over
 }
 
@@ -167,11 +173,10 @@ func firstRows(f Factor) []int {
 	return first
 }
 
-// BetweenBins estimates the slope of bins' means on bins' mean light: the means
-// adjusted by the model without light, on light, block and the treatments that
-// bins hold, weight one each. adjust tells which of these to take in; a
-// treatment that acts through light belongs out.
-func BetweenBins(n int, t Terms, y []float64, adjust func(name string) bool) (Estimate, error) {
+// BetweenBins estimates the slope of what the response makes of whole bins, by
+// the model without light, on the bins' mean light and block. Treatments that
+// bins hold are not adjusted for.
+func BetweenBins(n int, t Terms, y Response) (Estimate, error) {
 	if t.Bin == nil || t.Light == nil {
 		return Estimate{}, errors.New("a slope between bins needs bins and light")
 	}
@@ -181,35 +186,23 @@ func BetweenBins(n int, t Terms, y []float64, adjust func(name string) bool) (Es
 	if err != nil {
 		return Estimate{}, err
 	}
-	means, err := d.binMeans(y)
-	if err != nil {
-		return Estimate{}, err
-	}
 	bins := d.Factors[d.bin]
-	up := climb{first: firstRows(bins), terms: t}
-	above := Terms{Block: up.block(), Interactions: t.Interactions}
-	for i, tr := range t.Treatments {
-		if d.units[i] != PerPlant && adjust(tr.Name) {
-			above.Treatments = append(above.Treatments, Treatment{up.pick(tr.Factor), PerPlant})
-		}
+	above, err := y.over(d, bins)
+	if err != nil {
+		return Estimate{}, err
 	}
-	sums, counts := make([]float64, len(means)), make([]float64, len(means))
-	for i, b := range bins.Of {
-		sums[b] += light[i]
-		counts[b]++
-	}
+	sums, plants := Totals(bins, light, nil)
 	for b := range sums {
-		sums[b] /= counts[b]
+		sums[b] /= plants[b]
 	}
-	above.Light = &Variable{"light", sums}
-	over, err := NewDesign(len(means), above)
+	over, err := NewDesign(len(sums), Terms{Block: wholeUnits(bins, t).block(), Light: &Variable{"light", sums}})
 	if err != nil {
 		return Estimate{}, err
 	}
-	f, err := over.Fit(means)
+	f, err := above.fit(over)
 	if err != nil {
 		return Estimate{}, err
 	}
-	slope, _ := f.Slope(KindLight, "light")
+	slope, _ := Slope(f, over, KindLight, "light")
 	return slope, nil
 }

@@ -41,15 +41,15 @@ func racks(seed uint64) (Terms, *Factor, []float64) {
 func TestThreeStrataAreThoseOfPlainMeans(t *testing.T) {
 	t.Parallel()
 	terms, tanks, y := racks(1)
-	s, err := FitStrata(len(y), terms, tanks, y)
+	s, err := FitStrata(len(y), terms, tanks, Quantities(y))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Bin.Err != nil || s.Reservoir.Err != nil {
-		t.Fatal(s.Bin.Err, s.Reservoir.Err)
+	if s[1].Err != nil || s[2].Err != nil {
+		t.Fatal(s[1].Err, s[2].Err)
 	}
 	binMean, tankMean := averages(y, terms.Bin.Of), averages(y, tanks.Of)
-	for b, m := range s.Bin.Means {
+	for b, m := range s[1].Response.(Quantities) {
 		near(t, "bin mean", m, binMean[b], 1e-13, 1)
 	}
 	// Lamps within reservoirs: pairs of bins, 4 of them, so F = t² of the paired difference on 3 df.
@@ -58,22 +58,22 @@ func TestThreeStrataAreThoseOfPlainMeans(t *testing.T) {
 		d = append(d, binMean[2*r+1]-binMean[2*r])
 	}
 	m, sd := MeanSD(d)
-	lamp := find(t, s.Bin.Fit.Partial(), "lamp")
-	near(t, "lamp F", lamp.F, m*m/(sd*sd/4), 1e-11, 0)
+	lamp := find(t, s[1].Tests, "lamp")
+	near(t, "lamp F", lamp.Value, m*m/(sd*sd/4), 1e-11, 0)
 	if lamp.DF != [2]float64{1, 3} {
 		t.Errorf("lamp df %v, want 1, 3", lamp.DF)
 	}
 	// Feeds within blocks: pairs of reservoirs, 2 of them, 1 df.
 	m, sd = MeanSD([]float64{tankMean[1] - tankMean[0], tankMean[3] - tankMean[2]})
-	feed := find(t, s.Reservoir.Fit.Partial(), "feed")
-	near(t, "feed F", feed.F, m*m/(sd*sd/2), 1e-11, 0)
+	feed := find(t, s[2].Tests, "feed")
+	near(t, "feed F", feed.Value, m*m/(sd*sd/2), 1e-11, 0)
 	if feed.DF != [2]float64{1, 1} {
 		t.Errorf("feed df %v, want 1, 1", feed.DF)
 	}
-	if u := s.Bin.Families()[0]; u.Unit != PerBin || u.Treatment != "lamp" {
+	if u := s[1].Families()[0]; u.Unit != PerBin || u.Treatment != "lamp" {
 		t.Errorf("family %+v", u)
 	}
-	if got := find(t, s.Plant.Partial(), "medium").DF; got != [2]float64{1, 23} {
+	if got := find(t, s[0].Tests, "medium").DF; got != [2]float64{1, 23} {
 		t.Errorf("medium df %v, want 1, 23", got)
 	}
 }
@@ -102,23 +102,23 @@ func TestOneBinALevelIsNotTested(t *testing.T) {
 	bin := factorOf("bin", "a", "a", "a", "b", "b", "b")
 	feed := factorOf("feed", "p", "p", "p", "q", "q", "q")
 	y := []float64{1, 2, 4, 8, 9, 6}
-	s, err := FitStrata(6, Terms{Bin: &bin, Treatments: []Treatment{{feed, PerBin}}}, nil, y)
+	s, err := FitStrata(6, Terms{Bin: &bin, Treatments: []Treatment{{feed, PerBin}}}, nil, Quantities(y))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Plant == nil || s.Bin.Fit != nil || !errors.Is(s.Bin.Err, ErrTooFew) {
-		t.Errorf("plant %v, bin %+v", s.Plant, s.Bin)
+	if s[0].Err != nil || s[1].Model != nil || !errors.Is(s[1].Err, ErrTooFew) {
+		t.Errorf("plant %v, bin %+v", s[0], s[1])
 	}
 	// One plant in each bin: no plant stratum, but the bins stand.
 	single := factorOf("bin", "a", "b", "c", "d", "e", "f")
-	s, err = FitStrata(6, Terms{Bin: &single, Treatments: []Treatment{{feed, PerBin}}}, nil, y)
+	s, err = FitStrata(6, Terms{Bin: &single, Treatments: []Treatment{{feed, PerBin}}}, nil, Quantities(y))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !errors.Is(s.PlantErr, ErrTooFew) || s.Bin.Err != nil {
-		t.Fatalf("plant %v, bin %v", s.PlantErr, s.Bin.Err)
+	if !errors.Is(s[0].Err, ErrTooFew) || s[1].Err != nil {
+		t.Fatalf("plant %v, bin %v", s[0].Err, s[1].Err)
 	}
-	near(t, "F", s.Bin.Fit.Partial()[0].F, fitted(t, Terms{Treatments: []Treatment{{feed, PerPlant}}}, y).Partial()[0].F, 1e-12, 0)
+	near(t, "F", s[1].Tests[0].Value, must(fitted(t, Terms{Treatments: []Treatment{{feed, PerPlant}}}, y).Partial())[0].Value, 1e-12, 0)
 }
 
 // Light that differs within and between bins: the slope within bins is the
@@ -138,7 +138,7 @@ func TestSlopesWithinAndBetweenBins(t *testing.T) {
 	}
 	bins := factorOf("bin", bin...)
 	terms := Terms{Bin: &bins, Light: &Variable{"light", light}}
-	got, err := BetweenBins(len(y), terms, y, func(string) bool { return true })
+	got, err := BetweenBins(len(y), terms, Quantities(y))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -152,7 +152,7 @@ func TestSlopesWithinAndBetweenBins(t *testing.T) {
 	if got.DF != 3 {
 		t.Errorf("df %g, want bins − 2 = 3", got.DF)
 	}
-	within, ok := fitted(t, terms, y).Slope(KindLight, "light")
+	within, ok := slopeOf(fitted(t, terms, y), KindLight, "light")
 	if !ok || math.Abs(within.Value-2) > 0.2 || math.Abs(got.Value-0.5) > 0.2 {
 		t.Errorf("within %g, between %g, want about 2 and 0.5", within.Value, got.Value)
 	}

@@ -102,3 +102,26 @@ func near(tb testing.TB, what string, got, want, tolerance, scale float64) {
 		tb.Errorf("%s: got %.17g, want %.17g (off by %.2g)", what, got, want, got/want-1)
 	}
 }
+
+// must is the value of a call that cannot fail here.
+func must[T any](v T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return v
+}
+
+// leastSquares is the fit of a stratum of quantities.
+func leastSquares(s *Stratum) *Fit { return s.Model.(*Fit) }
+
+func slopeOf(f *Fit, kind Kind, name string) (Estimate, bool) { return Slope(f, f.Design, kind, name) }
+
+// plants is the plants' stratum of a response.
+func plants(t *testing.T, terms Terms, y Response) *Stratum {
+	t.Helper()
+	strata, err := FitStrata(len(terms.Treatments[0].Of), terms, nil, y)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strata[0]
+}

@@ -47,11 +47,9 @@ func Agree(list []Estimate) Agreement {
 		share := 1 - w/sum
 		lambda += share * share / e.DF
 	}
-	a := Agreement{Q: q, Test: Test{DF: [2]float64{k - 1, (k*k - 1) / (3 * lambda)}, OK: true}}
-	a.F = q / (k - 1) / (1 + 2*(k-2)*lambda/(k*k-1))
-	if lambda > 0 {
-		a.P = fUpper(a.F, a.DF[0], a.DF[1])
-	} else {
+	a := Agreement{Q: q, Test: Test{DF: [2]float64{k - 1, (k*k - 1) / (3 * lambda)}}}
+	a.f(q / (k - 1) / (1 + 2*(k-2)*lambda/(k*k-1)))
+	if !(lambda > 0) {
 		a.P = distuv.ChiSquared{K: k - 1}.Survival(q)
 	}
 	return a

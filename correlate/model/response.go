@@ -1,0 +1,161 @@
+package model
+
+import (
+	"errors"
+	"math"
+)
+
+// Response is what a model explains, a value a row: Quantities, Counts or
+// Answers. Each kind is fitted in its own way and has its own way of adding up
+// over whole units.
+type Response interface {
+	// fit fits the response over a design's rows.
+	fit(d *Design) (Model, error)
+
+	// over is the response of whole units, each a union of the design's bins.
+	over(d *Design, units Factor) (Response, error)
+}
+
+// Model is a fitted model as the analysis sees it, whatever it explains.
+type Model interface {
+	// Linear estimates the linear function wᵀβ of the coefficients.
+	Linear(w []float64) Estimate
+
+	// Partial tests every effect but the intercept, in the design's order, beside
+	// all effects that do not contain it.
+	Partial() ([]Test, error)
+
+	// Coefficients lists the coefficients in the design's order.
+	Coefficients() ([]Coefficient, error)
+
+	// pairs tests the differences wᵀβ among as many means as are compared with one
+	// another, and leaves those out that have no test.
+	pairs(list []Difference, means int) ([]Pair, error)
+}
+
+// Permutable is a model whose residuals and labels can be dealt anew.
+type Permutable interface {
+	Model
+
+	// remains are the residuals and the model's orthonormal columns; nil where the
+	// fit is exact.
+	remains() (e []float64, q [][]float64)
+
+	redealing(dealt []int) *redealing
+}
+
+// Quantities are fitted by least squares. Those of whole units are the bins'
+// adjusted means, averaged over the unit's bins, weight one each.
+type Quantities []float64
+
+func (y Quantities) fit(d *Design) (Model, error) {
+	f, err := d.Fit(y)
+	if err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// over needs no row to spare.
+func (y Quantities) over(d *Design, units Factor) (Response, error) {
+	f, err := d.fit(y)
+	if err != nil {
+		return nil, err
+	}
+	means, bins := make(Quantities, len(units.Levels)), make([]float64, len(units.Levels))
+	for b, row := range firstRows(d.Factors[d.bin]) {
+		u := units.Of[row]
+		means[u] += f.Linear(d.Weights(At{d.bin, b})).Value
+		bins[u]++
+	}
+	for u := range means {
+		means[u] /= bins[u]
+	}
+	return means, nil
+}
+
+// Counts are fitted by quasi-likelihood. Those of whole units are totals, with
+// the plants that were counted (or their exposure) as exposure, so that the
+// dispersion is that between units.
+type Counts struct {
+	Y        []float64
+	Exposure []float64 // nil: every row counts alike
+}
+
+func (y Counts) fit(d *Design) (Model, error) {
+	f, err := d.Count(y.Y, y.Exposure)
+	if err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+func (y Counts) over(_ *Design, units Factor) (Response, error) {
+	counts, exposures := Totals(units, y.Y, y.Exposure)
+	return Counts{counts, exposures}, nil
+}
+
+// Answers, 1 or 0 a row, are fitted by penalised logistic regression. There is no
+// model of the answers of whole units: DealShares compares these.
+type Answers []float64
+
+func (y Answers) fit(d *Design) (Model, error) {
+	f, err := d.Logistic(y)
+	if err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+func (y Answers) over(*Design, Factor) (Response, error) {
+	return nil, errors.New("answers of whole bins or reservoirs have no model: compare their shares")
+}
+
+// Totals adds up values and exposures over the levels of a factor; without
+// exposure each row has one, so that the total is of plants.
+func Totals(f Factor, y, exposure []float64) (totals, exposures []float64) {
+	if len(y) != len(f.Of) || exposure != nil && len(exposure) != len(y) {
+		panic("model: the values' length differs from the number of rows")
+	}
+	totals, exposures = make([]float64, len(f.Levels)), make([]float64, len(f.Levels))
+	for i, l := range f.Of {
+		totals[l] += y[i]
+		if exposure == nil {
+			exposures[l]++
+		} else {
+			exposures[l] += exposure[i]
+		}
+	}
+	return totals, exposures
+}
+
+// Slope estimates the coefficient of a covariate or of light in a model of the design.
+func Slope(m Model, d *Design, kind Kind, name string) (e Estimate, ok bool) {
+	effect, ok := d.Effect(kind, name)
+	if !ok {
+		return Estimate{}, false
+	}
+	w := make([]float64, len(d.Columns))
+	w[effect.First] = 1
+	return m.Linear(w), true
+}
+
+// Beside fits the stratum's response with one more covariate beside the others
+// and gives its estimate with its variance inflation.
+func (s *Stratum) Beside(name string, x []float64) (e Estimate, vif float64, err error) {
+	d := *s.Design
+	d.Columns = append([]Column(nil), d.Columns...)
+	d.Effects = append([]Effect(nil), d.Effects...)
+	if err := d.number(name, KindCovariate, x); err != nil {
+		return Estimate{}, 0, err
+	}
+	with, err := s.Response.fit(&d)
+	if err != nil {
+		return Estimate{}, 0, err
+	}
+	if e, _ = Slope(with, &d, KindCovariate, name); math.IsInf(e.Value, 0) {
+		return Estimate{}, 0, errors.New("one of its two sides has no event: the ratio has no estimate")
+	}
+	vif, err = d.Inflation(len(d.Columns) - 1)
+	return e, vif, err
+}
