@@ -206,7 +206,7 @@ func (s *sample) groups(r *OutcomeResult, d *model.Design, m model.Means) {
 		if e := m.Adjusted[i]; analysis.Known(e.Value) != nil {
 			g.AdjustedMean = analysis.Known(s.back(e.Value))
 			if m.Within == 0 {
-				g.CI95 = s.backPair(interval(e))
+				g.CI95 = s.backPair(analysis.Interval(e))
 			}
 		}
 		if m.Letters != nil {

@@ -7,16 +7,19 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/rivo/uniseg"
+
 	"parstead/correlate/model"
+	"parstead/correlate/several"
 )
 
-// several is made-up trials without any effect, changed by change where given.
-func several(t *testing.T, n int, change func(k int, trial *Trial)) []Trial {
+// madeUp is trials without any effect, changed by change where given.
+func madeUp(t *testing.T, n int, change func(k int, trial *several.Trial)) []several.Trial {
 	t.Helper()
-	trials := make([]Trial, n)
+	trials := make([]several.Trial, n)
 	for k := range trials {
 		in := rack(uint64(40+k), 6, 18)
-		trials[k] = Trial{
+		trials[k] = several.Trial{
 			Name: fmt.Sprint("trial ", k+1), Folder: fmt.Sprint("folder", k+1), Days: 90, Window: "the whole trial", WindowDays: 90, Input: in,
 		}
 		if change != nil {
@@ -27,18 +30,18 @@ func several(t *testing.T, n int, change func(k int, trial *Trial)) []Trial {
 	return trials
 }
 
-func compared(t *testing.T, trials []Trial) *Compared {
+func compared(t *testing.T, trials []several.Trial) *several.Compared {
 	t.Helper()
-	c, err := Compare(trials)
+	c, err := several.Compare(trials)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return c
 }
 
-func (c *Compared) pair(t *testing.T, a, b string) ComparedEffect {
+func pairOf(t *testing.T, c *several.Compared, a, b string) several.ComparedEffect {
 	t.Helper()
-	i := slices.IndexFunc(c.Comparisons, func(e ComparedEffect) bool { return e.A == a && e.B == b })
+	i := slices.IndexFunc(c.Comparisons, func(e several.ComparedEffect) bool { return e.A == a && e.B == b })
 	if i < 0 {
 		t.Fatalf("no %s against %s", a, b)
 	}
@@ -50,7 +53,7 @@ func (c *Compared) pair(t *testing.T, a, b string) ComparedEffect {
 // sources; those formulas have oracles of their own.
 func TestCompareThreeTrials(t *testing.T) {
 	t.Parallel()
-	trials := several(t, 3, nil)
+	trials := madeUp(t, 3, nil)
 	c := compared(t, trials)
 	if len(c.Comparisons) != 4 || len(c.Light) != 1 {
 		t.Fatalf("%d comparisons and %d slopes", len(c.Comparisons), len(c.Light))
@@ -106,7 +109,7 @@ func TestCompareThreeTrials(t *testing.T) {
 // into what trials are compared and pooled by, and not into the trial's own line.
 func TestCompareAddsErrorOfLightsScale(t *testing.T) {
 	t.Parallel()
-	exact, rough := compared(t, several(t, 2, nil)), compared(t, several(t, 2, func(_ int, trial *Trial) { trial.Input.Light.Scale = 0.2 }))
+	exact, rough := compared(t, madeUp(t, 2, nil)), compared(t, madeUp(t, 2, func(_ int, trial *several.Trial) { trial.Input.Light.Scale = 0.2 }))
 	a, b := exact.Light[0], rough.Light[0]
 	if *a.Trials[0].SE != *b.Trials[0].SE {
 		t.Error("a trial's own line changed")
@@ -131,7 +134,7 @@ func TestCompareAddsErrorOfLightsScale(t *testing.T) {
 // A trial that lists its levels the other way round is turned, its result not.
 func TestCompareTurnsLevels(t *testing.T) {
 	t.Parallel()
-	flip := func(k int, trial *Trial) {
+	flip := func(k int, trial *several.Trial) {
 		if k == 1 {
 			m := &trial.Input.Treatments[0]
 			slices.Reverse(m.Levels)
@@ -145,8 +148,8 @@ func TestCompareTurnsLevels(t *testing.T) {
 			}
 		}
 	}
-	trials := several(t, 2, flip)
-	e := compared(t, trials).pair(t, "coir", "bark")
+	trials := madeUp(t, 2, flip)
+	e := pairOf(t, compared(t, trials), "coir", "bark")
 	own := trials[1].Result.Outcomes[0]
 	i := slices.IndexFunc(own.Comparisons, func(k Comparison) bool { return k.A == "bark" && k.B == "coir" })
 	if i < 0 || own.Comparisons[i].Verdict != Smaller {
@@ -163,8 +166,8 @@ func TestCompareTurnsLevels(t *testing.T) {
 // What trials say together in words.
 func TestCompareSays(t *testing.T) {
 	t.Parallel()
-	shift := func(by ...float64) func(int, *Trial) {
-		return func(k int, trial *Trial) {
+	shift := func(by ...float64) func(int, *several.Trial) {
+		return func(k int, trial *several.Trial) {
 			m := trial.Input.Treatments[0]
 			for i := range m.Codes {
 				if m.Levels[m.Codes[i]] == "coir" {
@@ -183,7 +186,7 @@ func TestCompareSays(t *testing.T) {
 		{[]float64{-4, -4}, []string{"smaller with coir than with bark in both trials.", "apart by "}},
 		{[]float64{0, 0}, []string{"Shown in neither trial."}},
 	} {
-		e := compared(t, several(t, len(c.by), shift(c.by...))).pair(t, "coir", "bark")
+		e := pairOf(t, compared(t, madeUp(t, len(c.by), shift(c.by...))), "coir", "bark")
 		for _, want := range c.want {
 			if !strings.Contains(e.Says, want) {
 				t.Errorf("%v: no %q in %q", c.by, want, e.Says)
@@ -197,13 +200,13 @@ func TestCompareAgreement(t *testing.T) {
 	t.Parallel()
 	shown, not, close := 0, 0, 0
 	for step := range 16 {
-		e := compared(t, several(t, 2, func(k int, trial *Trial) {
+		e := pairOf(t, compared(t, madeUp(t, 2, func(k int, trial *several.Trial) {
 			for i, code := range trial.Input.Treatments[0].Codes {
 				if code == 1 {
 					trial.Input.Outcomes[0].Values[i] += float64(k*step) * 0.12
 				}
 			}
-		})).pair(t, "coir", "bark")
+		})), "coir", "bark")
 		differ := strings.Contains(e.Says, "The trials differ by more than their own errors explain")
 		if p := e.Agreement.P; differ != (p < 0.05) || differ == strings.Contains(e.Says, "is not shown") || differ == (e.Agreement.SmallestDetectable != nil) {
 			t.Errorf("p %g: %q", p, e.Says)
@@ -225,36 +228,36 @@ func TestCompareAgreement(t *testing.T) {
 // sentence says why.
 func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 	t.Parallel()
-	second := func(f func(*Trial)) func(int, *Trial) {
-		return func(k int, trial *Trial) {
+	second := func(f func(*several.Trial)) func(int, *several.Trial) {
+		return func(k int, trial *several.Trial) {
 			if k == 1 {
 				f(trial)
 			}
 		}
 	}
-	positive := func(trial *Trial) {
+	positive := func(trial *several.Trial) {
 		for i, v := range trial.Input.Outcomes[0].Values {
 			trial.Input.Outcomes[0].Values[i] = math.Abs(v) + 1
 		}
 	}
 	for _, c := range []struct {
 		name   string
-		change func(int, *Trial)
+		change func(int, *several.Trial)
 		effect string // why treatments are not pooled; "" where they are
 		light  string
 	}{
-		{"scale", second(func(x *Trial) { positive(x); x.Input.Outcomes[0].Scale = Log }), "the scale is natural in trial 1 and log in trial 2", "the scale is natural"},
-		{"unit", second(func(x *Trial) { x.Input.Outcomes[0].Unit = "mg" }), "unit is g in trial 1 and mg in trial 2", "unit is g"},
-		{"basis", second(func(x *Trial) { x.Input.Outcomes[0].Basis = "dry" }), "the basis is not said in trial 1 and dry in trial 2", "the basis is"},
-		{"only", second(func(x *Trial) { x.Input.Outcomes[0].OnlyText = "species = A" }), "the choice of plants is all in trial 1 and species = A in trial 2", "the choice of plants"},
-		{"start", second(func(x *Trial) {
+		{"scale", second(func(x *several.Trial) { positive(x); x.Input.Outcomes[0].Scale = Log }), "the scale is natural in trial 1 and log in trial 2", "the scale is natural"},
+		{"unit", second(func(x *several.Trial) { x.Input.Outcomes[0].Unit = "mg" }), "unit is g in trial 1 and mg in trial 2", "unit is g"},
+		{"basis", second(func(x *several.Trial) { x.Input.Outcomes[0].Basis = "dry" }), "the basis is not said in trial 1 and dry in trial 2", "the basis is"},
+		{"only", second(func(x *several.Trial) { x.Input.Outcomes[0].OnlyText = "species = A" }), "the choice of plants is all in trial 1 and species = A in trial 2", "the choice of plants"},
+		{"start", second(func(x *several.Trial) {
 			start := &Column{Name: "start_g"}
 			for i := range x.Input.Plants {
 				start.Values = append(start.Values, 1+float64((i*37)%50)/50)
 			}
 			x.Input.Outcomes[0].Start = start
 		}), "the starting value is none in trial 1 and start_g in trial 2", "the starting value is"},
-		{"exposure", func(k int, x *Trial) {
+		{"exposure", func(k int, x *several.Trial) {
 			o := &x.Input.Outcomes[0]
 			o.Kind, o.Scale = Count, ""
 			for i, v := range o.Values {
@@ -267,7 +270,7 @@ func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 				}
 			}
 		}, "the exposure is none in trial 1 and days in trial 2", "the exposure is"},
-		{"model", func(k int, x *Trial) {
+		{"model", func(k int, x *several.Trial) {
 			o := &x.Input.Outcomes[0]
 			o.Kind, o.Scale = YesNo, ""
 			for i, v := range o.Values {
@@ -281,16 +284,16 @@ func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 				x.Input.Light = nil
 			}
 		}, "the model is exact table in trial 1 and penalised logistic in trial 2", "-"},
-		{"length", second(func(x *Trial) { x.Days = 28 }), "the trial is 90 days in trial 1 and 28 in trial 2", "the trial is 90 days"},
-		{"window", second(func(x *Trial) { x.Window, x.WindowDays = "the first 28 days", 28 }), "", "the light window is the whole trial in trial 1 and the first 28 days in trial 2"},
-		{"window's length", second(func(x *Trial) { x.WindowDays = 60 }), "", "the light window is 90 days in trial 1 and 60 in trial 2"},
-		{"no light", second(func(x *Trial) { x.Input.Light = nil }), "it is adjusted for light in trial 1 and not in trial 2", "-"},
-		{"light elsewhere", second(func(x *Trial) {
+		{"length", second(func(x *several.Trial) { x.Days = 28 }), "the trial is 90 days in trial 1 and 28 in trial 2", "the trial is 90 days"},
+		{"window", second(func(x *several.Trial) { x.Window, x.WindowDays = "the first 28 days", 28 }), "", "the light window is the whole trial in trial 1 and the first 28 days in trial 2"},
+		{"window's length", second(func(x *several.Trial) { x.WindowDays = 60 }), "", "the light window is 90 days in trial 1 and 60 in trial 2"},
+		{"no light", second(func(x *several.Trial) { x.Input.Light = nil }), "it is adjusted for light in trial 1 and not in trial 2", "-"},
+		{"light elsewhere", second(func(x *several.Trial) {
 			for i := range x.Input.Light.Values {
 				x.Input.Light.Values[i] += 20
 			}
 		}), "", "where the response bends"},
-		{"replicate", second(func(x *Trial) {
+		{"replicate", second(func(x *several.Trial) {
 			m := &x.Input.Treatments[0]
 			for i, b := range x.Input.Bin.Codes {
 				m.Codes[i] = b % 3
@@ -299,9 +302,9 @@ func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 			x.Input.Treatments = x.Input.Treatments[:1]
 		}), "the replicate is plant in trial 1 and bin in trial 2", ""},
 	} {
-		got := compared(t, several(t, 2, c.change))
-		e := got.pair(t, "coir", "bark")
-		agree := func(what, why string, j Judged) {
+		got := compared(t, madeUp(t, 2, c.change))
+		e := pairOf(t, got, "coir", "bark")
+		agree := func(what, why string, j several.Judged) {
 			if why == "-" {
 				return
 			}
@@ -321,8 +324,8 @@ func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 // Odds ratios of rare answers have no interval that a mean could rest on.
 func TestCompareRareAnswers(t *testing.T) {
 	t.Parallel()
-	rotten := func(every int) func(int, *Trial) {
-		return func(k int, trial *Trial) {
+	rotten := func(every int) func(int, *several.Trial) {
+		return func(k int, trial *several.Trial) {
 			o := Outcome{Name: "rotten", Kind: YesNo}
 			for i := range trial.Input.Plants {
 				yes := 0.0
@@ -335,21 +338,21 @@ func TestCompareRareAnswers(t *testing.T) {
 			trial.Input.Treatments, trial.Input.Light = trial.Input.Treatments[:1], nil
 		}
 	}
-	if e := compared(t, several(t, 2, rotten(2))).pair(t, "coir", "bark"); e.Pooled == nil || e.Pooled.TheseTrials.Ratio == nil {
+	if e := pairOf(t, compared(t, madeUp(t, 2, rotten(2))), "coir", "bark"); e.Pooled == nil || e.Pooled.TheseTrials.Ratio == nil {
 		t.Errorf("frequent answers are not pooled: %q", e.Says)
 	} else {
 		approx(t, "odds ratio", e.Pooled.TheseTrials.Ratio, math.Sqrt(*e.Trials[0].Ratio**e.Trials[1].Ratio), 1e-12)
 	}
-	sound := func(k int, trial *Trial) { // nearly every answer is yes
+	sound := func(k int, trial *several.Trial) { // nearly every answer is yes
 		rotten(19)(k, trial)
 		for i, v := range trial.Input.Outcomes[0].Values {
 			trial.Input.Outcomes[0].Values[i] = 1 - v
 		}
 	}
-	if e := compared(t, several(t, 2, sound)).pair(t, "coir", "bark"); e.Pooled != nil {
+	if e := pairOf(t, compared(t, madeUp(t, 2, sound)), "coir", "bark"); e.Pooled != nil {
 		t.Errorf("rare noes are pooled: %q", e.Says)
 	}
-	e := compared(t, several(t, 2, rotten(19))).pair(t, "coir", "bark")
+	e := pairOf(t, compared(t, madeUp(t, 2, rotten(19))), "coir", "bark")
 	if e.Pooled != nil || !strings.Contains(e.Says, "fewer than 5 of one answer") && !strings.Contains(e.Says, "no estimate") {
 		t.Errorf("rare answers: %q", e.Says)
 	}
@@ -359,7 +362,7 @@ func TestCompareRareAnswers(t *testing.T) {
 // has the levels does not.
 func TestCompareFoundOnce(t *testing.T) {
 	t.Parallel()
-	c := compared(t, several(t, 2, func(k int, trial *Trial) {
+	c := compared(t, madeUp(t, 2, func(k int, trial *several.Trial) {
 		in := trial.Input
 		if k == 0 { // one bin a level
 			for i, b := range in.Bin.Codes {
@@ -385,10 +388,10 @@ func TestCompareFoundOnce(t *testing.T) {
 
 func TestCompareRefusesTheSameTrial(t *testing.T) {
 	t.Parallel()
-	if _, err := Compare(several(t, 1, nil)); err == nil {
+	if _, err := several.Compare(madeUp(t, 1, nil)); err == nil {
 		t.Error("one trial was compared")
 	}
-	trials := several(t, 2, func(k int, trial *Trial) {
+	trials := madeUp(t, 2, func(k int, trial *several.Trial) {
 		if k == 0 {
 			return
 		}
@@ -396,10 +399,10 @@ func TestCompareRefusesTheSameTrial(t *testing.T) {
 		*trial.Input = *first
 		trial.Input.Outcomes[0].Values[3] += 0.5 // a typing error mended in one copy
 	})
-	if _, err := Compare(trials); err == nil || !strings.Contains(err.Error(), "folder1 and folder2 hold the same harvest: name each trial once") {
+	if _, err := several.Compare(trials); err == nil || !strings.Contains(err.Error(), "folder1 and folder2 hold the same harvest: name each trial once") {
 		t.Errorf("%v", err)
 	}
-	trials = several(t, 2, func(k int, trial *Trial) {
+	trials = madeUp(t, 2, func(k int, trial *several.Trial) {
 		if k == 1 { // read when half of the harvest was weighed
 			*trial.Input = *rack(40, 6, 18)
 			for i := range trial.Input.Plants {
@@ -409,10 +412,10 @@ func TestCompareRefusesTheSameTrial(t *testing.T) {
 			}
 		}
 	})
-	if _, err := Compare(trials); err == nil {
+	if _, err := several.Compare(trials); err == nil {
 		t.Error("the same harvest, read early, was compared")
 	}
-	counts := several(t, 2, func(k int, trial *Trial) {
+	counts := madeUp(t, 2, func(k int, trial *several.Trial) {
 		o := Outcome{Name: "leaves", Kind: Count}
 		for i := range trial.Input.Plants {
 			o.Values = append(o.Values, float64(3+(i*7)%5))
@@ -422,7 +425,7 @@ func TestCompareRefusesTheSameTrial(t *testing.T) {
 			trial.Input.Row, trial.Input.Column = append(trial.Input.Row, 1+(i+k)%18), append(trial.Input.Column, 1)
 		}
 	})
-	if _, err := Compare(counts); err != nil {
+	if _, err := several.Compare(counts); err != nil {
 		t.Errorf("equal counts at other places: %v", err)
 	}
 }
@@ -430,14 +433,14 @@ func TestCompareRefusesTheSameTrial(t *testing.T) {
 // The same plants in a second season are no second answer.
 func TestCompareTheSamePlants(t *testing.T) {
 	t.Parallel()
-	c := compared(t, several(t, 2, func(_ int, trial *Trial) {
+	c := compared(t, madeUp(t, 2, func(_ int, trial *several.Trial) {
 		start := &Column{Name: "start_g"}
 		for i := range trial.Input.Plants {
 			start.Values = append(start.Values, 1+float64((i*37)%50)/50)
 		}
 		trial.Input.Outcomes[0].Start = start
 	}))
-	e := c.pair(t, "coir", "bark")
+	e := pairOf(t, c, "coir", "bark")
 	if e.Pooled != nil || !strings.Contains(e.NotPooled, "trial 1 and trial 2 hold the same plants") || !strings.Contains(strings.Join(c.Remarks, "\n"), "they are not two answers") {
 		t.Errorf("%q, %q", e.NotPooled, c.Remarks)
 	}
@@ -446,7 +449,7 @@ func TestCompareTheSamePlants(t *testing.T) {
 // Names with a percent sign or of several columns' width do no harm.
 func TestCompareOddNames(t *testing.T) {
 	t.Parallel()
-	c := compared(t, several(t, 2, func(_ int, trial *Trial) {
+	c := compared(t, madeUp(t, 2, func(_ int, trial *several.Trial) {
 		m := &trial.Input.Treatments[0]
 		m.Levels = []string{"20 %d", "100 %s of the dose that the label gives for plants under glass", "氧"}
 		trial.Name = "spring"
@@ -459,7 +462,7 @@ func TestCompareOddNames(t *testing.T) {
 		t.Errorf("%v\n%s", err, &text)
 	}
 	for line := range strings.Lines(text.String()) {
-		if width(strings.TrimRight(line, "\n")) > lineWidth {
+		if uniseg.StringWidth(strings.TrimRight(line, "\n")) > 80 {
 			t.Errorf("wide: %q", line)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/tables"
 )
 
 // currentOf is what bins' lamps drew, at 0.25 EUR a kWh, and the light that came of it
@@ -204,7 +205,7 @@ func TestElectricityUnknown(t *testing.T) {
 		t.Errorf("checks %+v", e.Checks)
 	}
 	var text bytes.Buffer
-	if err := WriteText(&text, r); err != nil {
+	if err := tables.WriteText(&text, r); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := json.Marshal(r); err != nil || strings.Contains(text.String(), "NaN") {

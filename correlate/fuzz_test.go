@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/rivo/uniseg"
+
+	"parstead/correlate/tables"
 )
 
 // odd are values that tables can hold.
@@ -139,11 +141,11 @@ func sound(t *testing.T, in *Input, opts Options) {
 		t.Fatal(err)
 	}
 	var text strings.Builder
-	if err := WriteText(&text, r); err != nil {
+	if err := tables.WriteText(&text, r); err != nil {
 		t.Fatal(err)
 	}
 	for line := range strings.SplitSeq(text.String(), "\n") {
-		if n := uniseg.StringWidth(line); n > lineWidth || strings.Contains(line, "%!") || strings.Contains(line, "NaN") {
+		if n := uniseg.StringWidth(line); n > 80 || strings.Contains(line, "%!") || strings.Contains(line, "NaN") {
 			t.Errorf("%d columns: %s", n, line)
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"parstead/correlate/next"
 	"parstead/correlate/power"
 )
 
@@ -86,11 +87,11 @@ func TestSizesReachTheirPower(t *testing.T) {
 		binSD, plantSD float64
 		perBin         int
 	}{{2, 0.1, 0.3, 12}, {3, 0.05, 0.4, 8}} {
-		next, err := Size(Ask{SD: &Difference{Value: c.plantSD}, BinSD: &Difference{Value: c.binSD}, PlantsPerBin: c.perBin, Levels: c.levels, Difference: &Difference{Value: 0.3}})
+		sized, err := next.Size(next.Ask{SD: &Difference{Value: c.plantSD}, BinSD: &Difference{Value: c.binSD}, PlantsPerBin: c.perBin, Levels: c.levels, Difference: &Difference{Value: 0.3}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		bins := *next.BinsPerLevel
+		bins := *sized.BinsPerLevel
 		cases = append(cases, size{fmt.Sprintf("masses, %d levels, %d bins each", c.levels, bins), func(rng *rand.Rand) (*Input, string) {
 			in := &Input{Bin: &Factor{Name: "bin"}}
 			level := Factor{Name: "level"}
@@ -109,7 +110,7 @@ func TestSizesReachTheirPower(t *testing.T) {
 			}
 			in.Treatments, in.Outcomes = []Treatment{{Factor: level, SetPer: PerBin}}, []Outcome{o}
 			return in, "level"
-		}, false, *next.Needs[1].Power})
+		}, false, *sized.Needs[1].Power})
 	}
 	for _, c := range []struct {
 		levels            int

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"parstead/correlate/model"
+	"parstead/correlate/next"
 	"parstead/correlate/power"
 )
 
@@ -33,17 +34,17 @@ func growth() *Input {
 	return in
 }
 
-func needs(t *testing.T, r *Result, a Ask) map[string]Need {
+func needs(t *testing.T, r *Result, a next.Ask) map[string]Need {
 	t.Helper()
-	next, reasons, err := Next(r, a)
+	sized, reasons, err := next.Trial(r, a)
 	if err != nil {
 		t.Fatal(err)
 	}
 	list := map[string]Need{}
-	if next == nil {
+	if sized == nil {
 		return list
 	}
-	for _, n := range next.Needs {
+	for _, n := range sized.Needs {
 		list[n.Treatment] = n
 	}
 	for _, checks := range reasons {
@@ -64,7 +65,7 @@ func TestNextTrialOfAPublishedOne(t *testing.T) {
 	if r.NextTrial == nil || r.NextTrial.PerLevel == nil || *r.NextTrial.PerLevel != 31 || r.NextTrial.BinsPerLevel != nil || r.NextTrial.Power != 0.8 {
 		t.Fatalf("%+v", r.NextTrial)
 	}
-	n := needs(t, r, Ask{})["group"]
+	n := needs(t, r, next.Ask{})["group"]
 	approx(t, "spread", n.SD, 0.623374627271536, 1e-12)
 	approx(t, "its lower limit", &n.SDCI95[0], 0.492852226569, 1e-9)
 	approx(t, "its upper limit", &n.SDCI95[1], 0.848497990895, 1e-9)
@@ -80,7 +81,7 @@ func TestNextTrialOfAPublishedOne(t *testing.T) {
 		t.Error(text)
 	}
 	// What is asked goes before what the trial says.
-	n = needs(t, r, Ask{Difference: &Difference{Value: 0.2, Share: true}, SD: &Difference{Value: 1, Share: false}, Levels: 2, Power: 0.9, Bins: 2})["group"]
+	n = needs(t, r, next.Ask{Difference: &Difference{Value: 0.2, Share: true}, SD: &Difference{Value: 1, Share: false}, Levels: 2, Power: 0.9, Bins: 2})["group"]
 	want, err := power.Means{Layout: power.Layout{Levels: 2}, SD: 1, Difference: 0.2 * 5.073}.Replicates(0.9)
 	if err != nil || *n.PerLevel != want || *n.RackHolds != 40 || n.DF != nil {
 		t.Errorf("%+v, want %d, %v", n, want, err)
@@ -100,7 +101,7 @@ func TestNextTrialByStratum(t *testing.T) {
 	if o.Name != "mass_g" {
 		t.Fatal(o.Name)
 	}
-	list := needs(t, r, Ask{})
+	list := needs(t, r, next.Ask{})
 	medium, level := list["medium"], list["level"]
 	if medium.Unit != "plant" || level.Unit != "bin" || medium.BinsPerLevel != nil || level.PerLevel != nil {
 		t.Fatalf("%+v\n%+v", medium, level)
@@ -119,44 +120,44 @@ func TestNextTrialByStratum(t *testing.T) {
 		t.Errorf("bins spread by %v, and a pair's error is %v", *level.SD, *c.SE)
 	}
 	approx(t, "parts of the spread of bins", level.SD, math.Hypot(*level.BinSD, *level.PlantSD/math.Sqrt(*level.PlantsPerBin)), 1e-9)
-	crowded := needs(t, r, Ask{PlantsPerBin: 400})["level"]
+	crowded := needs(t, r, next.Ask{PlantsPerBin: 400})["level"]
 	if *level.BinSD > 0 && *crowded.BinsPerLevel >= *level.BinsPerLevel || *crowded.SD < *crowded.BinSD {
 		t.Errorf("%d bins of many plants, %d of few", *crowded.BinsPerLevel, *level.BinsPerLevel)
 	}
 	// A log-normal outcome's relative spread is √(e^σ² − 1), about its geometric mean
 	// m it is m e^(σ²/2) √(e^σ² − 1) (Aitchison, Brown 1957, section 2.3).
-	given := needs(t, r, Ask{SD: &Difference{Value: 0.24, Share: true}, BinSD: &Difference{Value: 0.1, Share: true}, PlantsPerBin: 20})
+	given := needs(t, r, next.Ask{SD: &Difference{Value: 0.24, Share: true}, BinSD: &Difference{Value: 0.1, Share: true}, PlantsPerBin: 20})
 	plants, bins := math.Log(1+0.24*0.24), math.Log(1+0.1*0.1)
 	approx(t, "a spread of plants in per cent, on the log scale", given["medium"].SD, math.Sqrt(plants), 1e-12)
 	approx(t, "of bins", given["level"].SD, math.Sqrt(bins+plants/20), 1e-12)
 	grams := *medium.Mean * math.Exp(0.3*0.3/2) * math.Sqrt(math.Expm1(0.3*0.3))
-	approx(t, "in g", needs(t, r, Ask{SD: &Difference{Value: grams}})["medium"].SD, 0.3, 1e-12)
+	approx(t, "in g", needs(t, r, next.Ask{SD: &Difference{Value: grams}})["medium"].SD, 0.3, 1e-12)
 	// Counts and yes/no answers.
-	leaves := needs(t, r, Ask{Outcome: "leaves"})
+	leaves := needs(t, r, next.Ask{Outcome: "leaves"})
 	if n := leaves["medium"]; *n.PerLevel < 2 || *n.Power < 0.8 || *n.MonteCarloError > 0.01 || n.SD != nil || n.Dispersion == nil || n.CI95[0] >= *n.PerLevel || n.CI95[1] <= *n.PerLevel || n.SmallestRatio == nil {
 		t.Errorf("%+v", n)
 	}
-	again := needs(t, r, Ask{Outcome: "leaves"})
+	again := needs(t, r, next.Ask{Outcome: "leaves"})
 	if a, b := leaves["medium"], again["medium"]; *a.PerLevel != *b.PerLevel || *a.Power != *b.Power {
 		t.Error("the same question was answered otherwise")
 	}
 	if n := leaves["level"]; n.BinsPerLevel == nil || *n.Mean < 20**leaves["medium"].Mean {
 		t.Errorf("bins: %+v", n)
 	}
-	rotten := needs(t, r, Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
+	rotten := needs(t, r, next.Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
 	n := rotten["medium"]
 	s := power.Shares{A: n.Shares[1], B: n.Shares[0], Pairs: 3}
 	if math.Abs(n.Shares[1]-n.Shares[0]-0.2) > 1e-12 || s.Power(*n.PerLevel) < 0.8 || s.Power(*n.PerLevel-1) >= 0.8 {
 		t.Errorf("%+v", n)
 	}
 	share := *n.Mean
-	if n := needs(t, r, Ask{Outcome: "rotten", Difference: &Difference{Value: 2 * share}})["medium"]; n.Shares[0] != 0 || n.Ratio != nil || !strings.Contains(n.Says, "To settle shares of 0 % and") {
+	if n := needs(t, r, next.Ask{Outcome: "rotten", Difference: &Difference{Value: 2 * share}})["medium"]; n.Shares[0] != 0 || n.Ratio != nil || !strings.Contains(n.Says, "To settle shares of 0 % and") {
 		t.Errorf("%+v", n)
 	}
-	if n, ok := needs(t, r, Ask{Outcome: "rotten", Difference: &Difference{Value: 3 * share}})["medium"]; ok {
+	if n, ok := needs(t, r, next.Ask{Outcome: "rotten", Difference: &Difference{Value: 3 * share}})["medium"]; ok {
 		t.Errorf("shares below none: %+v", n)
 	}
-	_, reasons, err := Next(r, Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
+	_, reasons, err := next.Trial(r, next.Ask{Outcome: "rotten", Difference: &Difference{Value: 0.2}})
 	if err != nil || len(reasons[3]) != 1 || reasons[3][0].Of != "level" || !strings.Contains(reasons[3][0].Says, "tells nothing of how bins vary") {
 		t.Errorf("%v, %v", reasons, err)
 	}
@@ -206,43 +207,43 @@ func TestNoNextTrial(t *testing.T) {
 // What rests on no trial: R's power of t, and bins as replicates.
 func TestSize(t *testing.T) {
 	t.Parallel()
-	next, err := Size(Ask{SD: &Difference{Value: 1}, Difference: &Difference{Value: 1}, Power: 0.9})
-	if err != nil || *next.PerLevel != 23 || next.BinsPerLevel != nil {
-		t.Errorf("%+v, %v", next, err)
+	sized, err := next.Size(next.Ask{SD: &Difference{Value: 1}, Difference: &Difference{Value: 1}, Power: 0.9})
+	if err != nil || *sized.PerLevel != 23 || sized.BinsPerLevel != nil {
+		t.Errorf("%+v, %v", sized, err)
 	}
-	share, err := Size(Ask{SD: &Difference{Value: 0.2, Share: true}, Difference: &Difference{Value: 0.2, Share: true}, Power: 0.9})
+	share, err := next.Size(next.Ask{SD: &Difference{Value: 0.2, Share: true}, Difference: &Difference{Value: 0.2, Share: true}, Power: 0.9})
 	if err != nil || *share.PerLevel != 23 || !strings.Contains(share.Needs[0].Says, "20 % of the mean") {
 		t.Errorf("%+v, %v", share, err)
 	}
-	a := Ask{SD: &Difference{Value: 2}, Difference: &Difference{Value: 1.5}, BinSD: &Difference{Value: 0.8}, PlantsPerBin: 16, Bins: 6, Levels: 3}
-	next, err = Size(a)
+	a := next.Ask{SD: &Difference{Value: 2}, Difference: &Difference{Value: 1.5}, BinSD: &Difference{Value: 0.8}, PlantsPerBin: 16, Bins: 6, Levels: 3}
+	sized, err = next.Size(a)
 	if err != nil {
 		t.Fatal(err)
 	}
 	want, err := power.Means{Layout: power.Layout{Levels: 3}, SD: math.Sqrt(0.8*0.8 + 2.*2/16), Difference: 1.5}.Replicates(0.8)
-	if bins := next.Needs[1]; err != nil || *next.BinsPerLevel != want || *bins.RackHolds != 2 || *bins.Fits || model.Unit(bins.Unit) != model.PerBin {
+	if bins := sized.Needs[1]; err != nil || *sized.BinsPerLevel != want || *bins.RackHolds != 2 || *bins.Fits || model.Unit(bins.Unit) != model.PerBin {
 		t.Errorf("%+v, want %d, %v", bins, want, err)
 	}
-	if plants := next.Needs[0]; *plants.RackHolds != 32 || *plants.PerLevel != *next.PerLevel {
+	if plants := sized.Needs[0]; *plants.RackHolds != 32 || *plants.PerLevel != *sized.PerLevel {
 		t.Errorf("%+v", plants)
 	}
 	for _, c := range []struct {
-		a    Ask
+		a    next.Ask
 		want string
 	}{
-		{Ask{}, "needs the spread"},
-		{Ask{SD: a.SD, Difference: &Difference{}}, "the difference is 0"},
-		{Ask{SD: &Difference{}, Difference: a.Difference}, "the spread of plants is 0"},
-		{Ask{SD: a.SD, Difference: &Difference{Value: math.Inf(1)}}, "above zero"},
-		{Ask{SD: a.SD, Difference: a.Difference, Power: 1}, "no trial is certain"},
-		{Ask{SD: a.SD, Difference: a.Difference, Power: 0.05}, "which chance alone gives"},
-		{Ask{SD: a.SD, Difference: a.Difference, Levels: 1}, "1 levels"},
-		{Ask{SD: a.SD, Difference: &Difference{Value: 0.1, Share: true}}, "don't meet"},
-		{Ask{SD: a.SD, Difference: a.Difference, BinSD: a.BinSD}, "number of plants per bin"},
-		{Ask{SD: a.SD, Difference: &Difference{Value: 1e-5}}, "out of reach"},
-		{Ask{SD: a.SD, Difference: a.Difference, Bins: -1}, "above zero"},
+		{next.Ask{}, "needs the spread"},
+		{next.Ask{SD: a.SD, Difference: &Difference{}}, "the difference is 0"},
+		{next.Ask{SD: &Difference{}, Difference: a.Difference}, "the spread of plants is 0"},
+		{next.Ask{SD: a.SD, Difference: &Difference{Value: math.Inf(1)}}, "above zero"},
+		{next.Ask{SD: a.SD, Difference: a.Difference, Power: 1}, "no trial is certain"},
+		{next.Ask{SD: a.SD, Difference: a.Difference, Power: 0.05}, "which chance alone gives"},
+		{next.Ask{SD: a.SD, Difference: a.Difference, Levels: 1}, "1 levels"},
+		{next.Ask{SD: a.SD, Difference: &Difference{Value: 0.1, Share: true}}, "don't meet"},
+		{next.Ask{SD: a.SD, Difference: a.Difference, BinSD: a.BinSD}, "number of plants per bin"},
+		{next.Ask{SD: a.SD, Difference: &Difference{Value: 1e-5}}, "out of reach"},
+		{next.Ask{SD: a.SD, Difference: a.Difference, Bins: -1}, "above zero"},
 	} {
-		if _, err := Size(c.a); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := next.Size(c.a); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%+v: %v, want %q", c.a, err, c.want)
 		}
 	}
@@ -262,7 +263,7 @@ func TestNextTrialOfReservoirs(t *testing.T) {
 	}
 	in.Treatments[1].SetPer = PerReservoir
 	r := result(t, in, Options{})
-	level := needs(t, r, Ask{})["level"]
+	level := needs(t, r, next.Ask{})["level"]
 	if level.Unit != "reservoir" || level.ReservoirsPerLevel == nil || level.BinsPerLevel != nil || *level.DF != 2 || *level.RackHolds != 2 || r.NextTrial.BinsPerLevel != nil {
 		t.Errorf("%+v", level)
 	}
@@ -275,10 +276,10 @@ func TestNextTrialOfReservoirs(t *testing.T) {
 			t.Error(text)
 		}
 	}
-	if _, _, err := Next(r, Ask{Power: 2}); err == nil {
+	if _, _, err := next.Trial(r, next.Ask{Power: 2}); err == nil {
 		t.Error("a power of 2 was taken")
 	}
-	_, reasons, err := Next(r, Ask{Treatment: "level", PlantsPerBin: 3, SD: &Difference{Value: 1, Share: false}})
+	_, reasons, err := next.Trial(r, next.Ask{Treatment: "level", PlantsPerBin: 3, SD: &Difference{Value: 1, Share: false}})
 	if err != nil || len(reasons[0]) != 1 || !strings.Contains(reasons[0][0].Says, "takes its spread from the trial") {
 		t.Errorf("%v, %v", reasons, err)
 	}

@@ -9,19 +9,11 @@ import (
 	"parstead/correlate/model"
 )
 
-// interval is an estimate's single 95 % interval, absent where it has none.
-func interval(e model.Estimate) *[2]float64 {
-	if !e.OK() {
-		return nil
-	}
-	return analysis.KnownPair(e.CI95())
-}
-
 // slopeOf is an estimate as a slope with its test.
 func slopeOf(e model.Estimate) Slope {
 	s := Slope{Slope: analysis.Known(e.Value), DF: analysis.Known(e.DF)}
 	if e.OK() {
-		s.SE, s.CI95, s.P = analysis.Known(e.SE), interval(e), analysis.Known(e.P())
+		s.SE, s.CI95, s.P = analysis.Known(e.SE), analysis.Interval(e), analysis.Known(e.P())
 	}
 	return s
 }

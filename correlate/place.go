@@ -83,7 +83,7 @@ func (s *sample) edge(plants *model.Stratum) *Edge {
 		s.say("edge_vs_light", "", "the edge could not be looked at: %v", err)
 		return nil
 	}
-	result := &Edge{Estimate: analysis.Known(e.Value), CI95: interval(e), VIF: analysis.Known(vif)}
+	result := &Edge{Estimate: analysis.Known(e.Value), CI95: analysis.Interval(e), VIF: analysis.Known(vif)}
 	c := Check{Check: "edge_vs_light", Value: analysis.Known(vif), Says: "the edge can be told apart from what else is in the model"}
 	switch {
 	case s.terms.Light == nil:

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"parstead/correlate/model"
+	"parstead/correlate/next"
 )
 
 // planning collects what stratum i tells of its treatments.
@@ -188,5 +189,18 @@ func (s *sample) sharePlanning(r *OutcomeResult) {
 			f.Why = "the answer was the same for all plants: there is no share to start from"
 		}
 		r.Planning = append(r.Planning, f)
+	}
+}
+
+// next sizes a next trial for the primary outcomes of a trial's folder.
+func (in question) next(r *Result, opts Options) {
+	if in.Table {
+		return
+	}
+	r.Seed = opts.seedFor("next trial")
+	trial, reasons, _ := next.Trial(r, next.Ask{}) // nothing that could be invalid
+	r.NextTrial = trial
+	for i, checks := range reasons {
+		r.Outcomes[i].Checks = append(r.Outcomes[i].Checks, checks...)
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"parstead/cmd/parstead/harvest"
 	"parstead/correlate"
 	"parstead/correlate/report"
+	"parstead/correlate/several"
 )
 
 // compareCmd is parstead compare.
@@ -61,7 +62,7 @@ func (c *compareCmd) Run(e *env) error {
 		list[i] = h
 	}
 	harvest.SplitAlike(list)
-	trials := make([]correlate.Trial, len(list))
+	trials := make([]several.Trial, len(list))
 	for i, h := range list {
 		result, err := correlate.Analyse(e.ctx, h.Input, correlate.Options{Seed: c.Seed})
 		if err != nil {
@@ -69,7 +70,7 @@ func (c *compareCmd) Run(e *env) error {
 		}
 		trials[i] = h.Compared(c.Folders[i], export.Is(c.Folders[i]), result)
 	}
-	compared, err := correlate.Compare(trials)
+	compared, err := several.Compare(trials)
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,7 @@ import (
 	"parstead/cmd/parstead/export"
 	"parstead/cmd/parstead/racktest"
 	"parstead/correlate"
+	"parstead/correlate/several"
 )
 
 // twoSeasons are two demo trials of 28 days without readings: their light comes
@@ -53,7 +54,7 @@ func decoded[T any](t *testing.T, args ...string) (v T) {
 func TestCompare(t *testing.T) {
 	t.Parallel()
 	spring, autumn := twoSeasons(t)
-	c := decoded[correlate.Compared](t, "compare", spring, autumn)
+	c := decoded[several.Compared](t, "compare", spring, autumn)
 	if len(c.Trials) != 2 || c.Trials[0].Trial != spring || c.Trials[0].Days != 28 || c.Trials[0].LightWindow != "the whole trial" {
 		t.Fatalf("%+v", c.Trials)
 	}
@@ -61,7 +62,7 @@ func TestCompare(t *testing.T) {
 	for i, dir := range []string{spring, autumn} {
 		for _, o := range decoded[correlate.Result](t, "correlate", dir).Outcomes {
 			for _, k := range o.Comparisons {
-				at := slices.IndexFunc(c.Comparisons, func(e correlate.ComparedEffect) bool {
+				at := slices.IndexFunc(c.Comparisons, func(e several.ComparedEffect) bool {
 					return e.Outcome == o.Name && reflect.DeepEqual(e.Of, o.Of) && e.Treatment == k.Treatment && e.A == k.A && e.B == k.B
 				})
 				if at < 0 || len(c.Comparisons[at].Trials) != 2 {
@@ -75,7 +76,7 @@ func TestCompare(t *testing.T) {
 			if o.Light == nil {
 				continue
 			}
-			at := slices.IndexFunc(c.Light, func(s correlate.ComparedSlope) bool { return s.Outcome == o.Name && reflect.DeepEqual(s.Of, o.Of) })
+			at := slices.IndexFunc(c.Light, func(s several.ComparedSlope) bool { return s.Outcome == o.Name && reflect.DeepEqual(s.Of, o.Of) })
 			if at < 0 || !reflect.DeepEqual(c.Light[at].Trials[i].Slope, o.Light.Slope) {
 				t.Errorf("%s %v: the slope on light is another", o.Name, o.Of)
 			}
@@ -128,7 +129,7 @@ func TestCompareExports(t *testing.T) {
 	spring, autumn := twoSeasons(t)
 	files := filepath.Join(t.TempDir(), "spring-files")
 	must(t, winter, "", "export", spring, files)
-	folders, exports := decoded[correlate.Compared](t, "compare", spring, autumn), decoded[correlate.Compared](t, "compare", files, autumn)
+	folders, exports := decoded[several.Compared](t, "compare", spring, autumn), decoded[several.Compared](t, "compare", files, autumn)
 	if !exports.Trials[0].Exported || folders.Trials[0].Exported {
 		t.Error("which is an export is not told")
 	}

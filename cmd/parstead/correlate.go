@@ -11,6 +11,7 @@ import (
 	"parstead/cmd/parstead/harvest"
 	"parstead/correlate"
 	"parstead/correlate/analysis"
+	"parstead/correlate/tables"
 	"parstead/light"
 	"parstead/store"
 )
@@ -94,7 +95,7 @@ func (c *correlateCmd) Run(e *env) error {
 	if c.JSON {
 		err = printJSON(e.stdout, result)
 	} else {
-		err = correlate.WriteText(e.stdout, result)
+		err = tables.WriteText(e.stdout, result)
 	}
 	if err != nil {
 		return err

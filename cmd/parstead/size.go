@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"parstead/correlate"
+	"parstead/correlate/next"
 	"parstead/correlate/phrase"
 )
 
@@ -78,23 +79,23 @@ func (c *sizeCmd) Run(e *env) error {
 	if err := c.usage(); err != nil {
 		return err
 	}
-	var next *correlate.NextTrial
+	var sized *correlate.NextTrial
 	var err error
 	if c.Folder == "" {
-		if next, err = correlate.Size(c.ask()); err != nil {
+		if sized, err = next.Size(c.ask()); err != nil {
 			return err
 		}
-	} else if next, err = c.ofFolder(e); err != nil {
+	} else if sized, err = c.ofFolder(e); err != nil {
 		return err
 	}
 	if c.JSON {
-		return printJSON(e.stdout, next)
+		return printJSON(e.stdout, sized)
 	}
-	return correlate.WriteNext(e.stdout, next)
+	return next.WriteText(e.stdout, sized)
 }
 
-func (c *sizeCmd) ask() correlate.Ask {
-	return correlate.Ask{
+func (c *sizeCmd) ask() next.Ask {
+	return next.Ask{
 		Outcome: c.Outcome, Treatment: c.Treatment, Power: c.Power, Levels: c.Levels, Bins: c.Bins, PlantsPerBin: c.PlantsPerBin,
 		Difference: (*correlate.Difference)(c.Difference), SD: (*correlate.Difference)(c.SD), BinSD: (*correlate.Difference)(c.BinSD),
 	}
@@ -140,7 +141,7 @@ func (c *sizeCmd) ofFolder(e *env) (*correlate.NextTrial, error) {
 	if err != nil {
 		return nil, fmt.Errorf("correlate: %w", err)
 	}
-	next, reasons, err := correlate.Next(result, c.ask())
+	sized, reasons, err := next.Trial(result, c.ask())
 	if err != nil {
 		return nil, err
 	}
@@ -151,8 +152,8 @@ func (c *sizeCmd) ofFolder(e *env) (*correlate.NextTrial, error) {
 		}
 	}
 	switch {
-	case next != nil:
-		return next, nil
+	case sized != nil:
+		return sized, nil
 	case len(reasons) > 0:
 		return nil, errSaid
 	case !result.Computed():

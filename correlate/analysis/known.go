@@ -1,6 +1,10 @@
 package analysis
 
-import "math"
+import (
+	"math"
+
+	"parstead/correlate/model"
+)
 
 // Known is x for a result, absent where it is no finite number.
 func Known(x float64) *float64 {
@@ -16,4 +20,12 @@ func KnownPair(ci [2]float64) *[2]float64 {
 		return nil
 	}
 	return &ci
+}
+
+// Interval is an estimate's single 95 % interval, absent where it has none.
+func Interval(e model.Estimate) *[2]float64 {
+	if !e.OK() {
+		return nil
+	}
+	return KnownPair(e.CI95())
 }

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"cmp"
 	"slices"
 
 	"parstead/correlate/model"
@@ -134,6 +135,9 @@ type Contrast struct {
 	P          *float64    `json:"p,omitempty"`
 }
 
+// Value is the difference or the ratio.
+func (c *Contrast) Value() *float64 { return cmp.Or(c.Difference, c.Ratio) }
+
 // Comparison is level A against level B of a treatment. SE is on the analysed
 // scale: the natural log where the contrast is a ratio.
 type Comparison struct {
@@ -151,6 +155,9 @@ type Comparison struct {
 	Verdict            string      `json:"verdict,omitempty"`
 	SmallestDetectable *float64    `json:"smallest_detectable,omitempty"`
 }
+
+// Value is the difference or the ratio; nil where there is neither.
+func (c *Comparison) Value() *float64 { return cmp.Or(c.Difference, c.Ratio) }
 
 // The verdicts on a comparison.
 const (

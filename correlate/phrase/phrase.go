@@ -27,7 +27,7 @@ func Number(x float64) string {
 		rounded, _ := strconv.ParseFloat(strconv.FormatFloat(a, 'e', 2, 64), 64) // own text: never fails
 		text = strconv.FormatFloat(x, 'f', max(0, 2-int(math.Floor(math.Log10(rounded)))), 64)
 	}
-	return strings.ReplaceAll(text, "-", "−")
+	return Minus(text)
 }
 
 // Freedom writes degrees of freedom and other counts, whole where they are.

@@ -3,7 +3,8 @@ package report
 import (
 	"math"
 	"strconv"
-	"strings"
+
+	"parstead/correlate/phrase"
 )
 
 // axis maps values to a stretch of a picture.
@@ -127,12 +128,10 @@ func (a axis) word(v float64) string {
 	case a.yesNo:
 		return "no"
 	case a.share:
-		return minus(strconv.FormatFloat(100*v, 'g', 6, 64)) + " %"
+		return phrase.Minus(strconv.FormatFloat(100*v, 'g', 6, 64)) + " %"
 	}
-	return minus(strconv.FormatFloat(v, 'g', 6, 64))
+	return phrase.Minus(strconv.FormatFloat(v, 'g', 6, 64))
 }
-
-func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
 
 // below draws the axis under a plot that reaches from top to bottom, with ticks
 // of a size of text.

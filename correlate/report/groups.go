@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"parstead/correlate"
+
+	"parstead/correlate/phrase"
 )
 
 // groupRow is a group with the plants in it.
@@ -263,9 +265,9 @@ func (d groupPicture) alt() string {
 	for _, g := range d.shown() {
 		says := g.treatments + " " + g.level + ": " + g.units
 		if m := g.mean(); m != nil {
-			value, interval := unitAfter(number(*m), d.o.Unit), between(g.CI95)
+			value, interval := phrase.Unit(number(*m), d.o.Unit), phrase.Between(g.CI95)
 			if d.o.Kind == correlate.YesNo {
-				value, interval = percent(*m), sharesBetween(g.CI95)
+				value, interval = phrase.WholePercent(*m), phrase.SharesBetween(g.CI95)
 			}
 			if says += ", " + value; interval != "" {
 				says += " (" + interval + ")"

@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"parstead/correlate"
+
+	"parstead/correlate/phrase"
 )
 
 // The plot of a picture with one pair of axes, with a key at its right.
@@ -192,11 +194,11 @@ func (d lightPicture) alt() string {
 	for _, q := range d.points {
 		low, high = min(low, q.light), max(high, q.light)
 	}
-	says := fmt.Sprintf("Scatter of %s against light for %s, light from %s to %s.", d.o.title(), count(len(d.points), "plant", "plants"), number(low), unitAfter(number(high), d.light.Unit))
+	says := fmt.Sprintf("Scatter of %s against light for %s, light from %s to %s.", d.o.title(), count(len(d.points), "plant", "plants"), number(low), phrase.Unit(number(high), d.light.Unit))
 	if c := d.o.Curve; c != nil {
 		last := len(c.Light) - 1
 		says += fmt.Sprintf(" The curve goes from %s (%s to %s) to %s (%s to %s).", number(c.Value[0]), number(c.Low[0]), number(c.High[0]),
-			unitAfter(number(c.Value[last]), d.o.Unit), number(c.Low[last]), number(c.High[last]))
+			phrase.Unit(number(c.Value[last]), d.o.Unit), number(c.Low[last]), number(c.High[last]))
 	}
 	return says
 }

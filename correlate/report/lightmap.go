@@ -8,6 +8,8 @@ import (
 
 	"parstead/light"
 	"parstead/light/account"
+
+	"parstead/correlate/phrase"
 )
 
 // placeLight is the light of one position over the trial.
@@ -150,9 +152,9 @@ func (m lightMap) share(v float64) float64 {
 func (b *binLight) says() string {
 	says := "mean " + number(b.mean)
 	if !math.IsNaN(b.cv) {
-		says += ", CV " + percent(b.cv)
+		says += ", CV " + phrase.WholePercent(b.cv)
 	}
-	return says + ", error " + percent(b.error)
+	return says + ", error " + phrase.WholePercent(b.error)
 }
 
 func (m lightMap) draw(p pen) {
@@ -178,15 +180,15 @@ func (m lightMap) draw(p pen) {
 func cellNumber(v float64) string {
 	switch a := math.Abs(v); {
 	case a >= 1e5:
-		return minus(strconv.FormatFloat(v, 'e', 0, 64))
+		return phrase.Minus(strconv.FormatFloat(v, 'e', 0, 64))
 	case a >= 99.95:
-		return minus(strconv.FormatFloat(v, 'f', 0, 64))
+		return phrase.Minus(strconv.FormatFloat(v, 'f', 0, 64))
 	case a >= 9.995:
-		return minus(strconv.FormatFloat(v, 'f', 1, 64))
+		return phrase.Minus(strconv.FormatFloat(v, 'f', 1, 64))
 	case a == 0 || a >= 0.01:
-		return minus(strconv.FormatFloat(v, 'f', 2, 64))
+		return phrase.Minus(strconv.FormatFloat(v, 'f', 2, 64))
 	}
-	return minus(strconv.FormatFloat(v, 'e', 0, 64))
+	return phrase.Minus(strconv.FormatFloat(v, 'e', 0, 64))
 }
 
 func (m lightMap) alt() string {
@@ -195,7 +197,7 @@ func (m lightMap) alt() string {
 		b := m.bins[g.Name]
 		says := fmt.Sprintf("%s: mean %s, from %s to %s", g.Name, number(b.mean), number(b.low), number(b.high))
 		if !math.IsNaN(b.cv) {
-			says += ", CV " + percent(b.cv)
+			says += ", CV " + phrase.WholePercent(b.cv)
 		}
 		parts = append(parts, says+".")
 	}

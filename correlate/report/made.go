@@ -217,9 +217,9 @@ func (r *Report) water() string {
 // lasting writes a duration.
 func lasting(d time.Duration) string {
 	if d < time.Minute {
-		return short(d.Seconds()) + " s"
+		return phrase.Given(d.Seconds()) + " s"
 	}
-	return short(d.Minutes()) + " min"
+	return phrase.Given(d.Minutes()) + " min"
 }
 
 func (r *Report) outcomeWords() string {

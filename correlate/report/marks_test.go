@@ -12,6 +12,8 @@ import (
 	"gonum.org/v1/plot/vg"
 
 	"parstead/correlate"
+
+	"parstead/correlate/phrase"
 )
 
 // ledger is a canvas that keeps what is drawn on it.
@@ -288,7 +290,7 @@ func TestPairs(t *testing.T) {
 	}
 	l := recorded(q)
 	for _, c := range o.Comparisons {
-		if want := number(*c.Ratio) + " (" + between(c.CI95) + ")"; !l.says(want) {
+		if want := number(*c.Ratio) + " (" + phrase.Between(c.CI95) + ")"; !l.says(want) {
 			t.Errorf("the picture does not say %q", want)
 		}
 	}

@@ -91,7 +91,7 @@ func (q panel) says() string {
 }
 
 // two writes a correlation.
-func two(x float64) string { return minus(strconv.FormatFloat(x, 'f', 2, 64)) }
+func two(x float64) string { return phrase.Minus(strconv.FormatFloat(x, 'f', 2, 64)) }
 
 type panels struct {
 	in   *correlate.Input

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"parstead/correlate"
+	"parstead/correlate/tables"
 )
 
 //go:embed page.gohtml
@@ -33,14 +34,14 @@ type pageData struct {
 	Found         []foundPart
 	Departures    []string
 	Early         bool
-	Lost          *table
-	Next          *table // what a next trial needs
+	Lost          []tables.Table
+	Next          []tables.Table // what a next trial needs
 	Rack          []figure
 	Outcomes      []outcomePart
 	Together      []figure
-	Tables        []table
+	Tables        []tables.Table
 	Made          []fact
-	MadeTables    []table
+	MadeTables    []tables.Table
 	Safety        []string
 	Files         []string
 }
@@ -61,15 +62,7 @@ type figure struct {
 type outcomePart struct {
 	Title   string
 	Figures []figure
-	Tables  []table
-}
-
-// table is a table of words; the first column is of row headings.
-type table struct {
-	Caption string
-	Note    string
-	Head    []string
-	Rows    [][]string
+	Tables  []tables.Table
 }
 
 // fact is one thing that a report must say.
@@ -80,7 +73,7 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 	data := pageData{
 		Title: r.Trial, Remark: r.Remark, Version: r.Version, Written: r.Written.UTC().Format(time.RFC3339),
 		Plants: r.Result.Plants, Departures: r.Result.Departures, Early: r.Input.Early, Safety: safety,
-		Lost: lostTable(r.Result.Lost), Next: nextTable(r.Result.NextTrial), Made: r.facts(), MadeTables: r.rackTables(),
+		Lost: tables.Lost(r.Result.Lost), Next: tables.Next(r.Result.NextTrial), Made: r.facts(), MadeTables: r.rackTables(),
 	}
 	for i := range pictures {
 		// The drawing's own texts are escaped where they are written.
@@ -102,12 +95,9 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 	for _, i := range r.order() {
 		o := r.outcome(i)
 		data.Found = append(data.Found, foundPart{fmt.Sprintf("found-%d", i), o.title(), standing(r.Input, o), how(o), o.Findings})
-		data.Tables = append(data.Tables, tablesOf(o)...)
+		data.Tables = append(data.Tables, tables.Outcome(o.OutcomeResult)...)
 	}
-	if t := ranksTable(r.Result.OutcomeCorrelations); t != nil {
-		data.Tables = append(data.Tables, *t)
-	}
-	data.Tables = append(data.Tables, electricityTables(r.Result.Electricity)...)
+	data.Tables = slices.Concat(data.Tables, tables.Ranks(r.Result.OutcomeCorrelations), tables.Electricity(r.Result.Electricity))
 	return template.Must(template.New("page").Parse(pageText)).Execute(w, data)
 }
 

@@ -9,6 +9,8 @@ import (
 	"gonum.org/v1/plot/vg"
 
 	"parstead/correlate"
+
+	"parstead/correlate/phrase"
 )
 
 // pair is a comparison as it is drawn.
@@ -182,9 +184,9 @@ func (q pair) words(o *outcome) string {
 	case q.value == nil:
 		return "no value"
 	case q.CI95 == nil:
-		return unitAfter(number(*q.value), o.differenceUnit()) + ", no interval"
+		return phrase.Unit(number(*q.value), o.differenceUnit()) + ", no interval"
 	}
-	return number(*q.value) + " (" + between(q.CI95) + ")"
+	return number(*q.value) + " (" + phrase.Between(q.CI95) + ")"
 }
 
 func (o *outcome) differenceUnit() string {

@@ -9,6 +9,8 @@ import (
 
 	"parstead/correlate"
 	"parstead/light"
+
+	"parstead/correlate/phrase"
 )
 
 // plantCell is what a map shows of one plant.
@@ -172,7 +174,7 @@ func (m plantMap) draw(p pen) {
 		x = key(p, x, func(x, y, w, h float64) { m.ring(p, x+w/2, y+h/2, h*1.2, true) }, m.o.Name)
 		x = key(p, x, func(x, y, w, h float64) { m.ring(p, x+w/2, y+h/2, h*1.2, false) }, "not")
 	case m.low <= m.high:
-		x = rampKey(p, x, number(m.low), unitAfter(number(m.high), m.o.Unit))
+		x = rampKey(p, x, number(m.low), phrase.Unit(number(m.high), m.o.Unit))
 	}
 	if gone {
 		x = key(p, x, func(x, y, w, h float64) {
@@ -198,13 +200,6 @@ func (m plantMap) ring(p pen, x, y, cell float64, yes bool) {
 		return
 	}
 	p.fill(disc(x, y, 5), color.NRGBA{150, 160, 156, 255})
-}
-
-func unitAfter(words, of string) string {
-	if of == "" {
-		return words
-	}
-	return words + " " + of
 }
 
 func (m plantMap) caption() string {

@@ -8,22 +8,25 @@ import (
 	"time"
 
 	"parstead/light"
+
+	"parstead/correlate/phrase"
+	"parstead/correlate/tables"
 )
 
 // rackTables are bins, lamps, air, sensors and the log.
-func (r *Report) rackTables() []table {
-	var list []table
-	for _, t := range []table{r.binTable(), r.lampTable(), r.airTable(), r.sensorTable(), r.logTable()} {
+func (r *Report) rackTables() []tables.Table {
+	var list []tables.Table
+	for _, t := range []tables.Table{r.binTable(), r.lampTable(), r.airTable(), r.sensorTable(), r.logTable()} {
 		if len(t.Rows) > 0 {
-			list = append(list, t.without())
+			list = append(list, t.Spoken())
 		}
 	}
 	return list
 }
 
-func (r *Report) binTable() table {
+func (r *Report) binTable() tables.Table {
 	bins := r.lightOfBins()
-	t := table{
+	t := tables.Table{
 		Caption: "bins and their light",
 		Head:    []string{"", "rows × columns", "pitch, cm", "block", "reservoir", "lamps", "DLI meant", "mean DLI", "CV", "error", "filled in", "positions known"},
 		Note:    "DLI in mol m⁻² d⁻¹, mean over positions and days. CV: between positions. Error: one standard deviation of a position's figure, mean over positions. Filled in: the share of the light that was estimated over gaps in the readings.",
@@ -31,15 +34,15 @@ func (r *Report) binTable() table {
 	for _, b := range r.Rack.Bins {
 		row := []string{b.Name, fmt.Sprintf("%d × %d", b.Rows, b.Columns), "", b.Block, b.Reservoir, strings.Join(b.Lamps, ", "), "", "not known", "", "", "", ""}
 		if b.PitchRows > 0 && b.PitchColumns > 0 {
-			row[2] = short(b.PitchRows) + " × " + short(b.PitchColumns)
+			row[2] = phrase.Given(b.PitchRows) + " × " + phrase.Given(b.PitchColumns)
 		}
 		if b.TargetDLI > 0 {
-			row[6] = short(float64(b.TargetDLI))
+			row[6] = phrase.Given(float64(b.TargetDLI))
 		}
 		if l := bins[b.Name]; l != nil {
-			row[7], row[9], row[10], row[11] = number(l.mean), percent(l.error), percent(l.filled), fmt.Sprintf("%d of %d", len(l.places), b.Rows*b.Columns)
+			row[7], row[9], row[10], row[11] = number(l.mean), phrase.WholePercent(l.error), phrase.WholePercent(l.filled), fmt.Sprintf("%d of %d", len(l.places), b.Rows*b.Columns)
 			if !math.IsNaN(l.cv) {
-				row[8] = percent(l.cv)
+				row[8] = phrase.WholePercent(l.cv)
 			}
 		}
 		t.Rows = append(t.Rows, row)
@@ -47,8 +50,8 @@ func (r *Report) binTable() table {
 	return t
 }
 
-func (r *Report) lampTable() table {
-	t := table{Caption: "lamps", Head: []string{"", "timer", "hours a day", "W", "lux per µmol m⁻² s⁻¹", "factor from", "from", "until"}}
+func (r *Report) lampTable() tables.Table {
+	t := tables.Table{Caption: "lamps", Head: []string{"", "timer", "hours a day", "W", "lux per µmol m⁻² s⁻¹", "factor from", "from", "until"}}
 	for i, l := range r.Rack.Lamps {
 		var timer []string
 		hours := 0.0
@@ -62,13 +65,13 @@ func (r *Report) lampTable() table {
 		}
 		row := []string{l.Name, strings.Join(timer, ", "), "", "", "", "", r.when(l.During.From), r.when(l.During.Until)}
 		if len(timer) > 0 {
-			row[2] = short(hours)
+			row[2] = phrase.Given(hours)
 		}
 		if l.Watts > 0 {
-			row[3] = short(l.Watts)
+			row[3] = phrase.Given(l.Watts)
 		}
 		if l.LuxPerPPFD > 0 {
-			row[4] = short(float64(l.LuxPerPPFD))
+			row[4] = phrase.Given(float64(l.LuxPerPPFD))
 			row[5] = "not known"
 		}
 		if i < len(r.FactorsFrom) && r.FactorsFrom[i] != "" {
@@ -90,8 +93,8 @@ func (r *Report) when(t time.Time) string {
 	return t.Format("2006-01-02 15:04")
 }
 
-func (r *Report) airTable() table {
-	t := table{
+func (r *Report) airTable() tables.Table {
+	t := tables.Table{
 		Caption: "air at the plants, mean over days",
 		Head:    []string{"", "°C in light", "°C in the dark", "lowest °C", "highest °C", "% RH in light", "% RH in the dark", "kPa deficit in light", "kPa deficit in the dark"},
 	}
@@ -125,12 +128,12 @@ func (r *Report) airTable() table {
 	return t
 }
 
-func (r *Report) sensorTable() table {
-	t := table{Caption: "sensors", Head: []string{"", "measures", "at", "every", "stated error", "from", "until"}}
+func (r *Report) sensorTable() tables.Table {
+	t := tables.Table{Caption: "sensors", Head: []string{"", "measures", "at", "every", "stated error", "from", "until"}}
 	for _, s := range r.Rack.Sensors {
 		row := []string{s.Name, unit(s.Measures.String(), s.Measures.Unit()), s.Position.String(), lasting(s.Every), "", r.when(s.During.From), r.when(s.During.Until)}
 		if s.Measures.IsLight() {
-			row[4] = percent(s.RelativeError)
+			row[4] = phrase.WholePercent(s.RelativeError)
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -138,8 +141,8 @@ func (r *Report) sensorTable() table {
 }
 
 // logTable is the events of the trial, without what was taken back.
-func (r *Report) logTable() table {
-	t := table{Caption: "the trial's log", Head: []string{"", "what", "bin", "plant", "sensor", "note"}}
+func (r *Report) logTable() tables.Table {
+	t := tables.Table{Caption: "the trial's log", Head: []string{"", "what", "bin", "plant", "sensor", "note"}}
 	for _, e := range light.Standing(r.Log) {
 		note := e.Text
 		if !e.During.From.IsZero() {

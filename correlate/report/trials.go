@@ -13,6 +13,9 @@ import (
 	"gonum.org/v1/plot/vg"
 
 	"parstead/correlate"
+
+	"parstead/correlate/phrase"
+	"parstead/correlate/several"
 )
 
 // WriteCompared makes a folder with a picture for each treatment of an outcome,
@@ -21,7 +24,7 @@ import (
 //
 // Errors: nothing that several trials have, or a folder or file that cannot be
 // written.
-func WriteCompared(dir string, c *correlate.Compared) error {
+func WriteCompared(dir string, c *several.Compared) error {
 	list := comparedPictures(c)
 	if len(list) == 0 {
 		return errors.New("no two trials have an effect in common: there is nothing to draw")
@@ -57,7 +60,7 @@ type trialsPicture struct {
 }
 
 // comparedPictures are a picture for each treatment and outcome, then for light.
-func comparedPictures(c *correlate.Compared) []picture {
+func comparedPictures(c *several.Compared) []picture {
 	names := fileNames{}
 	var list []picture
 	var d *trialsPicture
@@ -111,20 +114,20 @@ func (d *trialsPicture) add(entries []entry, l trialLine) []entry {
 	if l.value != nil {
 		words = number(*l.value)
 		if l.CI95 != nil {
-			words += " (" + between(l.CI95) + ")"
+			words += " (" + phrase.Between(l.CI95) + ")"
 		}
 	}
 	return append(entries, entry{label: l.of, words: words, of: len(d.list) - 1})
 }
 
-func (d *trialsPicture) addMeans(entries []entry, p *correlate.PooledEffect) []entry {
+func (d *trialsPicture) addMeans(entries []entry, p *several.PooledEffect) []entry {
 	if p == nil {
 		return entries
 	}
 	beside := d.list[len(d.list)-1]
 	for _, m := range []struct {
 		of string
-		correlate.PooledMean
+		several.PooledMean
 	}{{"these trials", p.TheseTrials}, {"trials like these", p.TrialsLikeThese}} {
 		value := either(m.Difference, either(m.Ratio, m.Slope))
 		entries = d.add(entries, trialLine{pair{correlate.Comparison{Treatment: beside.Treatment, A: beside.A, B: beside.B, CI95: m.CI95}, value}, m.of, true})
@@ -141,7 +144,7 @@ func either(a, b *float64) *float64 {
 
 // effectAxis words the axis of an effect; ok is false where its trials do not
 // have it on one.
-func effectAxis(e *correlate.ComparedEffect) (words string, none float64, ok bool) {
+func effectAxis(e *several.ComparedEffect) (words string, none float64, ok bool) {
 	for i, t := range e.Trials {
 		is, at := fmt.Sprintf("ratio of %s, first over second; 1 is no difference", e.Outcome), 1.0
 		switch {
@@ -159,7 +162,7 @@ func effectAxis(e *correlate.ComparedEffect) (words string, none float64, ok boo
 }
 
 // slopeAxis is effectAxis of a slope on light.
-func slopeAxis(s *correlate.ComparedSlope) (words string, ok bool) {
+func slopeAxis(s *several.ComparedSlope) (words string, ok bool) {
 	for i, t := range s.Trials {
 		of := unit(s.Outcome, t.OutcomeUnit)
 		switch {

@@ -8,13 +8,13 @@ import (
 	"strings"
 	"testing"
 
-	"parstead/correlate"
+	"parstead/correlate/several"
 )
 
 // twoTrials are the small trial twice, the second with other values.
-func twoTrials(tb testing.TB) []correlate.Trial {
+func twoTrials(tb testing.TB) []several.Trial {
 	tb.Helper()
-	list := make([]correlate.Trial, 2)
+	list := make([]several.Trial, 2)
 	for k := range list {
 		r := trial(tb)
 		for i := range r.Input.Plants {
@@ -24,7 +24,7 @@ func twoTrials(tb testing.TB) []correlate.Trial {
 			r.Input.Outcomes[0].Values[i] = v * (1 + 0.03*float64(k*(i%5)))
 		}
 		r = analysed(tb, r)
-		list[k] = correlate.Trial{
+		list[k] = several.Trial{
 			Name: []string{"spring", "autumn & later"}[k], Folder: fmt.Sprint(k), Days: 90, Window: "the whole trial", WindowDays: 90,
 			Input: r.Input, Result: r.Result,
 		}
@@ -37,7 +37,7 @@ func twoTrials(tb testing.TB) []correlate.Trial {
 func TestComparedPictures(t *testing.T) {
 	t.Parallel()
 	trials := twoTrials(t)
-	c, err := correlate.Compare(trials)
+	c, err := several.Compare(trials)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -109,7 +109,7 @@ func TestComparedPicturesOfNothing(t *testing.T) {
 	for i := range trials[1].Result.Outcomes {
 		trials[1].Result.Outcomes[i].Comparisons, trials[1].Result.Outcomes[i].Light = nil, nil
 	}
-	c, err := correlate.Compare(trials)
+	c, err := several.Compare(trials)
 	if err != nil {
 		t.Fatal(err)
 	}

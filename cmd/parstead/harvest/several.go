@@ -6,6 +6,7 @@ import (
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
+	"parstead/correlate/several"
 )
 
 // SplitAlike gives a trial whose plants are all of one kind, and that therefore
@@ -31,11 +32,11 @@ func SplitAlike(list []*Harvest) {
 
 // Compared is the trial with its result, to be set beside others; folder and
 // exported say where it was read.
-func (h *Harvest) Compared(folder string, exported bool, result *correlate.Result) correlate.Trial {
+func (h *Harvest) Compared(folder string, exported bool, result *correlate.Result) several.Trial {
 	t := h.Trial
 	days := t.Rack.Starts.DaysUntil(t.Rack.Ends) + 1
 	words, length := comparableWindow(t, days)
-	return correlate.Trial{
+	return several.Trial{
 		Name: t.Name, Folder: folder, Exported: exported, Starts: t.Rack.Starts.String(), Ends: t.Rack.Ends.String(), Days: days,
 		Window: words, WindowDays: length, Input: h.Input, Result: result,
 	}

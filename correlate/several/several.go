@@ -1,6 +1,9 @@
-package correlate
+// Package several sets trials side by side: what each of them found, and what they say
+// together.
+package several
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -23,8 +26,8 @@ type Trial struct {
 	// the same: dates as days of the trial. WindowDays is how long it is.
 	Window     string
 	WindowDays int
-	Input      *Input
-	Result     *Result
+	Input      *analysis.Input
+	Result     *analysis.Result
 }
 
 // Compared is several trials side by side.
@@ -71,18 +74,18 @@ type EffectIn struct {
 	Asked
 	NA int `json:"n_a"` // how many of what unit names have level A
 	NB int `json:"n_b"`
-	Comparison
+	analysis.Comparison
 	line *line
 }
 
 // Asked is what one trial asked of an outcome.
 type Asked struct {
-	Planned     bool   `json:"planned"`
-	Primary     bool   `json:"primary"`
-	Kind        Kind   `json:"kind"`
-	Scale       Scale  `json:"scale,omitempty"`
-	OutcomeUnit string `json:"outcome_unit,omitempty"`
-	Basis       string `json:"basis,omitempty"`
+	Planned     bool           `json:"planned"`
+	Primary     bool           `json:"primary"`
+	Kind        analysis.Kind  `json:"kind"`
+	Scale       analysis.Scale `json:"scale,omitempty"`
+	OutcomeUnit string         `json:"outcome_unit,omitempty"`
+	Basis       string         `json:"basis,omitempty"`
 }
 
 // ComparedSlope is the slope of one outcome on light in each trial that has it.
@@ -101,7 +104,7 @@ type SlopeIn struct {
 	LightWindow string     `json:"light_window"`
 	DLI         [2]float64 `json:"dli"`         // least and greatest of its plants
 	ScaleError  float64    `json:"scale_error"` // one standard deviation of its light's scale, as a share
-	Slope
+	analysis.Slope
 	line *line
 }
 
@@ -148,12 +151,15 @@ type PooledMean struct {
 	DF         *float64    `json:"df,omitempty"` // absent where infinite
 }
 
+// Value is the mean, whatever it is of.
+func (m *PooledMean) Value() *float64 { return cmp.Or(m.Difference, m.Ratio, m.Slope) }
+
 // line is one trial's part in an effect or a slope.
 type line struct {
 	trial    *Trial
 	label    string
-	outcome  *Outcome
-	result   *OutcomeResult
+	outcome  *analysis.Outcome
+	result   *analysis.OutcomeResult
 	estimate model.Estimate // on the analysed scale; no standard error where it has none
 	ratio    bool           // the estimate is a logarithm of a ratio
 	unit     string         // what was replicated
@@ -233,8 +239,8 @@ func labelsOf(trials []Trial) []string {
 }
 
 // take adds one outcome of a trial to what is compared.
-func (c *Compared) take(t *Trial, label string, r *OutcomeResult) {
-	at := slices.IndexFunc(t.Input.Outcomes, func(o Outcome) bool { return o.Name == r.Name })
+func (c *Compared) take(t *Trial, label string, r *analysis.OutcomeResult) {
+	at := slices.IndexFunc(t.Input.Outcomes, func(o analysis.Outcome) bool { return o.Name == r.Name })
 	o := &t.Input.Outcomes[at]
 	asked := Asked{r.Planned, r.Primary, r.Kind, r.Scale, r.Unit, o.Basis}
 	for _, k := range r.Comparisons {
@@ -265,7 +271,7 @@ func (c *Compared) take(t *Trial, label string, r *OutcomeResult) {
 }
 
 // effect is the entry that a comparison belongs to, made where there is none.
-func (c *Compared) effect(r *OutcomeResult, k Comparison) *ComparedEffect {
+func (c *Compared) effect(r *analysis.OutcomeResult, k analysis.Comparison) *ComparedEffect {
 	for i := range c.Comparisons {
 		e := &c.Comparisons[i]
 		if e.Outcome == r.Name && phrase.Of(e.Of) == phrase.Of(r.Of) && e.Treatment == k.Treatment && (e.A == k.A && e.B == k.B || e.A == k.B && e.B == k.A) {
@@ -279,7 +285,7 @@ func (c *Compared) effect(r *OutcomeResult, k Comparison) *ComparedEffect {
 // comparisonEstimate is a comparison on the analysed scale, with the degrees of
 // freedom that its standard error rests on: those of the effect's own test, or
 // infinite where the kind of outcome needs no residual.
-func comparisonEstimate(r *OutcomeResult, k Comparison) model.Estimate {
+func comparisonEstimate(r *analysis.OutcomeResult, k analysis.Comparison) model.Estimate {
 	e := model.Estimate{Value: math.NaN(), SE: math.NaN(), DF: math.Inf(1)}
 	switch {
 	case k.SE == nil:
@@ -290,7 +296,7 @@ func comparisonEstimate(r *OutcomeResult, k Comparison) model.Estimate {
 		e.Value = math.Log(*k.Ratio)
 	}
 	e.SE = *k.SE
-	if r.Kind != YesNo {
+	if r.Kind != analysis.YesNo {
 		if f := analysis.Find(r.Effects, model.KindTreatment, k.Treatment); f != nil && len(f.DF) == 2 {
 			e.DF = f.DF[1]
 		}
@@ -302,7 +308,7 @@ func comparisonEstimate(r *OutcomeResult, k Comparison) model.Estimate {
 // reads a share c too high makes the slope that much too flat.
 //
 //	se² = se²(slope) + (c · slope)²
-func slopeEstimate(s Slope, scale float64) model.Estimate {
+func slopeEstimate(s analysis.Slope, scale float64) model.Estimate {
 	e := model.Estimate{Value: *s.Slope, SE: math.NaN(), DF: math.Inf(1)}
 	if s.DF != nil {
 		e.DF = *s.DF
@@ -323,15 +329,15 @@ func slopeVerdict(ci *[2]float64) string {
 	case ci == nil:
 		return ""
 	case ci[0] > 0:
-		return Larger
+		return analysis.Larger
 	case ci[1] < 0:
-		return Smaller
+		return analysis.Smaller
 	}
-	return CantTell
+	return analysis.CantTell
 }
 
 // turned is a comparison the other way round.
-func turned(k Comparison) Comparison {
+func turned(k analysis.Comparison) analysis.Comparison {
 	k.A, k.B = k.B, k.A
 	k.Verdict = opposite(k.Verdict)
 	k.Difference, k.Ratio, k.CI95 = turnedValue(k.Difference, k.Ratio, k.CI95)
@@ -360,32 +366,32 @@ func turnedValue(difference, ratio *float64, ci *[2]float64) (d, r *float64, i *
 
 func opposite(verdict string) string {
 	switch verdict {
-	case Larger:
-		return Smaller
-	case Smaller:
-		return Larger
+	case analysis.Larger:
+		return analysis.Smaller
+	case analysis.Smaller:
+		return analysis.Larger
 	}
 	return verdict
 }
 
 // replicates counts what of the comparison's unit has a level among the plants
 // that the results rest on.
-func replicates(in *Input, r *OutcomeResult, k Comparison, level string) int {
-	i := slices.IndexFunc(in.Treatments, func(t Treatment) bool { return t.Name == k.Treatment })
+func replicates(in *analysis.Input, r *analysis.OutcomeResult, k analysis.Comparison, level string) int {
+	i := slices.IndexFunc(in.Treatments, func(t analysis.Treatment) bool { return t.Name == k.Treatment })
 	if i < 0 {
 		return 0
 	}
 	t := &in.Treatments[i]
 	units := map[int]bool{}
 	for _, p := range r.Points {
-		if t.Codes[p.Row] == Blank || t.Levels[t.Codes[p.Row]] != level {
+		if t.Codes[p.Row] == analysis.Blank || t.Levels[t.Codes[p.Row]] != level {
 			continue
 		}
 		unit := p.Row
-		switch SetPer(k.Unit) {
-		case PerBin:
+		switch analysis.SetPer(k.Unit) {
+		case analysis.PerBin:
 			unit = in.Bin.Codes[p.Row]
-		case PerReservoir:
+		case analysis.PerReservoir:
 			unit = in.Reservoir.Codes[p.Row]
 		}
 		units[unit] = true
@@ -423,7 +429,7 @@ func (c *Compared) remark(trials []Trial, labels []string) {
 }
 
 // whyNoModel is why an outcome has no model.
-func whyNoModel(r *OutcomeResult) string {
+func whyNoModel(r *analysis.OutcomeResult) string {
 	name := phrase.About(r.Name, r.Of, "")
 	for _, k := range r.Checks {
 		if k.Check == "model" {

@@ -1,7 +1,6 @@
-package correlate
+package next
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"strconv"
@@ -10,11 +9,12 @@ import (
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
+	"parstead/correlate/tables"
 )
 
 // says words a need in two to four sentences: what it takes, what the rack has,
 // how sure that is.
-func (f *sizing) says(n *Need, asked float64) string {
+func (f *sizing) says(n *analysis.Need, asked float64) string {
 	says := f.takes(n, asked)
 	if rack := f.rackWords(n); rack != "" {
 		says += " " + rack
@@ -38,7 +38,7 @@ func degrees(df float64) string {
 }
 
 // takes says how many replicates settle which difference, by which test.
-func (f *sizing) takes(n *Need, asked float64) string {
+func (f *sizing) takes(n *analysis.Need, asked float64) string {
 	between := "two levels"
 	switch {
 	case len(f.Levels) == 2:
@@ -61,9 +61,9 @@ func (f *sizing) takes(n *Need, asked float64) string {
 	}
 	says := fmt.Sprintf("To settle %s between %s with a power of %s takes %s", f.sizeOf(n), between, strconv.FormatFloat(asked, 'g', -1, 64), each)
 	switch {
-	case f.Kind == YesNo && f.Layout.Levels > 2:
+	case f.Kind == analysis.YesNo && f.Layout.Levels > 2:
 		says += ", by the exact test of that pair among all pairs"
-	case f.Kind == YesNo:
+	case f.Kind == analysis.YesNo:
 		says += ", by the exact test"
 	case n.EachPair != nil && *n.EachPair != n.Replicates():
 		says += fmt.Sprintf(" (%d for that pair's own interval)", *n.EachPair)
@@ -72,7 +72,7 @@ func (f *sizing) takes(n *Need, asked float64) string {
 }
 
 // sizeOf words the difference that is asked about.
-func (f *sizing) sizeOf(n *Need) string {
+func (f *sizing) sizeOf(n *analysis.Need) string {
 	switch {
 	case n.Shares != nil && n.Ratio == nil: // one of them is none or all
 		return fmt.Sprintf("shares of %s and %s", phrase.Percent(n.Shares[0]), phrase.Percent(n.Shares[1]))
@@ -102,7 +102,7 @@ func (f *sizing) inUnit(d float64) string {
 }
 
 // rackWords says whether the need fits the rack, and what would.
-func (f *sizing) rackWords(n *Need) string {
+func (f *sizing) rackWords(n *analysis.Need) string {
 	if n.RackHolds == nil {
 		return ""
 	}
@@ -137,9 +137,9 @@ func (f *sizing) rackWords(n *Need) string {
 	return says + "."
 }
 
-func (f *sizing) smallestWords(n *Need) string {
+func (f *sizing) smallestWords(n *analysis.Need) string {
 	switch {
-	case n.SmallestRatio != nil && f.Kind == YesNo:
+	case n.SmallestRatio != nil && f.Kind == analysis.YesNo:
 		return "an odds ratio of " + phrase.Number(*n.SmallestRatio)
 	case n.SmallestRatio != nil:
 		return ratioWords(*n.SmallestRatio)
@@ -149,12 +149,12 @@ func (f *sizing) smallestWords(n *Need) string {
 	return ""
 }
 
-// WriteNext writes the needs for a terminal, 80 columns wide.
-func WriteNext(w io.Writer, n *NextTrial) error {
-	p := &printer{out: bufio.NewWriter(w)}
+// WriteText writes the needs for a terminal, 80 columns wide.
+func WriteText(w io.Writer, n *analysis.NextTrial) error {
+	p := tables.NewLines(w)
 	for i, need := range n.Needs {
 		if i > 0 {
-			p.line("")
+			p.Line("")
 		}
 		title := phrase.About(need.Outcome, need.Of, need.Treatment)
 		if title == "" && len(n.Needs) > 1 {
@@ -164,18 +164,18 @@ func WriteNext(w io.Writer, n *NextTrial) error {
 			}
 		}
 		if title != "" {
-			p.wrapped("", "", title+":")
+			p.Wrapped("", "", title+":")
 		}
-		p.wrapped("", "", need.Says)
+		p.Wrapped("", "", need.Says)
 		if more := more(&need); more != "" {
-			p.wrapped("", "", more)
+			p.Wrapped("", "", more)
 		}
 	}
-	return p.out.Flush()
+	return p.Flush()
 }
 
 // more is what a size alone tells, which a finding has no room for.
-func more(n *Need) string {
+func more(n *analysis.Need) string {
 	var says []string
 	if n.Levels > 2 && n.Shares == nil {
 		says = append(says, "The number is for the test of all levels together, the others half way between these two.")

@@ -1,4 +1,5 @@
-package correlate
+// Package next sizes a next trial by what this one tells of how its replicates vary.
+package next
 
 import (
 	"errors"
@@ -6,6 +7,7 @@ import (
 	"maps"
 	"math"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 	"parstead/correlate/power"
@@ -17,12 +19,12 @@ const usualPower = 0.8
 // Ask is what a next trial should settle. What is zero or nil is taken from the
 // trial itself.
 type Ask struct {
-	Outcome      string      // its name; "": the primary ones
-	Treatment    string      // its name; "": all
-	Power        float64     // 0: 0.8
-	Difference   *Difference // nil: the outcome's smallest that matters
-	SD           *Difference // of plants
-	BinSD        *Difference // of bins beyond that of their plants
+	Outcome      string               // its name; "": the primary ones
+	Treatment    string               // its name; "": all
+	Power        float64              // 0: 0.8
+	Difference   *analysis.Difference // nil: the outcome's smallest that matters
+	SD           *analysis.Difference // of plants
+	BinSD        *analysis.Difference // of bins beyond that of their plants
 	Levels       int
 	PlantsPerBin int
 	Bins         int // of the rack
@@ -32,7 +34,7 @@ type Ask struct {
 func (a Ask) Validate() error {
 	for _, x := range []struct {
 		name  string
-		value *Difference
+		value *analysis.Difference
 		least bool // zero will do
 	}{{"the difference", a.Difference, false}, {"the spread of plants", a.SD, false}, {"the spread of bins", a.BinSD, true}} {
 		if v := x.value; v != nil && (!(v.Value > 0 || x.least && v.Value == 0) || math.IsInf(v.Value, 0)) {
@@ -62,7 +64,7 @@ func (a Ask) power() float64 {
 //
 // Errors: those of Ask.Validate; a spread that is missing; a share beside a number
 // in units; a difference out of reach.
-func Size(a Ask) (*NextTrial, error) {
+func Size(a Ask) (*analysis.NextTrial, error) {
 	if err := a.Validate(); err != nil {
 		return nil, err
 	}
@@ -76,7 +78,7 @@ func Size(a Ask) (*NextTrial, error) {
 		a.Levels = 2
 	}
 	share := a.SD.Share
-	bare := sizing{Planning{Kind: Measure, Scale: Natural, Layout: power.Layout{Levels: a.Levels}, Level: math.NaN(), Mean: math.NaN(), Share: share, PlantSD: a.SD.Value}}
+	bare := sizing{analysis.Planning{Kind: analysis.Measure, Scale: analysis.Natural, Layout: power.Layout{Levels: a.Levels}, Level: math.NaN(), Mean: math.NaN(), Share: share, PlantSD: a.SD.Value}}
 	if share {
 		bare.Level, bare.Mean = 1, 1
 	}
@@ -92,7 +94,7 @@ func Size(a Ask) (*NextTrial, error) {
 		bin.Compose()
 		list = append(list, bin)
 	}
-	next := &NextTrial{Power: a.power(), Needs: []Need{}}
+	next := &analysis.NextTrial{Power: a.power(), Needs: []analysis.Need{}}
 	for _, f := range list {
 		n, err := f.need(a, 1)
 		if err != nil {
@@ -105,8 +107,8 @@ func Size(a Ask) (*NextTrial, error) {
 }
 
 // sum takes the largest of plants and of bins.
-func sum(n *NextTrial) {
-	most := func(of func(*Need) *int) *int {
+func sum(n *analysis.NextTrial) {
+	most := func(of func(*analysis.Need) *int) *int {
 		var most *int
 		for i := range n.Needs {
 			if count := of(&n.Needs[i]); count != nil && (most == nil || *count > *most) {
@@ -115,28 +117,28 @@ func sum(n *NextTrial) {
 		}
 		return most
 	}
-	n.PerLevel = most(func(n *Need) *int { return n.PerLevel })
-	n.BinsPerLevel = most(func(n *Need) *int { return n.BinsPerLevel })
+	n.PerLevel = most(func(n *analysis.Need) *int { return n.PerLevel })
+	n.BinsPerLevel = most(func(n *analysis.Need) *int { return n.BinsPerLevel })
 }
 
-// Next sizes a next trial by the spreads of this one. Why a treatment has no need
+// Trial sizes a next trial by the spreads of this one. Why a treatment has no need
 // is said by the checks called next_trial that it returns, one for each outcome's
 // index; next is nil where there is no need at all.
 //
 // Errors: those of Ask.Validate.
-func Next(r *Result, a Ask) (next *NextTrial, reasons map[int][]Check, err error) {
+func Trial(r *analysis.Result, a Ask) (next *analysis.NextTrial, reasons map[int][]analysis.Check, err error) {
 	if err := a.Validate(); err != nil {
 		return nil, nil, err
 	}
-	next = &NextTrial{Power: a.power()}
-	reasons = map[int][]Check{}
+	next = &analysis.NextTrial{Power: a.power()}
+	reasons = map[int][]analysis.Check{}
 	for i := range r.Outcomes {
 		o := &r.Outcomes[i]
 		if o.Model == "" || a.Outcome == "" && !o.Primary || a.Outcome != "" && a.Outcome != o.Name {
 			continue
 		}
 		if a.Difference == nil && len(o.Planning) > 0 && o.Planning[0].Matters == nil {
-			reasons[i] = []Check{{Check: "next_trial", Says: "trial.toml does not say which difference in " + o.Name + " matters: give the outcome `matters`, or ask parstead size with --difference"}}
+			reasons[i] = []analysis.Check{{Check: "next_trial", Says: "trial.toml does not say which difference in " + o.Name + " matters: give the outcome `matters`, or ask parstead size with --difference"}}
 			continue
 		}
 		for _, f := range o.Planning {
@@ -145,7 +147,7 @@ func Next(r *Result, a Ask) (next *NextTrial, reasons map[int][]Check, err error
 			}
 			n, err := sizing{f}.need(a, r.Seed)
 			if err != nil {
-				reasons[i] = append(reasons[i], Check{Check: "next_trial", Of: f.Treatment, Says: err.Error()})
+				reasons[i] = append(reasons[i], analysis.Check{Check: "next_trial", Of: f.Treatment, Says: err.Error()})
 				continue
 			}
 			n.Outcome, n.Of = o.Name, maps.Clone(o.Of)
@@ -157,17 +159,4 @@ func Next(r *Result, a Ask) (next *NextTrial, reasons map[int][]Check, err error
 	}
 	sum(next)
 	return next, reasons, nil
-}
-
-// next sizes a next trial for the primary outcomes of a trial's folder.
-func (in question) next(r *Result, opts Options) {
-	if in.Table {
-		return
-	}
-	r.Seed = opts.seedFor("next trial")
-	next, reasons, _ := Next(r, Ask{}) // nothing that could be invalid
-	r.NextTrial = next
-	for i, checks := range reasons {
-		r.Outcomes[i].Checks = append(r.Outcomes[i].Checks, checks...)
-	}
 }

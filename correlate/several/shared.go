@@ -1,8 +1,10 @@
-package correlate
+package several
 
 import (
 	"fmt"
 	"math"
+
+	"parstead/correlate/analysis"
 )
 
 // fewestAlike is how many plants must be alike before two trials are taken for
@@ -32,7 +34,7 @@ func (c *Compared) findShared(trials []Trial, labels []string) error {
 // every outcome that both know, one of them a measure. Where no measure is in
 // common all of them must be, at the same places: counts and yes or no often
 // coincide.
-func sameHarvest(a, b *Input) bool {
+func sameHarvest(a, b *analysis.Input) bool {
 	rows := rowsOf(b)
 	pairs, measured := outcomePairs(a, b)
 	alike, compared := 0, 0
@@ -44,7 +46,7 @@ func sameHarvest(a, b *Input) bool {
 		same, seen := true, false
 		for _, p := range pairs {
 			x, y := p[0].Values[i], p[1].Values[k]
-			if math.IsNaN(x) || math.IsNaN(y) || measured && p[0].Kind != Measure {
+			if math.IsNaN(x) || math.IsNaN(y) || measured && p[0].Kind != analysis.Measure {
 				continue
 			}
 			seen = true
@@ -66,12 +68,12 @@ func sameHarvest(a, b *Input) bool {
 
 // outcomePairs are the outcomes that both trials have; measured tells whether one
 // is a measure.
-func outcomePairs(a, b *Input) (pairs [][2]*Outcome, measured bool) {
+func outcomePairs(a, b *analysis.Input) (pairs [][2]*analysis.Outcome, measured bool) {
 	for i := range a.Outcomes {
 		for j := range b.Outcomes {
 			if x, y := &a.Outcomes[i], &b.Outcomes[j]; x.Name == y.Name && x.Kind == y.Kind {
-				pairs = append(pairs, [2]*Outcome{x, y})
-				measured = measured || x.Kind == Measure
+				pairs = append(pairs, [2]*analysis.Outcome{x, y})
+				measured = measured || x.Kind == analysis.Measure
 			}
 		}
 	}
@@ -79,7 +81,7 @@ func outcomePairs(a, b *Input) (pairs [][2]*Outcome, measured bool) {
 }
 
 // samePlants tells whether most plants of one code had the same starting value.
-func samePlants(a, b *Input) bool {
+func samePlants(a, b *analysis.Input) bool {
 	rows := rowsOf(b)
 	for i := range a.Outcomes {
 		for j := range b.Outcomes {
@@ -106,7 +108,7 @@ func samePlants(a, b *Input) bool {
 	return false
 }
 
-func rowsOf(in *Input) map[string]int {
+func rowsOf(in *analysis.Input) map[string]int {
 	rows := make(map[string]int, len(in.Plants))
 	for i, code := range in.Plants {
 		rows[code] = i
@@ -115,9 +117,9 @@ func rowsOf(in *Input) map[string]int {
 }
 
 // placeOf words where the plant of a row stands.
-func placeOf(in *Input, i int) string {
+func placeOf(in *analysis.Input, i int) string {
 	place := ""
-	if in.Bin != nil && in.Bin.Codes[i] != Blank {
+	if in.Bin != nil && in.Bin.Codes[i] != analysis.Blank {
 		place = in.Bin.Levels[in.Bin.Codes[i]]
 	}
 	if in.Row != nil {

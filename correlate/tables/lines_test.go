@@ -1,7 +1,6 @@
-package correlate
+package tables
 
 import (
-	"bufio"
 	"strings"
 	"testing"
 )
@@ -12,9 +11,9 @@ func TestLinesKeepNumbersWhole(t *testing.T) {
 	t.Parallel()
 	for pad := range 40 {
 		var text strings.Builder
-		p := &printer{out: bufio.NewWriter(&text)}
-		p.wrapped("  ", "    ", strings.Repeat("x", 30+pad)+" the difference is 12 % (95 % interval 3 % to 21 %), or 1.2 × 10⁻⁷ of it, with 5 % of error")
-		if err := p.out.Flush(); err != nil {
+		p := NewLines(&text)
+		p.Wrapped("  ", "    ", strings.Repeat("x", 30+pad)+" the difference is 12 % (95 % interval 3 % to 21 %), or 1.2 × 10⁻⁷ of it, with 5 % of error")
+		if err := p.Flush(); err != nil {
 			t.Fatal(err)
 		}
 		for line := range strings.Lines(text.String()) {

@@ -1,8 +1,9 @@
-package correlate
+package tables
 
 import (
 	"bufio"
 	"fmt"
+	"io"
 	"strings"
 
 	"github.com/rivo/uniseg"
@@ -14,16 +15,34 @@ const lineWidth = 80
 // narrowest is the least room that a table's names are given.
 const narrowest = 8
 
-// printer writes lines of at most lineWidth columns; the writer keeps its first
-// error for Flush.
-type printer struct{ out *bufio.Writer }
+// Lines writes lines of at most 80 columns, for a terminal.
+type Lines struct{ out *bufio.Writer }
 
-func (p *printer) line(text string) { fmt.Fprintln(p.out, text) }
+// NewLines writes to w what is flushed.
+func NewLines(w io.Writer) *Lines { return &Lines{bufio.NewWriter(w)} }
+
+// Flush writes what is left.
+//
+// Errors: the first of w's own.
+func (p *Lines) Flush() error { return p.out.Flush() }
+
+// Line writes a line as it stands.
+func (p *Lines) Line(text string) { fmt.Fprintln(p.out, text) }
+
+// Heading writes a heading after an empty line.
+func (p *Lines) Heading(text string) {
+	p.Line("")
+	p.Wrapped("", "  ", text)
+}
+
+// Title writes a title with a rule under it.
+func (p *Lines) Title(text string) {
+	p.Wrapped("", "", text)
+	p.Line(strings.Repeat("─", min(lineWidth, width(text))))
+}
 
 // width is how many columns text takes on a terminal.
 func width(text string) int { return uniseg.StringWidth(text) }
-
-func padded(text string, w int) string { return text + strings.Repeat(" ", max(0, w-width(text))) }
 
 // words parts text where a line may end: nowhere after a times sign, which
 // belongs to the number behind it, nor before a per cent sign.
@@ -39,14 +58,14 @@ func words(text string) []string {
 	return list
 }
 
-// wrapped breaks text into lines, the first after one margin, the others after
+// Wrapped breaks text into lines, the first after one margin, the others after
 // another.
-func (p *printer) wrapped(first, margin, text string) {
+func (p *Lines) Wrapped(first, margin, text string) {
 	line, room := first, lineWidth-width(first)
 	empty := true
 	for _, word := range words(text) {
 		if !empty && room < 1+width(word) {
-			p.line(line)
+			p.Line(line)
 			line, room, empty = margin, lineWidth-width(margin), true
 		}
 		if !empty {
@@ -54,12 +73,12 @@ func (p *printer) wrapped(first, margin, text string) {
 		}
 		for width(word) > room { // a word that no line holds
 			fits, rest := split(word, room)
-			p.line(line + fits)
+			p.Line(line + fits)
 			line, room, word = margin, lineWidth-width(margin), rest
 		}
 		line, room, empty = line+word, room-width(word), false
 	}
-	p.line(line)
+	p.Line(line)
 }
 
 // split parts a word after as many characters as fit into some columns, at
@@ -76,28 +95,28 @@ func split(word string, columns int) (fits, rest string) {
 	return fits, rest
 }
 
-// table writes rows in aligned columns under the first row's headings, the first
-// column to the left and the others to the right. A name that is too long for
-// its column has lines of its own above its row. Where the other columns leave
-// names no room, every row is a line of words.
-func (p *printer) table(rows [][]string) {
-	if len(rows) == 0 {
+// Table writes rows in aligned columns under their headings, the first column to the
+// left and the others to the right; a column without words is left out. A name that
+// is too long for its column has lines of its own above its row. Where the other
+// columns leave names no room, every row is a line of words.
+func (p *Lines) Table(t Table) {
+	if len(t.Rows) == 0 {
 		return
 	}
-	widths := make([]int, len(rows[0]))
-	for _, row := range rows {
-		for j, cell := range row {
-			widths[j] = max(widths[j], width(cell))
-		}
-	}
+	t = t.Spoken()
+	rows := append([][]string{t.Head}, t.Rows...)
+	widths := make([]int, len(t.Head))
 	rest := 2
-	for _, w := range widths[1:] {
-		if w > 0 {
-			rest += 2 + w
+	for j := range t.Head {
+		for _, row := range rows {
+			widths[j] = max(widths[j], width(row[j]))
+		}
+		if j > 0 {
+			rest += 2 + widths[j]
 		}
 	}
 	if rest+narrowest > lineWidth {
-		p.asWords(rows)
+		p.asWords(t)
 		return
 	}
 	widths[0] = max(narrowest, min(widths[0], lineWidth-rest))
@@ -105,35 +124,32 @@ func (p *printer) table(rows [][]string) {
 		name := row[0]
 		if width(name) > widths[0] {
 			indent := name[:len(name)-len(strings.TrimLeft(name, " "))]
-			p.wrapped("  "+indent, "      "+indent, name)
+			p.Wrapped("  "+indent, "      "+indent, name)
 			name = ""
 		}
-		var line strings.Builder
-		line.WriteString("  " + padded(name, widths[0]))
+		line := "  " + name + strings.Repeat(" ", widths[0]-width(name))
 		for j, cell := range row[1:] {
-			if w := widths[j+1]; w > 0 {
-				line.WriteString(strings.Repeat(" ", 2+w-width(cell)) + cell)
-			}
+			line += strings.Repeat(" ", 2+widths[j+1]-width(cell)) + cell
 		}
-		if text := strings.TrimRight(line.String(), " "); text != "" {
-			p.line(text)
+		if line = strings.TrimRight(line, " "); line != "" {
+			p.Line(line)
 		}
 	}
 }
 
 // asWords writes each row as "name: heading cell, heading cell".
-func (p *printer) asWords(rows [][]string) {
-	for _, row := range rows[1:] {
+func (p *Lines) asWords(t Table) {
+	for _, row := range t.Rows {
 		var cells []string
 		for j, cell := range row[1:] {
 			if cell != "" {
-				cells = append(cells, strings.TrimSpace(rows[0][j+1]+" "+cell))
+				cells = append(cells, strings.TrimSpace(t.Head[j+1]+" "+cell))
 			}
 		}
 		text := row[0]
 		if len(cells) > 0 {
 			text = strings.TrimSpace(text+": ") + " " + strings.Join(cells, ", ")
 		}
-		p.wrapped("  ", "      ", text)
+		p.Wrapped("  ", "      ", text)
 	}
 }

@@ -1,4 +1,4 @@
-package correlate
+package next
 
 import (
 	"errors"
@@ -15,31 +15,31 @@ import (
 
 // sizing is what a size rests on: a trial's planning values, or what was asked in
 // their place.
-type sizing struct{ Planning }
+type sizing struct{ analysis.Planning }
 
 // need sizes the next comparison of one treatment.
 //
 // Errors say why it has no size.
-func (f sizing) need(a Ask, seed uint64) (Need, error) {
+func (f sizing) need(a Ask, seed uint64) (analysis.Need, error) {
 	switch {
 	case f.Why != "":
-		return Need{}, errors.New(f.Why)
+		return analysis.Need{}, errors.New(f.Why)
 	case f.Layout.Levels < 2:
-		return Need{}, errors.New("one level alone is compared with nothing")
+		return analysis.Need{}, errors.New("one level alone is compared with nothing")
 	}
 	if err := f.take(a); err != nil {
-		return Need{}, err
+		return analysis.Need{}, err
 	}
-	n := Need{Treatment: f.Treatment, Unit: string(f.Unit), Levels: f.Layout.Levels, Mean: analysis.Known(f.Mean)}
+	n := analysis.Need{Treatment: f.Treatment, Unit: string(f.Unit), Levels: f.Layout.Levels, Mean: analysis.Known(f.Mean)}
 	if f.Unit == model.PerBin && f.PerBin > 0 {
 		n.PlantsPerBin = analysis.Known(f.PerBin)
 	}
 	f.onRack(a, &n)
 	var err error
 	switch f.Kind {
-	case Count:
+	case analysis.Count:
 		err = f.needOfCounts(&n, a.power(), seed)
-	case YesNo:
+	case analysis.YesNo:
 		err = f.needOfShares(&n, a.power())
 	default:
 		err = f.needOfMeans(&n, a.power())
@@ -48,7 +48,7 @@ func (f sizing) need(a Ask, seed uint64) (Need, error) {
 		err = fmt.Errorf("%s is %w: ask for more", f.sizeOf(&n), err)
 	}
 	if err != nil {
-		return Need{}, err
+		return analysis.Need{}, err
 	}
 	if n.RackHolds != nil {
 		fits := n.Replicates() <= *n.RackHolds
@@ -66,13 +66,13 @@ func (f *sizing) take(a Ask) error {
 	if a.Levels != 0 && a.Levels != f.Layout.Levels {
 		f.Layout.Levels, f.Levels = a.Levels, nil
 	}
-	if f.DF == 0 && f.Kind == Measure { // given, not estimated
+	if f.DF == 0 && f.Kind == analysis.Measure { // given, not estimated
 		return nil
 	}
 	if a.SD == nil && a.BinSD == nil && (a.PlantsPerBin == 0 || f.Unit != model.PerBin) {
 		return nil
 	}
-	if f.Kind != Measure || f.Unit == model.PerReservoir {
+	if f.Kind != analysis.Measure || f.Unit == model.PerReservoir {
 		return fmt.Errorf("%s takes its spread from the trial as it was: spreads and plants per bin can be given for a measure of plants and bins only", f.Treatment)
 	}
 	if a.SD != nil {
@@ -111,11 +111,11 @@ func (f *sizing) take(a Ask) error {
 // Aitchison, Brown (1957), The Lognormal Distribution, section 2.3.
 //
 // Errors: those of amount.
-func (f *sizing) spread(d Difference) (float64, error) {
+func (f *sizing) spread(d analysis.Difference) (float64, error) {
 	switch v := d.Value; {
-	case f.Scale == Log && d.Share:
+	case f.Scale == analysis.Log && d.Share:
 		return math.Sqrt(math.Log1p(v * v)), nil
-	case f.Scale == Log && f.Level > 0:
+	case f.Scale == analysis.Log && f.Level > 0:
 		return math.Sqrt(math.Log((1 + math.Sqrt(1+4*(v/f.Level)*(v/f.Level))) / 2)), nil
 	}
 	return f.amount(d)
@@ -124,8 +124,8 @@ func (f *sizing) spread(d Difference) (float64, error) {
 // amount is a difference on the analysed scale.
 //
 // Errors: a share of a mean that is zero or unknown; an amount per mean likewise.
-func (f *sizing) amount(d Difference) (float64, error) {
-	log := f.Scale == Log || f.Kind == Count
+func (f *sizing) amount(d analysis.Difference) (float64, error) {
+	log := f.Scale == analysis.Log || f.Kind == analysis.Count
 	switch {
 	case log && d.Share:
 		return math.Log1p(d.Value), nil
@@ -142,7 +142,7 @@ func (f *sizing) amount(d Difference) (float64, error) {
 }
 
 // onRack tells how many replicates per level there is room for.
-func (f *sizing) onRack(a Ask, n *Need) {
+func (f *sizing) onRack(a Ask, n *analysis.Need) {
 	bins := f.Bins
 	if a.Bins > 0 {
 		bins = a.Bins
@@ -183,7 +183,7 @@ func (f *sizing) onRack(a Ask, n *Need) {
 var errNoSpread = errors.New("how much replicates vary, or the difference, is no number that a size could rest on")
 
 // needOfMeans sizes a measure by the non-central F.
-func (f *sizing) needOfMeans(n *Need, asked float64) error {
+func (f *sizing) needOfMeans(n *analysis.Need, asked float64) error {
 	apart, err := f.amount(*f.Matters)
 	if err != nil {
 		return err
@@ -191,7 +191,7 @@ func (f *sizing) needOfMeans(n *Need, asked float64) error {
 	if !(f.SD > 0 && apart > 0) || math.IsInf(f.SD, 0) || math.IsInf(apart, 0) {
 		return errNoSpread
 	}
-	if f.Scale == Log {
+	if f.Scale == analysis.Log {
 		n.Ratio = analysis.Known(math.Exp(apart))
 	} else {
 		n.Difference = analysis.Known(apart)
@@ -230,7 +230,7 @@ func (f *sizing) needOfMeans(n *Need, asked float64) error {
 		}
 	}
 	if n.RackHolds != nil {
-		if f.Scale == Log {
+		if f.Scale == analysis.Log {
 			n.SmallestRatio = analysis.Known(math.Exp(m.Smallest(*n.RackHolds, asked)))
 		} else {
 			n.SmallestDifference = analysis.Known(m.Smallest(*n.RackHolds, asked))
@@ -248,7 +248,7 @@ func sdLimit(df, p float64) float64 {
 }
 
 // needOfCounts sizes a count by simulation.
-func (f *sizing) needOfCounts(n *Need, asked float64, seed uint64) error {
+func (f *sizing) needOfCounts(n *analysis.Need, asked float64, seed uint64) error {
 	apart, err := f.amount(*f.Matters)
 	if err != nil {
 		return err
@@ -280,7 +280,7 @@ func (f *sizing) needOfCounts(n *Need, asked float64, seed uint64) error {
 }
 
 // needOfShares sizes yes/no answers by the exact test of a pair.
-func (f *sizing) needOfShares(n *Need, asked float64) error {
+func (f *sizing) needOfShares(n *analysis.Need, asked float64) error {
 	low, high := f.Mean-f.Matters.Value/2, f.Mean+f.Matters.Value/2
 	if f.Matters.Share {
 		high, low = power.Apart(f.Mean, 1+f.Matters.Value)

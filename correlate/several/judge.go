@@ -1,4 +1,4 @@
-package correlate
+package several
 
 import (
 	"fmt"
@@ -26,7 +26,7 @@ func (c *Compared) judgeEffect(e *ComparedEffect, trials []Trial, labels []strin
 		lines[i] = e.Trials[i].line
 	}
 	larger, smaller := "larger", "smaller"
-	if e.Trials[0].Kind == YesNo {
+	if e.Trials[0].Kind == analysis.YesNo {
 		larger, smaller = "more likely", "less likely"
 	}
 	e.Says = verdictWords(lines, larger, smaller, func(word string) string {
@@ -103,14 +103,14 @@ func (j *Judged) judge(lines []*line, why string) {
 
 // pooledMean is a mean on the analysed scale, under Slope.
 func pooledMean(e model.Estimate) PooledMean {
-	return PooledMean{Slope: analysis.Known(e.Value), SE: analysis.Known(e.SE), CI95: interval(e), DF: analysis.Known(e.DF)}
+	return PooledMean{Slope: analysis.Known(e.Value), SE: analysis.Known(e.SE), CI95: analysis.Interval(e), DF: analysis.Known(e.DF)}
 }
 
 func antilog(ci *[2]float64) *[2]float64 {
 	if ci == nil {
 		return nil
 	}
-	return analysis.KnownPair(exp2(*ci))
+	return analysis.KnownPair([2]float64{math.Exp(ci[0]), math.Exp(ci[1])})
 }
 
 // agreementWords adds whether the trials agree. That a difference between them is
@@ -158,28 +158,28 @@ func verdictWords(lines []*line, larger, smaller string, shown func(word string)
 		return fmt.Sprintf("in all %d trials", len(lines))
 	}
 	var text string
-	switch l, s := by[Larger], by[Smaller]; {
+	switch l, s := by[analysis.Larger], by[analysis.Smaller]; {
 	case len(l) > 0 && len(s) > 0:
 		text = fmt.Sprintf("The trials contradict one another: %s %s, but %s %s", shown(larger), in(l), smaller, in(s))
 	case len(l) > 0:
 		text = shown(larger) + " " + in(l)
 	case len(s) > 0:
 		text = shown(smaller) + " " + in(s)
-	case len(by[Equivalent]) == len(lines):
-		return "No difference that matters " + in(by[Equivalent]) + "."
+	case len(by[analysis.Equivalent]) == len(lines):
+		return "No difference that matters " + in(by[analysis.Equivalent]) + "."
 	case len(lines) == 1:
 		return "Not shown."
-	case len(by[Equivalent]) == 0 && len(lines) == 2:
+	case len(by[analysis.Equivalent]) == 0 && len(lines) == 2:
 		return "Shown in neither trial."
-	case len(by[Equivalent]) == 0:
+	case len(by[analysis.Equivalent]) == 0:
 		return fmt.Sprintf("Shown in none of the %d trials.", len(lines))
 	default:
-		return "No difference that matters " + in(by[Equivalent]) + "; the rest can't tell."
+		return "No difference that matters " + in(by[analysis.Equivalent]) + "; the rest can't tell."
 	}
-	if n := by[Equivalent]; len(n) > 0 {
+	if n := by[analysis.Equivalent]; len(n) > 0 {
 		text += "; no difference that matters " + in(n)
 	}
-	if n := slices.Concat(by[CantTell], by[""]); len(n) > 0 {
+	if n := slices.Concat(by[analysis.CantTell], by[""]); len(n) > 0 {
 		text += "; not shown " + in(n)
 	}
 	return text + "."
@@ -205,8 +205,8 @@ func onlyDescribed(e *ComparedEffect, trials []Trial, labels []string) string {
 	return ""
 }
 
-func hasLevel(r *OutcomeResult, treatment, level string) bool {
-	return slices.ContainsFunc(r.Groups, func(g Group) bool { return len(g.Levels) == 1 && g.Levels[treatment] == level })
+func hasLevel(r *analysis.OutcomeResult, treatment, level string) bool {
+	return slices.ContainsFunc(r.Groups, func(g analysis.Group) bool { return len(g.Levels) == 1 && g.Levels[treatment] == level })
 }
 
 // differs words the first of some properties in which lines are not alike:
@@ -238,7 +238,7 @@ func (c *Compared) whyNotPooled(lines []*line) string {
 			}
 		}
 	}
-	column := func(c *Column) string {
+	column := func(c *analysis.Column) string {
 		if c == nil {
 			return "none"
 		}
@@ -302,7 +302,7 @@ func whyNotEffects(e *ComparedEffect) string {
 		}
 	}
 	for _, t := range e.Trials {
-		if t.Kind != YesNo {
+		if t.Kind != analysis.YesNo {
 			continue
 		}
 		for _, g := range t.line.result.Groups {

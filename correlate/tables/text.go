@@ -1,0 +1,89 @@
+package tables
+
+import (
+	"fmt"
+	"io"
+
+	"parstead/correlate/analysis"
+	"parstead/correlate/phrase"
+)
+
+// WriteText writes results for a terminal: for each outcome the findings first, then
+// tables, then checks.
+func WriteText(w io.Writer, r *analysis.Result) error {
+	p := NewLines(w)
+	for i := range r.Outcomes {
+		if i > 0 {
+			p.Line("")
+		}
+		p.outcome(&r.Outcomes[i])
+	}
+	p.tables(lost(r.Lost), ranks(r.OutcomeCorrelations))
+	p.electricity(r.Electricity)
+	if len(r.Departures) > 0 {
+		p.Heading("Departures from the plan")
+		for _, d := range r.Departures {
+			p.Wrapped("  - ", "    ", d)
+		}
+	}
+	return p.Flush()
+}
+
+func (p *Lines) outcome(o *analysis.OutcomeResult) {
+	p.Title(phrase.About(o.Name, o.Of, ""))
+	what := string(o.Kind)
+	if o.Unit != "" {
+		what += " in " + o.Unit
+	}
+	if o.Scale == analysis.Log {
+		what += ", as its natural logarithm"
+	}
+	if o.Model != "" {
+		what += ", by " + map[string]string{
+			"least squares": "least squares", "quasi-likelihood": "quasi-likelihood",
+			"exact table": "exact tables", "penalised logistic": "penalised logistic regression",
+		}[o.Model]
+	}
+	what += fmt.Sprintf("; %d plants", o.N)
+	if o.Missing > 0 {
+		what += fmt.Sprintf(", %d missing", o.Missing)
+	}
+	p.Wrapped("", "", what+".")
+	p.Line("")
+	for _, f := range o.Findings {
+		p.Wrapped("  • ", "    ", f)
+	}
+	p.tables(groups(o), comparisons(o), tests("tests", o.Effects), slopes(o), curves(o))
+	if len(o.Checks) > 0 {
+		p.Heading("Checks")
+		p.checks(o.Checks)
+	}
+}
+
+func (p *Lines) checks(list []analysis.Check) {
+	for _, c := range list {
+		text := c.Check
+		if c.Of != "" {
+			text += " (" + c.Of + ")"
+		}
+		text += ": " + c.Says
+		if c.P != nil {
+			text += "; p " + phrase.P(*c.P)
+		}
+		p.Wrapped("  ", "      ", text+".")
+	}
+}
+
+func (p *Lines) electricity(e *analysis.Electricity) {
+	if e == nil {
+		return
+	}
+	total := "not known"
+	if e.KWh != nil {
+		total = phrase.Current(e.KWh, e.Cost, e.Currency)
+	}
+	p.Heading("Electricity")
+	p.Wrapped("  ", "  ", fmt.Sprintf("%s to %s: %s. Hours are %s.", e.From, e.To, total, e.Hours))
+	p.tables(currents(e), gains(e))
+	p.checks(e.Checks)
+}
