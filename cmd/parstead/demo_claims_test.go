@@ -35,7 +35,7 @@ func simulated(tb testing.TB, c demo.Config) (*demo.World, *correlate.Result) {
 	}
 	plan.ID = uint64(len(readings.Log) + 1)
 	readings.Log = append(readings.Log, plan)
-	lights, err := account.New(&t.Rack, readings, account.Options{}).Plants(tb.Context(), t.Stays(), account.Window(t.Window))
+	lights, err := account.New(&t.Rack, readings, account.Options{}).Plants(tb.Context(), t.Stays(), t.Window)
 	if err != nil {
 		tb.Fatal(err)
 	}

@@ -20,6 +20,7 @@ import (
 	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 	"parstead/correlate/deal"
 	"parstead/light"
 	"parstead/light/field"
@@ -105,7 +106,7 @@ func seedOr(given *uint64) (uint64, error) {
 func planOf(t *trial.Trial, talk io.Writer) (deal.Plan, error) {
 	var plan deal.Plan
 	for _, tr := range t.Treatments {
-		if tr.SetPer == trial.Given {
+		if tr.SetPer == analysis.Given {
 			continue
 		}
 		if i := slices.IndexFunc(t.Plants, func(p trial.Plant) bool { return p.Treatments[tr.Name] != "" }); i >= 0 {
@@ -135,7 +136,7 @@ func groupOf(t *trial.Trial, p *trial.Plant) string {
 		parts = append(parts, p.Columns[t.AnalyseBy])
 	}
 	for _, tr := range t.Treatments {
-		if tr.SetPer == trial.Given {
+		if tr.SetPer == analysis.Given {
 			parts = append(parts, p.Treatments[tr.Name])
 		}
 	}

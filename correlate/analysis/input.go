@@ -2,6 +2,8 @@ package analysis
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"parstead/correlate/deal"
 )
@@ -122,6 +124,16 @@ const (
 	Lost
 	Withdrawn // taken out on purpose: missing, and no loss
 )
+
+var statusNames = []string{Harvested: "harvested", Lost: "lost", Withdrawn: "withdrawn"}
+
+func (s Status) String() string { return statusNames[s] }
+
+// ParseStatus reads a status by its name, in any case.
+func ParseStatus(name string) (s Status, ok bool) {
+	i := slices.Index(statusNames, strings.ToLower(name))
+	return Status(max(i, 0)), i >= 0
+}
 
 // Accident is the cause of a loss that is no treatment's loss.
 const Accident = "accident"

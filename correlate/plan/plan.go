@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/deal"
 	"parstead/light"
 )
@@ -37,21 +38,21 @@ type Plant struct {
 // Outcome is what was to be asked of the harvest, and how.
 type Outcome struct {
 	Name     string            `json:"name"`
-	Kind     string            `json:"kind"`
-	Scale    string            `json:"scale,omitempty"`
-	Start    string            `json:"start,omitempty"`
-	Exposure string            `json:"exposure,omitempty"`
-	Only     map[string]string `json:"only,omitempty"`
+	Kind     analysis.Kind     `json:"kind"`
+	Scale    analysis.Scale    `json:"scale,omitempty"`
+	Start    string            `json:"start,omitempty"`    // the column with the starting value; "" for none
+	Exposure string            `json:"exposure,omitempty"` // the column of a count's exposure; "" for none
+	Only     map[string]string `json:"only,omitempty"`     // column: the value that a plant must have to count
 	Primary  bool              `json:"primary,omitempty"`
 	Matters  Matters           `json:"matters"`
 }
 
 // Treatment is what plants, bins or reservoirs got.
 type Treatment struct {
-	Name      string   `json:"name"`
-	Levels    []string `json:"levels"`
-	SetPer    string   `json:"set_per"`
-	SetsLight bool     `json:"sets_light,omitempty"`
+	Name      string          `json:"name"`
+	Levels    []string        `json:"levels"` // the first is the reference
+	SetPer    analysis.SetPer `json:"set_per"`
+	SetsLight bool            `json:"sets_light,omitempty"` // acts through light, so is never adjusted for light
 }
 
 // Matters is the difference that the grower would act on: a share of the mean, or
@@ -145,8 +146,8 @@ func (o Outcome) differs(now Outcome) []string {
 		what    string
 		was, is any
 	}{
-		{"kind", o.Kind, now.Kind},
-		{"scale", o.Scale, now.Scale},
+		{"kind", string(o.Kind), string(now.Kind)},
+		{"scale", string(o.Scale), string(now.Scale)},
 		{"start", o.Start, now.Start},
 		{"exposure", o.Exposure, now.Exposure},
 		{"only", fmt.Sprint(o.Only), fmt.Sprint(now.Only)},

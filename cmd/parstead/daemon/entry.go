@@ -13,6 +13,7 @@ import (
 
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -101,9 +102,9 @@ func changesOf(t *trial.Trial, e page.Entry, at time.Time) ([]trial.Change, erro
 		if !slices.Contains(trial.Causes, e.Cause) {
 			return nil, fmt.Errorf("the cause is %q: choose one of %s", e.Cause, strings.Join(trial.Causes, ", "))
 		}
-		return []trial.Change{change(trial.HarvestSheet, set("plant", plant.Code), set("status", string(trial.Lost)), set("lost_on", e.Day), set("cause", e.Cause))}, nil
+		return []trial.Change{change(trial.HarvestSheet, set("plant", plant.Code), set("status", analysis.Lost.String()), set("lost_on", e.Day), set("cause", e.Cause))}, nil
 	case page.Alive:
-		if plant.Status != trial.Lost {
+		if plant.Status != analysis.Lost {
 			return nil, fmt.Errorf("%s is not written down as lost", plant.Code)
 		}
 		return []trial.Change{change(trial.HarvestSheet, set("plant", plant.Code), set("status", ""), set("lost_on", ""), set("cause", ""))}, nil
@@ -213,17 +214,13 @@ func offered(t *trial.Trial, p *trial.Plant, now time.Time) page.Plant {
 		x.Bin, x.Row, x.Column = at.Bin, at.Row, at.Column
 	}
 	if p.HasHarvest {
-		x.Fate = string(p.Status)
+		x.Fate = p.Status.String()
 		if p.Date != t.Rack.Ends {
 			x.Date = p.Date.String()
 		}
 	}
 	for _, o := range t.Outcomes {
-		wanted := true
-		for column, value := range o.Only {
-			wanted = wanted && p.Columns[column] == value
-		}
-		if wanted {
+		if o.Concerns(p) {
 			x.Outcomes = append(x.Outcomes, o.Name)
 		}
 		if c, ok := p.Values[o.Name]; ok && !c.Counted {
@@ -233,9 +230,9 @@ func offered(t *trial.Trial, p *trial.Plant, now time.Time) page.Plant {
 	return x
 }
 
-func shownValue(kind trial.Kind, x float64) string {
+func shownValue(kind analysis.Kind, x float64) string {
 	switch {
-	case kind != trial.YesNo:
+	case kind != analysis.YesNo:
 		return strconv.FormatFloat(x, 'f', -1, 64)
 	case x == 1:
 		return "yes"

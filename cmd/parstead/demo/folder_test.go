@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -82,7 +83,7 @@ func TestSheetsAreTheTruth(t *testing.T) {
 		}
 		if p.Lost() {
 			lost++
-			if got.Status != trial.Lost || got.LostOn != p.LostOn || got.Cause != p.Cause {
+			if got.Status != analysis.Lost || got.LostOn != p.LostOn || got.Cause != p.Cause {
 				t.Errorf("%s: %s on %s by %q, want lost on %s by %q", p.Code, got.Status, got.LostOn, got.Cause, p.LostOn, p.Cause)
 			}
 			continue

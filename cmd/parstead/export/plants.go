@@ -15,6 +15,7 @@ import (
 	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
 	"parstead/cmd/parstead/version"
+	"parstead/correlate/analysis"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -49,7 +50,7 @@ func (c *plantColumns) addOwn(name, unit, means, source string, of func(*plantRo
 
 func (x *exporter) plants(ctx context.Context) error {
 	books := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
-	lights, err := books.Plants(ctx, x.trial.Stays(), account.Window(x.trial.Window))
+	lights, err := books.Plants(ctx, x.trial.Stays(), x.trial.Window)
 	if err != nil {
 		return err
 	}
@@ -113,7 +114,7 @@ func (c *plantColumns) came(t *trial.Trial) {
 		for _, tr := range t.Treatments {
 			if tr.Name == name {
 				means = "treatment, set per " + string(tr.SetPer)
-				if tr.SetPer == trial.Given {
+				if tr.SetPer == analysis.Given {
 					means = "treatment that the plant came with"
 				}
 				means += "; the reference is " + tr.Levels[0]
@@ -131,7 +132,7 @@ func (c *plantColumns) came(t *trial.Trial) {
 	}
 	var logs []string
 	for _, o := range t.Outcomes {
-		if o.Start == "" || o.Scale != trial.Log || slices.Contains(logs, o.Start) {
+		if o.Start == "" || o.Scale != analysis.Log || slices.Contains(logs, o.Start) {
 			continue
 		}
 		logs = append(logs, o.Start)
@@ -180,7 +181,7 @@ func (c *plantColumns) light(window string) {
 // found adds the outcomes.
 func (c *plantColumns) found(t *trial.Trial) {
 	for _, o := range t.Outcomes {
-		means := map[trial.Kind]string{trial.Measure: "outcome: a measure", trial.Counted: "outcome: a count", trial.YesNo: "outcome: yes or no"}[o.Kind]
+		means := map[analysis.Kind]string{analysis.Measure: "outcome: a measure", analysis.Count: "outcome: a count", analysis.YesNo: "outcome: yes or no"}[o.Kind]
 		if o.Basis != "" {
 			means += ", " + o.Basis
 		}
@@ -189,9 +190,9 @@ func (c *plantColumns) found(t *trial.Trial) {
 			switch {
 			case !ok:
 				return ""
-			case o.Kind == trial.YesNo && v.Value == 1:
+			case o.Kind == analysis.YesNo && v.Value == 1:
 				return "yes"
-			case o.Kind == trial.YesNo:
+			case o.Kind == analysis.YesNo:
 				return "no"
 			}
 			return cell(v.Value)
@@ -209,7 +210,12 @@ func (c *plantColumns) found(t *trial.Trial) {
 
 func (c *plantColumns) fate() {
 	text := func(name, means string, of func(*plantRow) string) { c.add(name, "", means, "harvest.csv", of) }
-	text("status", "harvested, lost or withdrawn; empty: no row in harvest.csv", func(p *plantRow) string { return string(p.Status) })
+	text("status", "harvested, lost or withdrawn; empty: no row in harvest.csv", func(p *plantRow) string {
+		if !p.HasHarvest {
+			return ""
+		}
+		return p.Status.String()
+	})
 	text("date", "the last day whose light counts", func(p *plantRow) string { return p.Date.String() })
 	text("lost_on", "when it was lost", func(p *plantRow) string {
 		if p.LostOn.IsZero() {

@@ -62,9 +62,9 @@ func analysisOf(t *trial.Trial) analysisAsked {
 	for _, b := range t.Rack.Bins {
 		a.Bins = append(a.Bins, binDescribed{b.Name, b.Rows, b.Columns, b.Block, b.Reservoir})
 	}
-	a.Treatments = harvest.Treatments(t)
-	for i, o := range harvest.Outcomes(t) {
-		a.Outcomes = append(a.Outcomes, outcomeAsked{o, t.Outcomes[i].Unit, t.Outcomes[i].Basis})
+	a.Treatments = t.Treatments
+	for _, o := range t.Outcomes {
+		a.Outcomes = append(a.Outcomes, outcomeAsked{o.Outcome, o.Unit, o.Basis})
 	}
 	return a
 }
@@ -154,7 +154,7 @@ func (a *analysisAsked) valid() error {
 		if err := once("treatment", t.Name); err != nil {
 			return err
 		}
-		if !slices.Contains([]trial.SetPer{trial.PerPlant, trial.PerBin, trial.PerReservoir, trial.Given}, trial.SetPer(t.SetPer)) || len(t.Levels) == 0 {
+		if !slices.Contains([]analysis.SetPer{analysis.PerPlant, analysis.PerBin, analysis.PerReservoir, analysis.Given}, t.SetPer) || len(t.Levels) == 0 {
 			return fmt.Errorf("treatment %q is set per %q and has %d levels", t.Name, t.SetPer, len(t.Levels))
 		}
 	}
@@ -162,10 +162,10 @@ func (a *analysisAsked) valid() error {
 		if err := once("outcome", o.Name); err != nil {
 			return err
 		}
-		if _, err := analysis.ParseKind(o.Kind); err != nil {
+		if _, err := analysis.ParseKind(string(o.Kind)); err != nil {
 			return err
 		}
-		if !slices.Contains([]string{"", string(trial.Natural), string(trial.Log)}, o.Scale) {
+		if !slices.Contains([]analysis.Scale{"", analysis.Natural, analysis.Log}, o.Scale) {
 			return fmt.Errorf("the scale of %q is %q", o.Name, o.Scale)
 		}
 	}
@@ -177,21 +177,16 @@ func (d *exportDescription) asTrial() *trial.Trial {
 	t := &trial.Trial{Name: d.Trial, AnalyseBy: d.Analysis.AnalyseBy, Dealt: true}
 	t.Rack.Starts, t.Rack.Ends = d.Starts, d.Ends
 	w := d.Analysis.LightWindow
-	t.Window = trial.Window{First: w.First, Last: w.Last}
+	t.Window = account.Window{First: w.First, Last: w.Last}
 	if w.From != nil && w.To != nil {
 		t.Window.From, t.Window.To = *w.From, *w.To
 	}
 	for _, b := range d.Analysis.Bins {
 		t.Rack.Bins = append(t.Rack.Bins, light.Bin{Name: b.Name, Rows: b.Rows, Columns: b.Columns, Block: b.Block, Reservoir: b.Reservoir})
 	}
-	for _, tr := range d.Analysis.Treatments {
-		t.Treatments = append(t.Treatments, trial.Treatment{Name: tr.Name, Levels: tr.Levels, SetPer: trial.SetPer(tr.SetPer), SetsLight: tr.SetsLight})
-	}
+	t.Treatments = d.Analysis.Treatments
 	for _, o := range d.Analysis.Outcomes {
-		t.Outcomes = append(t.Outcomes, trial.Outcome{
-			Name: o.Name, Kind: trial.Kind(o.Kind), Unit: o.Unit, Basis: o.Basis, Start: o.Start, Scale: trial.Scale(o.Scale),
-			Primary: o.Primary, Matters: trial.Matters(o.Matters), Only: o.Only, Exposure: o.Exposure,
-		})
+		t.Outcomes = append(t.Outcomes, trial.Outcome{Outcome: o.Outcome, Unit: o.Unit, Basis: o.Basis})
 	}
 	return t
 }
@@ -254,8 +249,14 @@ func (x *Exported) readPlants(dir string, columns headings) error {
 		p := &x.Trial.Plants[i]
 		*p = trial.Plant{
 			Code: codes[i], Place: light.Position{Bin: bins[i], Row: row[i], Column: column[i]}, Guard: guards[i] == "yes",
-			Status: trial.Status(status[i]), HasHarvest: status[i] != "", Cause: causes[i], LeaveOut: leaveOut[i],
+			HasHarvest: status[i] != "", Cause: causes[i], LeaveOut: leaveOut[i],
 			Columns: map[string]string{}, Treatments: map[string]string{}, Values: map[string]trial.Cell{},
+		}
+		if p.HasHarvest {
+			var known bool
+			if p.Status, known = analysis.ParseStatus(status[i]); !known {
+				return sheet.Fault(i, columns.own["status"], fmt.Sprintf("the status can't be %q: export the trial again", status[i]))
+			}
 		}
 		if dates[i] != "" {
 			if p.Date, err = light.ParseDate(dates[i]); err != nil {
@@ -273,7 +274,7 @@ func (x *Exported) readPlants(dir string, columns headings) error {
 // readColumns takes what the plants came with and got.
 func (x *Exported) readColumns(sheet *table.Table, columns headings) {
 	for name, heading := range columns.trial {
-		isTreatment := slices.ContainsFunc(x.Trial.Treatments, func(t trial.Treatment) bool { return t.Name == name })
+		isTreatment := slices.ContainsFunc(x.Trial.Treatments, func(t plan.Treatment) bool { return t.Name == name })
 		for i, cell := range sheet.Text(heading) {
 			if cell == "" {
 				continue
@@ -293,7 +294,7 @@ func (x *Exported) readOutcomes(sheet *table.Table, columns headings) error {
 			return fmt.Errorf("%s has no column of the outcome %s: export the trial again", columns.file, o.Name)
 		}
 		read := sheet.Numbers
-		if o.Kind == trial.YesNo {
+		if o.Kind == analysis.YesNo {
 			read = sheet.YesNo
 		}
 		values, err := read(heading)

@@ -48,7 +48,7 @@ func (s season) opened(t *testing.T, config string, now time.Time) (*trial.Trial
 		t.Fatal(err)
 	}
 	books := account.New(&tr.Rack, s.readings, account.Options{Now: func() time.Time { return now }})
-	lights, err := books.Plants(t.Context(), tr.Stays(), account.Window(tr.Window))
+	lights, err := books.Plants(t.Context(), tr.Stays(), tr.Window)
 	if err != nil {
 		t.Fatal(err)
 	}

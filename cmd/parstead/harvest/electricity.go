@@ -39,7 +39,7 @@ func electricityOf(ctx context.Context, t *trial.Trial, now time.Time, books *ac
 	}
 	out := &correlate.Electricity{
 		From: t.Rack.Starts, To: t.Rack.DateAt(during.Until.Add(-1)), Hours: hoursFrom,
-		Checks: []correlate.Check{}, Windowed: t.Window != trial.Window{},
+		Checks: []correlate.Check{}, Windowed: t.Window != account.Window{},
 	}
 	if t.Cost != nil {
 		out.Currency, out.PerKWh = t.Cost.Currency, &t.Cost.PerKWh

@@ -48,7 +48,7 @@ func Read(ctx context.Context, folder string, now time.Time, interactions bool) 
 	}
 	defer view.Close() //nolint:errcheck // it only read
 	books := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }})
-	lights, remarks, err := books.PlantsAndRemarks(ctx, t.Stays(), account.Window(t.Window))
+	lights, remarks, err := books.PlantsAndRemarks(ctx, t.Stays(), t.Window)
 	if err != nil {
 		return nil, err
 	}
@@ -96,13 +96,7 @@ func inputOf(t *trial.Trial, lights []account.PlantLight) *correlate.Input {
 	for i := range t.Plants {
 		p := &t.Plants[i]
 		in.Plants[i], in.Row[i], in.Column[i] = p.Code, p.Place.Row, p.Place.Column
-		in.Guard[i], in.Cause[i], in.LeaveOut[i] = p.Guard, p.Cause, p.LeaveOut
-		switch p.Status {
-		case trial.Lost:
-			in.Status[i] = correlate.Lost
-		case trial.Withdrawn:
-			in.Status[i] = correlate.Withdrawn
-		}
+		in.Guard[i], in.Status[i], in.Cause[i], in.LeaveOut[i] = p.Guard, p.Status, p.Cause, p.LeaveOut
 		if bin, ok := t.Rack.Bin(p.Place.Bin); ok {
 			in.Edge[i] = bin.Edge(p.Place)
 		}
@@ -125,7 +119,7 @@ func inputOf(t *trial.Trial, lights []account.PlantLight) *correlate.Input {
 		for i, p := range t.Plants {
 			f.Codes[i] = slices.Index(tr.Levels, p.Treatments[tr.Name])
 		}
-		in.Treatments = append(in.Treatments, correlate.Treatment{Factor: f, SetPer: correlate.SetPer(tr.SetPer), SetsLight: tr.SetsLight})
+		in.Treatments = append(in.Treatments, correlate.Treatment{Factor: f, SetPer: tr.SetPer, SetsLight: tr.SetsLight})
 	}
 	if t.AnalyseBy != "" {
 		in.By = columnFactor(t, t.AnalyseBy)
@@ -223,7 +217,7 @@ func WindowWords(t *trial.Trial) string {
 // outcomeOf is an outcome with its values over the plants.
 func outcomeOf(t *trial.Trial, o trial.Outcome) correlate.Outcome {
 	out := correlate.Outcome{
-		Name: o.Name, Kind: correlate.Kind(o.Kind), Unit: o.Unit, Basis: o.Basis, Scale: correlate.Scale(o.Scale), Primary: o.Primary,
+		Name: o.Name, Kind: o.Kind, Unit: o.Unit, Basis: o.Basis, Scale: o.Scale, Primary: o.Primary,
 		Values: make([]float64, len(t.Plants)),
 	}
 	switch {
@@ -247,11 +241,8 @@ func outcomeOf(t *trial.Trial, o trial.Outcome) correlate.Outcome {
 	if len(o.Only) > 0 {
 		out.Only = make([]bool, len(t.Plants))
 		out.OnlyText = onlyText(o.Only)
-		for i, p := range t.Plants {
-			out.Only[i] = true
-			for column, value := range o.Only {
-				out.Only[i] = out.Only[i] && p.Columns[column] == value
-			}
+		for i := range t.Plants {
+			out.Only[i] = o.Concerns(&t.Plants[i])
 		}
 	}
 	return out

@@ -9,8 +9,11 @@ import (
 // Plan is what a trial asks as it stands. It must hold the layout that was dealt.
 func Plan(t *trial.Trial, record deal.Record) plan.Sealed {
 	p := plan.Sealed{
-		Layout: record, Outcomes: Outcomes(t), Treatments: Treatments(t),
+		Layout: record, Treatments: t.Treatments,
 		AnalyseBy: t.AnalyseBy, Window: WindowWords(t), Ends: t.Rack.Ends.String(),
+	}
+	for _, o := range t.Outcomes {
+		p.Outcomes = append(p.Outcomes, o.Outcome)
 	}
 	for i := range t.Plants {
 		at := t.Plants[i].Place
@@ -19,25 +22,6 @@ func Plan(t *trial.Trial, record deal.Record) plan.Sealed {
 		})
 	}
 	return p
-}
-
-// Outcomes are a trial's outcomes as its plan holds them.
-func Outcomes(t *trial.Trial) (list []plan.Outcome) {
-	for _, o := range t.Outcomes {
-		list = append(list, plan.Outcome{
-			Name: o.Name, Kind: string(o.Kind), Scale: string(o.Scale), Start: o.Start, Exposure: o.Exposure,
-			Only: o.Only, Primary: o.Primary, Matters: plan.Matters(o.Matters),
-		})
-	}
-	return list
-}
-
-// Treatments are a trial's treatments as its plan holds them.
-func Treatments(t *trial.Trial) (list []plan.Treatment) {
-	for _, tr := range t.Treatments {
-		list = append(list, plan.Treatment{Name: tr.Name, Levels: tr.Levels, SetPer: string(tr.SetPer), SetsLight: tr.SetsLight})
-	}
-	return list
 }
 
 // dealtLevels are the plant's levels of the treatments that were dealt.

@@ -7,6 +7,7 @@ import (
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
+	"parstead/correlate/analysis"
 )
 
 // The light that a harvest is set against is that of light_window: the first
@@ -27,7 +28,7 @@ func TestCorrelateLightWindow(t *testing.T) {
 	compared := 0
 	for i, all := range whole.Light.Values {
 		p := tr.Plants[i]
-		if math.IsNaN(all) || p.Status != trial.Harvested || p.Date.IsZero() {
+		if math.IsNaN(all) || p.Status != analysis.Harvested || p.Date.IsZero() {
 			continue
 		}
 		days := float64(starts.DaysUntil(p.Date)) + 1

@@ -8,6 +8,7 @@ import (
 	"unicode/utf8"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -75,7 +76,7 @@ func Labels(t *trial.Trial, stock string, treatments bool, printed light.Date) (
 	s := &Sheet{Head: []string{"plant", "bin", "row", "column"}, template: "labels"}
 	if treatments {
 		for _, tr := range t.Treatments {
-			if tr.SetPer != trial.Given {
+			if tr.SetPer != analysis.Given {
 				s.Head = append(s.Head, tr.Name)
 			}
 		}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -66,7 +67,7 @@ var harvestSafety = append(slices.Clone(scoringSafety),
 // Errors: no plant or outcome to count, an outcome that the trial does not have, a
 // time that can't be meant.
 func Count(t *trial.Trial, o Scoring) (*Sheet, error) {
-	outcomes, err := chosen(t, o.Outcomes, func(out trial.Outcome) bool { return out.Kind == trial.Counted })
+	outcomes, err := chosen(t, o.Outcomes, func(out trial.Outcome) bool { return out.Kind == analysis.Count })
 	if err != nil {
 		return nil, err
 	}
@@ -98,7 +99,7 @@ func Count(t *trial.Trial, o Scoring) (*Sheet, error) {
 	}}
 	for _, p := range plants {
 		for _, out := range outcomes {
-			if due(out, p) {
+			if out.Concerns(p) {
 				s.Rows = append(s.Rows, []string{o.At, p.Code, out.Name, ""})
 			}
 		}
@@ -107,7 +108,7 @@ func Count(t *trial.Trial, o Scoring) (*Sheet, error) {
 	for _, out := range outcomes {
 		columns = append(columns, column{Name: out.Name, Note: noteOf(out)})
 	}
-	page.Lists = lists(plants, o, columns, func(p *trial.Plant, i int) string { return blankIf(due(outcomes[i], p)) },
+	page.Lists = lists(plants, o, columns, func(p *trial.Plant, i int) string { return blankIf(outcomes[i].Concerns(p)) },
 		[]column{{Name: "remarks"}})
 	s.page = page
 	return s, nil
@@ -159,7 +160,7 @@ func Harvest(t *trial.Trial, o Scoring) (*Sheet, error) {
 		} else {
 			add(out.Name, noteOf(out), out)
 		}
-		if o.Again && out.Kind == trial.Measure {
+		if o.Again && out.Kind == analysis.Measure {
 			add(out.Name+"_again", noteOf(out)+", a second time", out)
 		}
 		if e := out.Exposure; e != "" && !slices.ContainsFunc(t.Columns, func(c string) bool { return strings.EqualFold(c, e) }) {
@@ -182,7 +183,7 @@ func Harvest(t *trial.Trial, o Scoring) (*Sheet, error) {
 			"Not weighed or not seen is blank, never 0. status: harvested (or blank), lost, withdrawn. A lost plant: the day under lost_on, and as cause one of " + strings.Join(trial.Causes, ", ") + ". date: blank means the trial's last day, " + t.Rack.Ends.String() + ".",
 		},
 	}}
-	page.Lists = lists(plants, o, columns, func(p *trial.Plant, i int) string { return blankIf(due(of[i], p)) }, []column{
+	page.Lists = lists(plants, o, columns, func(p *trial.Plant, i int) string { return blankIf(of[i].Concerns(p)) }, []column{
 		{"date", "of harvest", 20},
 		{"status", "lost, withdrawn", 19},
 		{"lost_on", "day", 20},
@@ -247,10 +248,10 @@ func (s *Sheet) shuffled(t *trial.Trial, seed uint64) ([]*trial.Plant, error) {
 func unfinished(t *trial.Trial, outcomes []trial.Outcome) (codes []string) {
 	for _, i := range alongBins(t) {
 		p := &t.Plants[i]
-		if p.Guard || !p.HasHarvest || p.Status != trial.Harvested {
+		if p.Guard || !p.HasHarvest || p.Status != analysis.Harvested {
 			continue
 		}
-		if slices.ContainsFunc(outcomes, func(o trial.Outcome) bool { _, known := p.Values[o.Name]; return due(o, p) && !known }) {
+		if slices.ContainsFunc(outcomes, func(o trial.Outcome) bool { _, known := p.Values[o.Name]; return o.Concerns(p) && !known }) {
 			codes = append(codes, p.Code)
 		}
 	}
@@ -266,16 +267,6 @@ func someOf(codes []string) string {
 	return fmt.Sprintf("%s and %d more", strings.Join(codes[:few], ", "), len(codes)-few)
 }
 
-// due tells whether the outcome is asked of the plant.
-func due(out trial.Outcome, p *trial.Plant) bool {
-	for column, value := range out.Only {
-		if p.Columns[column] != value {
-			return false
-		}
-	}
-	return true
-}
-
 func blankIf(due bool) string {
 	if due {
 		return ""
@@ -285,15 +276,15 @@ func blankIf(due bool) string {
 
 // isMass tells whether the outcome is weighed.
 func isMass(out trial.Outcome) bool {
-	return out.Kind == trial.Measure && slices.Contains([]string{"g", "mg", "kg"}, out.Unit)
+	return out.Kind == analysis.Measure && slices.Contains([]string{"g", "mg", "kg"}, out.Unit)
 }
 
 // noteOf says what to write into an outcome's cells.
 func noteOf(out trial.Outcome) string {
 	switch out.Kind {
-	case trial.Counted:
+	case analysis.Count:
 		return "how many"
-	case trial.YesNo:
+	case analysis.YesNo:
 		return "yes or no"
 	}
 	note := out.Unit

@@ -17,6 +17,7 @@ import (
 
 	"parstead/cmd/parstead/sheets"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -265,7 +266,7 @@ func TestHarvestFilledInIsAHarvest(t *testing.T) {
 	}
 	type found struct {
 		mass, again, rooted float64
-		status              trial.Status
+		status              analysis.Status
 		cause               string
 		leaves              bool
 	}
@@ -273,14 +274,14 @@ func TestHarvestFilledInIsAHarvest(t *testing.T) {
 	filled(t, s, dir, "harvest.csv", func(i int, row map[string]string) {
 		if row["plant"] != "F002" && i%20 == 3 {
 			row["status"], row["lost_on"], row["cause"] = "lost", "2026-04-01", trial.Causes[i/20%len(trial.Causes)]
-			want[row["plant"]] = found{status: trial.Lost, cause: row["cause"]}
+			want[row["plant"]] = found{status: analysis.Lost, cause: row["cause"]}
 			return
 		}
 		row["date"], row["mass_g_gross"], row["mass_g_tare"], row["mass_g_again"], row["rooted"] = "2026-06-12", fmt.Sprint(i+3), "2", "9", "yes"
 		if row["plant"] < "F050" {
 			row["fronds"] = "4"
 		}
-		want[row["plant"]] = found{float64(i + 1), 9, 1, trial.Harvested, "", row["plant"] == "F002"}
+		want[row["plant"]] = found{float64(i + 1), 9, 1, analysis.Harvested, "", row["plant"] == "F002"}
 	})
 	tr := open(t, dir)
 	got := map[string]found{}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"parstead/light"
+	"parstead/light/account"
 )
 
 // longestTrial bounds a trial's days: more is a mistyped year.
@@ -66,7 +67,7 @@ func (l *loader) readGeneral(t *table) {
 	if s, ok := t.text("light_window", "first 28 days"); ok {
 		window, err := parseWindow(s)
 		if err == nil && l.hasDays() {
-			err = window.fits(l.Rack.Starts, l.Rack.Ends)
+			err = fits(window, l.Rack.Starts, l.Rack.Ends)
 		}
 		if err != nil {
 			says, _ := cutMend(err, "")
@@ -96,35 +97,35 @@ func zone(t *table) *time.Location {
 
 var windowDays = regexp.MustCompile(`^(first|last) (\d{1,5}) days?$`)
 
-func parseWindow(s string) (w Window, err error) {
+func parseWindow(s string) (w account.Window, err error) {
 	if from, to, ok := strings.Cut(s, ".."); ok {
 		if w.From, err = light.ParseDate(strings.TrimSpace(from)); err != nil {
-			return Window{}, err
+			return account.Window{}, err
 		}
 		if w.To, err = light.ParseDate(strings.TrimSpace(to)); err != nil {
-			return Window{}, err
+			return account.Window{}, err
 		}
 		if w.To.Before(w.From) {
-			return Window{}, fmt.Errorf("%v is before %v", w.To, w.From)
+			return account.Window{}, fmt.Errorf("%v is before %v", w.To, w.From)
 		}
 		return w, nil
 	}
 	m := windowDays.FindStringSubmatch(strings.Join(strings.Fields(s), " "))
 	if m == nil {
-		return Window{}, fmt.Errorf("%q is not a choice of days", s)
+		return account.Window{}, fmt.Errorf("%q is not a choice of days", s)
 	}
 	days, err := strconv.Atoi(m[2])
 	if err != nil || days == 0 {
-		return Window{}, fmt.Errorf("%q is no day at all", s)
+		return account.Window{}, fmt.Errorf("%q is no day at all", s)
 	}
 	if m[1] == "first" {
-		return Window{First: days}, nil
+		return account.Window{First: days}, nil
 	}
-	return Window{Last: days}, nil
+	return account.Window{Last: days}, nil
 }
 
 // fits refuses a window that reaches out of the trial.
-func (w Window) fits(starts, ends light.Date) error {
+func fits(w account.Window, starts, ends light.Date) error {
 	days := starts.DaysUntil(ends) + 1
 	if w.First > days || w.Last > days {
 		return fmt.Errorf("the trial has only %d days", days)

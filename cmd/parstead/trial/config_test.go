@@ -386,35 +386,6 @@ func TestSecret(t *testing.T) {
 	}
 }
 
-func TestWindow(t *testing.T) {
-	t.Parallel()
-	day := func(s string) light.Date {
-		d, err := light.ParseDate(s)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return d
-	}
-	starts, ends := day("2026-03-02"), day("2026-03-31")
-	for _, c := range []struct {
-		w           trial.Window
-		first, last string
-		ok          bool
-	}{
-		{trial.Window{}, "2026-03-02", "2026-03-31", true},
-		{trial.Window{First: 7}, "2026-03-02", "2026-03-08", true},
-		{trial.Window{First: 99}, "2026-03-02", "2026-03-31", true},
-		{trial.Window{Last: 7}, "2026-03-25", "2026-03-31", true},
-		{trial.Window{From: day("2026-03-20"), To: day("2026-04-20")}, "2026-03-20", "2026-03-31", true},
-		{trial.Window{From: day("2026-04-02"), To: day("2026-04-20")}, "2026-04-02", "2026-03-31", false},
-	} {
-		first, last, ok := c.w.Within(starts, ends)
-		if first != day(c.first) || last != day(c.last) || ok != c.ok {
-			t.Errorf("%+v: %v to %v, %v", c.w, first, last, ok)
-		}
-	}
-}
-
 // The page and the embedded broker can't share an address.
 func TestPageAndBrokerAtOneAddress(t *testing.T) {
 	t.Parallel()

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -50,7 +51,7 @@ func (l *loader) warnOfLossesOnly(counts *sheet) {
 		return
 	}
 	for _, p := range l.plants {
-		if p.HasHarvest && p.Status == Harvested {
+		if p.HasHarvest && p.Status == analysis.Harvested {
 			return
 		}
 	}
@@ -75,7 +76,7 @@ func (l *loader) takeCounts() {
 			continue
 		}
 		p := l.plants[c.Plant]
-		if l.harvest != nil && !p.HasHarvest || p.Status == Lost || p.Status == Withdrawn || p.Date.Before(light.DateOf(c.At.In(l.Rack.Zone))) {
+		if l.harvest != nil && !p.HasHarvest || p.Status != analysis.Harvested || p.Date.Before(light.DateOf(c.At.In(l.Rack.Zone))) {
 			continue
 		}
 		if p.Values == nil {

@@ -7,6 +7,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"parstead/correlate/analysis"
+	"parstead/correlate/plan"
 )
 
 // Headings that mean something of their own in a sheet and so can't be the name
@@ -20,7 +23,7 @@ var (
 
 func (l *loader) readTreatments(tables []*table) {
 	for _, t := range tables {
-		var tr Treatment
+		var tr plan.Treatment
 		tr.Name, _ = t.text("name", "medium")
 		if slices.Contains(layoutHeadings, strings.ToLower(tr.Name)) {
 			t.fault("name", fmt.Sprintf("a treatment can't be called %q: layout.csv has a column of that name", tr.Name), "choose another name")
@@ -35,8 +38,8 @@ func (l *loader) readTreatments(tables []*table) {
 				t.fault(fmt.Sprintf("levels[%d]", i), fmt.Sprintf("the level %q is there twice", level), "name each level once")
 			}
 		}
-		setPer, _ := t.oneOf("set_per", string(PerPlant), string(PerBin), string(PerReservoir), string(Given))
-		tr.SetPer = SetPer(setPer)
+		setPer, _ := t.oneOf("set_per", string(analysis.PerPlant), string(analysis.PerBin), string(analysis.PerReservoir), string(analysis.Given))
+		tr.SetPer = analysis.SetPer(setPer)
 		t.need("name", "levels", "set_per")
 		_, tr.SetsLight = t.oneOf("sets", "light")
 		t.finish()
@@ -89,20 +92,20 @@ func (l *loader) readOutcome(t *table) Outcome {
 	if !checkOutcomeName(t, o.Name) {
 		o.Name = ""
 	}
-	kind, _ := t.oneOf("kind", string(Measure), string(Counted), string(YesNo))
-	o.Kind = Kind(kind)
+	kind, _ := t.oneOf("kind", string(analysis.Measure), string(analysis.Count), string(analysis.YesNo))
+	o.Kind = analysis.Kind(kind)
 	t.need("name", "kind")
 	o.Unit, _ = t.text("unit", "g")
 	o.Basis, _ = t.oneOf("basis", "fresh", "dry")
 	o.Start, _ = t.text("start", "start_g")
 	o.StartBasis, _ = t.oneOf("start_basis", "fresh", "dry")
-	scale, scaled := t.oneOf("scale", string(Natural), string(Log))
-	o.Scale = Natural
+	scale, scaled := t.oneOf("scale", string(analysis.Natural), string(analysis.Log))
+	o.Scale = analysis.Natural
 	switch {
 	case scaled:
-		o.Scale = Scale(scale)
+		o.Scale = analysis.Scale(scale)
 	case o.Start != "":
-		o.Scale = Log
+		o.Scale = analysis.Log
 	}
 	o.Primary = t.flag("primary")
 	o.Matters = readMatters(t)
@@ -118,11 +121,11 @@ func (l *loader) readOutcome(t *table) Outcome {
 	o.Exposure, _ = t.text("exposure", "leaves")
 	if kind != "" {
 		for _, key := range []string{"basis", "start", "start_basis", "scale"} {
-			if t.has(key) && o.Kind != Measure {
+			if t.has(key) && o.Kind != analysis.Measure {
 				t.fault(key, fmt.Sprintf("%s belongs to a measure, and %q is a %s", key, o.Name, kind), "remove it, or correct kind")
 			}
 		}
-		if t.has("exposure") && o.Kind != Counted {
+		if t.has("exposure") && o.Kind != analysis.Count {
 			t.fault("exposure", fmt.Sprintf("exposure belongs to a count, and %q is a %s", o.Name, kind), "remove it, or correct kind")
 		}
 	}
@@ -156,24 +159,24 @@ func checkOutcomeName(t *table, name string) bool {
 
 // readMatters reads "10%" as a share and a number, or a text with one, as a
 // difference in the outcome's unit.
-func readMatters(t *table) Matters {
-	m, _ := get(t, "matters", "a share or a number", `"10%"`, func(v any) (Matters, error) {
+func readMatters(t *table) plan.Matters {
+	m, _ := get(t, "matters", "a share or a number", `"10%"`, func(v any) (plan.Matters, error) {
 		if x, err := asNumber(v); err == nil {
-			return Matters{Absolute: x}, positive(x)
+			return plan.Matters{Absolute: x}, positive(x)
 		}
 		s, err := asText(v)
 		if err != nil {
-			return Matters{}, err
+			return plan.Matters{}, err
 		}
 		number, isShare := strings.CutSuffix(s, "%")
 		x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 		if err != nil {
-			return Matters{}, fmt.Errorf("%q is neither a share nor a number", s)
+			return plan.Matters{}, fmt.Errorf("%q is neither a share nor a number", s)
 		}
 		if isShare {
-			return Matters{Share: x / 100}, positive(x)
+			return plan.Matters{Share: x / 100}, positive(x)
 		}
-		return Matters{Absolute: x}, positive(x)
+		return plan.Matters{Absolute: x}, positive(x)
 	})
 	return m
 }

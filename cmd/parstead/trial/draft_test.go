@@ -15,6 +15,7 @@ import (
 
 	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 )
 
 // change is one of "sheet heading=value heading=value".
@@ -493,7 +494,7 @@ func FuzzDraft(f *testing.F) {
 		for i := range before.Plants {
 			was, is := before.Plants[i], after.Plants[i]
 			if err == nil && is.Code == code {
-				if got := is.Values["leaves"].Value; is.Status == trial.Harvested && strings.TrimSpace(leaves) != "" && !sameNumber(leaves, got) {
+				if got := is.Values["leaves"].Value; is.Status == analysis.Harvested && strings.TrimSpace(leaves) != "" && !sameNumber(leaves, got) {
 					t.Errorf("%q was entered and %v is there", leaves, got)
 				}
 				delete(was.Values, "leaves")

@@ -17,6 +17,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
+	"parstead/correlate/plan"
 	"parstead/light"
 )
 
@@ -84,22 +86,24 @@ func TestEveryKey(t *testing.T) {
 	if s := read.Rack.Sensors[1]; s.DepthCM != 7 || s.Immersion != 1.25 {
 		t.Errorf("%+v", s)
 	}
-	if d := cmp.Diff([]trial.Treatment{
-		{Name: "medium", Levels: []string{"coir", "bark"}, SetPer: trial.PerPlant},
-		{Name: "light_level", Levels: []string{"low", "high"}, SetPer: trial.PerBin, SetsLight: true},
-		{Name: "feed", Levels: []string{"weak", "strong"}, SetPer: trial.PerReservoir},
-		{Name: "cultivar", Levels: []string{"A", "B"}, SetPer: trial.Given},
+	if d := cmp.Diff([]plan.Treatment{
+		{Name: "medium", Levels: []string{"coir", "bark"}, SetPer: analysis.PerPlant},
+		{Name: "light_level", Levels: []string{"low", "high"}, SetPer: analysis.PerBin, SetsLight: true},
+		{Name: "feed", Levels: []string{"weak", "strong"}, SetPer: analysis.PerReservoir},
+		{Name: "cultivar", Levels: []string{"A", "B"}, SetPer: analysis.Given},
 	}, read.Treatments); d != "" {
 		t.Error(d)
 	}
 	if d := cmp.Diff([]trial.Outcome{
 		{
-			Name: "biomass_g", Kind: trial.Measure, Unit: "g", Basis: "dry", Start: "start_g", StartBasis: "dry", Scale: trial.Natural,
-			Primary: true, Matters: trial.Matters{Share: 0.1}, Only: map[string]string{"species": "one", "cultivar": "A"},
+			plan.Outcome{
+				Name: "biomass_g", Kind: analysis.Measure, Start: "start_g", Scale: analysis.Natural,
+				Primary: true, Matters: plan.Matters{Share: 0.1}, Only: map[string]string{"species": "one", "cultivar": "A"},
+			}, "g", "dry", "dry",
 		},
-		{Name: "flowers", Kind: trial.Counted, Scale: trial.Natural, Exposure: "stems"},
-		{Name: "leaves", Kind: trial.Counted, Scale: trial.Natural},
-		{Name: "rooted", Kind: trial.YesNo, Scale: trial.Natural, Matters: trial.Matters{Absolute: 0.1}},
+		{Outcome: plan.Outcome{Name: "flowers", Kind: analysis.Count, Scale: analysis.Natural, Exposure: "stems"}},
+		{Outcome: plan.Outcome{Name: "leaves", Kind: analysis.Count, Scale: analysis.Natural}},
+		{Outcome: plan.Outcome{Name: "rooted", Kind: analysis.YesNo, Scale: analysis.Natural, Matters: plan.Matters{Absolute: 0.1}}},
 	}, read.Outcomes); d != "" {
 		t.Error(d)
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -55,12 +56,9 @@ func (l *loader) readHarvest() {
 
 // readFate reads what became of a plant, and when.
 func (l *loader) readFate(p *plantRow, r row) {
-	p.Status = Harvested
+	understood := true
 	if c := r.cell("status"); !c.blank() {
-		p.Status = Status(strings.ToLower(c.text))
-		switch p.Status {
-		case Harvested, Lost, Withdrawn:
-		default:
+		if p.Status, understood = analysis.ParseStatus(c.text); !understood {
 			l.fault(c.at, fmt.Sprintf("the status of plant %s can't be %q", p.Code, c.text), "write harvested, lost or withdrawn")
 		}
 	}
@@ -68,7 +66,7 @@ func (l *loader) readFate(p *plantRow, r row) {
 		p.Date = date
 	}
 	p.LostOn, _ = l.trialDay(r.cell("lost_on"), "lost_on")
-	if !p.LostOn.IsZero() && p.Status == Lost {
+	if !p.LostOn.IsZero() && p.Status == analysis.Lost {
 		p.Date = p.LostOn
 	}
 	p.Cause = strings.ToLower(r.cell("cause").text)
@@ -76,7 +74,7 @@ func (l *loader) readFate(p *plantRow, r row) {
 		l.fault(c.at, fmt.Sprintf("the cause of plant %s can't be %q", p.Code, c.text), "write one of "+strings.Join(Causes, ", "))
 	}
 	for _, heading := range []string{"lost_on", "cause"} {
-		if c := r.cell(heading); !c.blank() && (p.Status == Harvested || p.Status == Withdrawn) {
+		if c := r.cell(heading); !c.blank() && understood && p.Status != analysis.Lost {
 			l.fault(c.at, fmt.Sprintf("the plant %s has a %s but was %s, not lost", p.Code, heading, p.Status), "write lost under status, or clear the cell")
 		}
 	}
@@ -113,9 +111,9 @@ func (l *loader) readValues(p *plantRow, r row) {
 		switch {
 		case !ok && hasAgain:
 			l.fault(r.cell(o.Name+"_again").at, fmt.Sprintf("plant %s has a second %s but no first", p.Code, o.Name), "write the first one too")
-		case ok && (p.Status == Lost || p.Status == Withdrawn):
+		case ok && p.Status != analysis.Harvested:
 			shown := fmt.Sprint(value)
-			if o.Kind == YesNo {
+			if o.Kind == analysis.YesNo {
 				shown = r.cell(o.Name).text
 			}
 			l.warn(at, fmt.Sprintf("plant %s was %s, so its %s is missing: the %s here is not used", p.Code, p.Status, o.Name, shown), "clear the cell, or correct status")
@@ -155,7 +153,7 @@ func (l *loader) readNet(p *plantRow, o Outcome, r row) (value float64, at place
 // readValue reads a cell as the outcome's kind has it.
 func (l *loader) readValue(c cell, o Outcome, code string) (value float64, ok bool) {
 	what := fmt.Sprintf("%s of plant %s", o.Name, code)
-	if o.Kind == YesNo {
+	if o.Kind == analysis.YesNo {
 		yes, ok := l.yesNo(c, what)
 		if yes {
 			value = 1
@@ -169,10 +167,10 @@ func (l *loader) readValue(c cell, o Outcome, code string) (value float64, ok bo
 // checkValue complains of numbers that the outcome can't have.
 func (l *loader) checkValue(x float64, at place, o Outcome, code string) bool {
 	switch {
-	case o.Kind == Counted && (x < 0 || x != float64(int64(x))):
+	case o.Kind == analysis.Count && (x < 0 || x != float64(int64(x))):
 		l.fault(at, fmt.Sprintf("%s of plant %s is %v, and counts are 0, 1, 2, ...", o.Name, code, x), "write a whole number, or leave the cell blank")
 		return false
-	case o.Scale == Log && x <= 0:
+	case o.Scale == analysis.Log && x <= 0:
 		l.fault(at, fmt.Sprintf("%s of plant %s is %v, which has no logarithm", o.Name, code, x), `correct it; clear the cell if it was not weighed; write lost under status if the plant died; or set scale = "natural"`)
 		return false
 	}

@@ -11,6 +11,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
+	"parstead/correlate/plan"
 	"parstead/ingest"
 	"parstead/light"
 )
@@ -79,9 +81,9 @@ func TestSoundTrialHasNoProblem(t *testing.T) {
 		t.Error(d)
 	}
 	if d := cmp.Diff([]trial.Outcome{
-		{Name: "biomass_g", Kind: trial.Measure, Start: "start_g", Scale: trial.Log},
-		{Name: "leaves", Kind: trial.Counted, Scale: trial.Natural},
-		{Name: "rooted", Kind: trial.YesNo, Scale: trial.Natural},
+		{Outcome: plan.Outcome{Name: "biomass_g", Kind: analysis.Measure, Start: "start_g", Scale: analysis.Log}},
+		{Outcome: plan.Outcome{Name: "leaves", Kind: analysis.Count, Scale: analysis.Natural}},
+		{Outcome: plan.Outcome{Name: "rooted", Kind: analysis.YesNo, Scale: analysis.Natural}},
 	}, read.Outcomes); d != "" {
 		t.Error(d)
 	}

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"parstead/correlate/analysis"
+	"parstead/correlate/plan"
 	"parstead/light"
 )
 
@@ -223,7 +225,7 @@ func (l *loader) fillPlant(p *plantRow) {
 
 func (l *loader) checkStart(p *plantRow, o Outcome, c cell) {
 	x, ok := l.number(c, fmt.Sprintf("%s of plant %s", o.Start, p.Code))
-	if ok && o.Scale == Log && x <= 0 {
+	if ok && o.Scale == analysis.Log && x <= 0 {
 		l.fault(c.at, fmt.Sprintf("%s of plant %s is %v, and %s takes its logarithm", o.Start, p.Code, x, o.Name), `correct it, clear the cell if it was not weighed, or set scale = "natural"`)
 	}
 }
@@ -249,7 +251,7 @@ func (l *loader) checkColumns(placed *sheet) {
 	}
 	for i, tr := range l.Treatments {
 		switch {
-		case tr.SetPer == Given:
+		case tr.SetPer == analysis.Given:
 			missing(tr.Name, "treatment[%d].name", i)
 		case placed != nil && tr.Name != "" && !slices.Contains(l.columns, tr.Name):
 			mend := fmt.Sprintf("add the column with each plant's %s, or remove the treatment", tr.Name)
@@ -265,7 +267,7 @@ func (l *loader) checkColumns(placed *sheet) {
 // plant (asked only once every plant has one), and the same within what got it as a whole.
 func (l *loader) checkTreatments() {
 	for i, tr := range l.Treatments {
-		if tr.Name == "" || l.incomplete || !slices.Contains(l.columns, tr.Name) || !l.Dealt && tr.SetPer != Given {
+		if tr.Name == "" || l.incomplete || !slices.Contains(l.columns, tr.Name) || !l.Dealt && tr.SetPer != analysis.Given {
 			continue
 		}
 		used, lacking := map[string]bool{}, false
@@ -284,9 +286,9 @@ func (l *loader) checkTreatments() {
 			}
 		}
 		switch tr.SetPer {
-		case PerBin:
+		case analysis.PerBin:
 			l.checkWhole(tr, "bin", func(p light.Position) string { return p.Bin })
-		case PerReservoir:
+		case analysis.PerReservoir:
 			l.checkReservoirs(tr)
 			l.checkWhole(tr, "reservoir", func(p light.Position) string {
 				bin, _ := l.Rack.Bin(p.Bin)
@@ -298,7 +300,7 @@ func (l *loader) checkTreatments() {
 
 // checkWhole complains of plants that got another level than most plants of what
 // the treatment is set per.
-func (l *loader) checkWhole(tr Treatment, what string, unit func(light.Position) string) {
+func (l *loader) checkWhole(tr plan.Treatment, what string, unit func(light.Position) string) {
 	shares := map[string]map[string]int{} // plants by unit and level
 	most := map[string]*plantRow{}        // a plant with the level that most of its unit have
 	for _, code := range l.order {
@@ -325,7 +327,7 @@ func (l *loader) checkWhole(tr Treatment, what string, unit func(light.Position)
 	}
 }
 
-func (l *loader) checkReservoirs(tr Treatment) {
+func (l *loader) checkReservoirs(tr plan.Treatment) {
 	for i, bin := range l.Rack.Bins {
 		stands := slices.ContainsFunc(l.order, func(code string) bool { return l.plants[code].Place.Bin == bin.Name })
 		if bin.Reservoir == "" && bin.Name != "" && stands {

@@ -11,6 +11,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/analysis"
 	"parstead/light"
 )
 
@@ -377,18 +378,18 @@ A4;;;;;mislabelled;3,5;0,5;;0;1;
 	type fate struct {
 		Has      bool
 		Date     light.Date
-		Status   trial.Status
+		Status   analysis.Status
 		Cause    string
 		LeaveOut string
 		Values   map[string]trial.Cell
 	}
 	want := []fate{
-		{true, june(10), trial.Harvested, "", "", map[string]trial.Cell{
+		{true, june(10), analysis.Harvested, "", "", map[string]trial.Cell{
 			"biomass_g": {Value: 12.25, Again: 12.2, HasAgain: true}, "rooted": {Value: 1}, "leaves": {Value: 7, Counted: true},
 		}},
-		{true, june(12), trial.Withdrawn, "", "", map[string]trial.Cell{}},
-		{true, light.Date{Year: 2026, Month: 5, Day: 20}, trial.Lost, "rot", "", map[string]trial.Cell{}},
-		{true, june(14), trial.Harvested, "", "mislabelled", map[string]trial.Cell{"biomass_g": {Value: 3}, "rooted": {}, "leaves": {Value: 6, Counted: true}}},
+		{true, june(12), analysis.Withdrawn, "", "", map[string]trial.Cell{}},
+		{true, light.Date{Year: 2026, Month: 5, Day: 20}, analysis.Lost, "rot", "", map[string]trial.Cell{}},
+		{true, june(14), analysis.Harvested, "", "mislabelled", map[string]trial.Cell{"biomass_g": {Value: 3}, "rooted": {}, "leaves": {Value: 6, Counted: true}}},
 	}
 	for i, p := range read.Plants {
 		if d := cmp.Diff(want[i], fate{p.HasHarvest, p.Date, p.Status, p.Cause, p.LeaveOut, p.Values}); d != "" {

@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"time"
 
+	"parstead/correlate/analysis"
+	"parstead/correlate/plan"
 	"parstead/ingest"
 	"parstead/light"
 	"parstead/light/account"
@@ -20,10 +22,10 @@ type Trial struct {
 	Rack        light.Rack    // with the survey; placeholders in sensors resolved to one sensor a position
 	FactorsFrom []string      // how the lux per PPFD of each of Rack.Lamps was given: "given", "spectrum bar.csv", "CIE illuminant FL2"; "" for none
 	Feeds       []ingest.Feed // where readings arrive, in the order of trial.toml
-	Treatments  []Treatment
+	Treatments  []plan.Treatment
 	Outcomes    []Outcome
-	AnalyseBy   string // a column of Plants; "" where results are not split
-	Window      Window // the light figure that is tested
+	AnalyseBy   string         // a column of Plants; "" where results are not split
+	Window      account.Window // the light figure that is tested
 
 	Plants  []Plant  // in the order of layout.csv; of plants.csv before plants are dealt
 	Columns []string // headings of the plants' columns, in the order of the sheets
@@ -39,105 +41,22 @@ type Trial struct {
 	Loads  []Appliance
 }
 
-// SetPer says what got a treatment as a whole and is therefore its replicate.
-type SetPer string
-
-// What a treatment may be set per.
-const (
-	PerPlant     SetPer = "plant"
-	PerBin       SetPer = "bin"
-	PerReservoir SetPer = "reservoir"
-	Given        SetPer = "given" // the plant came with it: never dealt
-)
-
-// Treatment is what is compared.
-type Treatment struct {
-	Name      string
-	Levels    []string // the first is the reference
-	SetPer    SetPer
-	SetsLight bool // acts through light, so is never adjusted for light
-}
-
-// Kind says how an outcome is recorded.
-type Kind string
-
-// The kinds of outcome.
-const (
-	Measure Kind = "measure"
-	Counted Kind = "count"
-	YesNo   Kind = "yes_no"
-)
-
-// Scale says whether an outcome is analysed as it stands or as its natural
-// logarithm.
-type Scale string
-
-// The scales.
-const (
-	Natural Scale = "natural"
-	Log     Scale = "log"
-)
-
 // Outcome is what was weighed, counted or judged at the end.
 type Outcome struct {
-	Name              string
-	Kind              Kind
+	plan.Outcome
 	Unit              string
 	Basis, StartBasis string // "fresh", "dry" or ""
-	Start             string // the column with the starting value; "" for none
-	Scale             Scale
-	Primary           bool
-	Matters           Matters           // the smallest difference worth acting on
-	Only              map[string]string // column: the value that a plant must have to count
-	Exposure          string            // the column of a count's exposure; "" for none
 }
 
-// Matters is the smallest difference worth acting on: a share of the other
-// mean, or a difference in the outcome's unit. Both are zero where none is
-// given.
-type Matters struct {
-	Share, Absolute float64
-}
-
-// Window is a choice of a plant's light days. The zero Window is all of them.
-type Window struct {
-	First, Last int        // the first or the last so many days; 0 where not chosen so
-	From, To    light.Date // both included; zero where not chosen so
-}
-
-// Within is the window's first and last day for a plant whose light days are
-// from through to. ok is false if the plant has none of the window's days.
-func (w Window) Within(from, to light.Date) (first, last light.Date, ok bool) {
-	first, last = from, to
-	switch {
-	case w.First > 0:
-		if end := from.Add(w.First - 1); end.Before(last) {
-			last = end
-		}
-	case w.Last > 0:
-		if start := to.Add(1 - w.Last); first.Before(start) {
-			first = start
-		}
-	case !w.From.IsZero():
-		if first.Before(w.From) {
-			first = w.From
-		}
-		if w.To.Before(last) {
-			last = w.To
+// Concerns tells whether the outcome is asked of the plant.
+func (o Outcome) Concerns(p *Plant) bool {
+	for column, value := range o.Only {
+		if p.Columns[column] != value {
+			return false
 		}
 	}
-	return first, last, !last.Before(first)
+	return true
 }
-
-// Status is what became of a plant.
-type Status string
-
-// What may become of a plant. A plant without a harvest row has none of these.
-const (
-	Harvested Status = "harvested"
-	Lost      Status = "lost"
-	Withdrawn Status = "withdrawn"
-)
 
 // Plant is one plant with its place, what it came with and what became of it.
 type Plant struct {
@@ -150,7 +69,7 @@ type Plant struct {
 
 	HasHarvest bool            // whether harvest.csv has a row for it
 	Date       light.Date      // the last day whose light counts: its harvest, its loss, else the trial's end
-	Status     Status          // "" where there is no row
+	Status     analysis.Status // harvested where there is no row
 	LostOn     light.Date      // zero where not lost, or not said
 	Cause      string          // of the loss: rot, pest, dried, accident, unknown, or ""
 	LeaveOut   string          // the reason to leave it out of the results; "" for none
