@@ -2,16 +2,6 @@ package ingest
 
 import "parstead/light"
 
-// TimeFormat says how a payload writes a reading's own time.
-type TimeFormat string
-
-// The formats of a reading's own time.
-const (
-	RFC3339 TimeFormat = "rfc3339"
-	Unix    TimeFormat = "unix"    // seconds since 1970, fractions allowed
-	UnixMS  TimeFormat = "unix_ms" // milliseconds since 1970
-)
-
 // Feed tells where one sensor's readings arrive and how to read them: one entry
 // of a trial's sensors. Its topic may hold {bin}, {row} and {column}, each a
 // part of one level; it then stands for a sensor at every position of every bin

@@ -229,61 +229,27 @@ func (in *Intake) turnAway(found []arrival, d *Delivery, moment stamp) {
 // decode reads a payload's readings into found, with the marks that are known
 // without the order of arrival, and says what it refuses.
 func (in *Intake) decode(t *route, d *Delivery, moment stamp, found []arrival) ([]arrival, []Refusal) {
-	var room [16]result
-	results := room[:]
-	if t.wanted > len(room) {
-		results = make([]result, t.wanted)
-	}
-	results = results[:t.wanted]
-	var broken error
-	if t.root != nil {
-		broken = scan(d.Payload, t.root, results)
-	}
+	payload := t.read(d.Payload)
+	defer payload.release()
 	arrived := moment.now.Truncate(time.Second).UTC()
-	reading := light.Reading{
+	fresh := arrival{waits: d.From != nil, reading: light.Reading{
 		At: arrived, Arrived: arrived,
 		Boot: in.Boot, Uptime: moment.uptime.Truncate(time.Second),
-	}
+	}}
 	var refused []Refusal
 	missing := 0
 	for i := range t.streams {
 		s := &t.streams[i]
 		e := s.entryAt(moment.now)
-		// What stands beside a bare number need not be JSON.
-		if broken != nil && (e.value >= 0 || e.at >= 0) {
-			refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: broken.Error()})
-			continue
-		}
-		if e.value >= 0 && results[e.value].form == absent {
+		if payload.why(e) == nil && payload.results[e.value.result].form == absent {
 			missing++
 			continue
 		}
-		a := arrival{reading: reading, waits: d.From != nil}
-		var err error
-		if e.value < 0 {
-			a.reading.Value, err = bareValue(d.Payload, e.feed.Sensor.Measures)
-		} else {
-			a.reading.Value, err = results[e.value].value(e.feed.Sensor.Measures)
-		}
-		if err != nil {
-			refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: locate(s.pointer, err)})
+		a := fresh
+		if no := in.read(&a, s, e, payload, moment.now); no != nil {
+			refused = append(refused, *no)
 			continue
 		}
-		if e.at >= 0 {
-			var own time.Time
-			own, a.clock = e.clock(results)
-			switch {
-			case a.clock != goodClock: // a value whose time can't be read is kept, but not as of now
-				a.reading.Mark = light.Untimed
-			case in.impossible(own, moment.now):
-				refused = append(refused, Refusal{Sensor: e.sensor.name, Reason: ImpossibleTime, Detail: "its own time is " + own.Format(time.RFC3339)})
-				continue
-			default:
-				a.reading.At, a.reading.Mark = own, light.OwnTime
-				e = s.entryAt(own)
-			}
-		}
-		a.sensor, a.entry, a.reading.Sensor = e.sensor, e, e.sensor.name
 		found = append(found, a)
 	}
 	// A payload may hold only some of its topic's values. One that holds none is
@@ -295,6 +261,33 @@ func (in *Intake) decode(t *route, d *Delivery, moment stamp, found []arrival) (
 		}
 	}
 	return found, refused
+}
+
+// read completes the arrival of one stream's value, or says why it is refused. e
+// is the stream's entry now; the reading's own time may be another's.
+func (in *Intake) read(a *arrival, s *stream, e *entry, payload *answers, now time.Time) *Refusal {
+	if err := payload.why(e); err != nil {
+		return &Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: err.Error()}
+	}
+	var err error
+	if a.reading.Value, err = payload.results[e.value.result].value(e.feed.Sensor.Measures); err != nil {
+		return &Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: locate(s.pointer, err)}
+	}
+	if e.at.result >= 0 {
+		var own time.Time
+		own, a.clock = e.clock(payload.results)
+		switch {
+		case a.clock != goodClock: // a value whose time can't be read is kept, but not as of now
+			a.reading.Mark = light.Untimed
+		case in.impossible(own, now):
+			return &Refusal{Sensor: e.sensor.name, Reason: ImpossibleTime, Detail: "its own time is " + own.Format(time.RFC3339)}
+		default:
+			a.reading.At, a.reading.Mark = own, light.OwnTime
+			e = s.entryAt(own)
+		}
+	}
+	a.sensor, a.entry, a.reading.Sensor = e.sensor, e, e.sensor.name
+	return nil
 }
 
 func locate(pointer string, err error) string {

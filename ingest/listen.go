@@ -1,10 +1,7 @@
 package ingest
 
 import (
-	"bytes"
-	"encoding/json"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -102,14 +99,15 @@ func (l *Listening) Take(d Delivery) {
 // findTimeless notes for the numbers that a sensor takes whether its time is
 // missing beside them.
 func (t *route) findTimeless(numbers []Found, payload []byte, now time.Time) {
-	results := make([]result, t.wanted)
-	if t.root == nil || scan(payload, t.root, results) != nil {
-		return
-	}
+	a := t.read(payload)
+	defer a.release()
 	for i := range t.streams {
 		s := &t.streams[i]
 		e := s.entryAt(now)
-		_, c := e.clock(results)
+		if a.why(e) != nil {
+			continue
+		}
+		_, c := e.clock(a.results)
 		if at := slices.IndexFunc(numbers, func(f Found) bool { return f.Pointer == s.pointer }); at >= 0 && c != goodClock {
 			numbers[at].Timeless = e.feed.timeless(c, payload)
 		}
@@ -141,100 +139,4 @@ func (l *Listening) Dropped() int {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.dropped
-}
-
-// numbersIn lists the numbers of a payload: the payload itself, or every number,
-// number written as text, and truth value in a JSON document, except what looks
-// like the time.
-func numbersIn(payload []byte) []Found {
-	s := string(bytes.TrimSpace(payload))
-	if _, err := parseNumber(s); err == nil || isTruth(s) {
-		return []Found{{Example: s}}
-	}
-	var root place
-	if scan(payload, &root, nil) != nil { // bounds the depth of what is decoded below
-		return nil
-	}
-	decoder := json.NewDecoder(bytes.NewReader(payload))
-	decoder.UseNumber()
-	var doc any
-	if err := decoder.Decode(&doc); err != nil {
-		return nil
-	}
-	w := walker{}
-	w.walk(doc)
-	for i := range w.found {
-		w.found[i].Time, w.found[i].TimeFormat = w.time, w.format
-	}
-	return w.found
-}
-
-func isTruth(s string) bool { return strings.EqualFold(s, "true") || strings.EqualFold(s, "false") }
-
-// walker goes through a JSON document in the order of its names.
-type walker struct {
-	path   []string
-	found  []Found
-	time   string
-	format TimeFormat
-}
-
-func (w *walker) walk(v any) {
-	switch v := v.(type) {
-	case map[string]any:
-		names := make([]string, 0, len(v))
-		for name := range v {
-			names = append(names, name)
-		}
-		slices.Sort(names)
-		for _, name := range names {
-			w.step(name, v[name])
-		}
-	case []any:
-		for i, e := range v {
-			w.step(strconv.Itoa(i), e)
-		}
-	case json.Number:
-		w.leaf(v.String())
-	case string:
-		w.leaf(v)
-	case bool:
-		w.leaf(strconv.FormatBool(v))
-	}
-}
-
-func (w *walker) step(name string, v any) {
-	w.path = append(w.path, name)
-	w.walk(v)
-	w.path = w.path[:len(w.path)-1]
-}
-
-func (w *walker) leaf(s string) {
-	if format, ok := looksLikeTime(s); ok && w.time == "" {
-		w.time, w.format = formatPointer(w.path), format
-		return
-	}
-	if _, err := parseNumber(strings.TrimSpace(s)); (err == nil || isTruth(s)) && len(w.found) < maxPointers {
-		w.found = append(w.found, Found{Pointer: formatPointer(w.path), Example: s})
-	}
-}
-
-// looksLikeTime takes RFC 3339 for a time, and numbers that as seconds or
-// milliseconds since 1970 lie between 2020 and 2100: no sensor of this trade
-// reads so high.
-func looksLikeTime(s string) (TimeFormat, bool) {
-	if _, err := time.Parse(time.RFC3339, s); err == nil {
-		return RFC3339, true
-	}
-	const from, until = 1577836800, 4102444800
-	switch v, err := parseNumber(s); {
-	case err != nil:
-		return "", false
-	case v >= from && v < until:
-		return Unix, true
-	case v >= from*1000 && v < until*1000:
-		return UnixMS, true
-	default:
-		return "", false
-	}
 }

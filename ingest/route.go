@@ -81,9 +81,8 @@ type routes struct {
 
 // route is how to read the payloads of one topic.
 type route struct {
+	plans
 	streams []stream
-	root    *place // nil where every payload is a bare number
-	wanted  int    // results that root answers
 }
 
 // stream is one value of a payload. It has more than one entry where a sensor
@@ -94,9 +93,10 @@ type stream struct {
 }
 
 type entry struct {
-	feed      Feed
-	sensor    *sensor
-	value, at int // which results hold value and own time, −1 for none
+	feed   Feed
+	sensor *sensor
+	value  slot
+	at     slot // of the reading's own time
 }
 
 // newRoutes compiles the feeds. state gives the state of the sensor of a name.
@@ -131,18 +131,8 @@ func checkTopic(f Feed) error {
 }
 
 func (r *routes) add(f Feed, state func(name string) *sensor) error {
-	pointer, err := parsePointer(f.Value)
-	if err != nil {
+	if err := f.TimeFormat.check(); err != nil {
 		return err
-	}
-	clock, err := parsePointer(f.Time)
-	if err != nil {
-		return err
-	}
-	switch f.TimeFormat {
-	case "", RFC3339, Unix, UnixMS:
-	default:
-		return fmt.Errorf("time_format %q: use rfc3339, unix or unix_ms", f.TimeFormat)
 	}
 	named := r.sensors[f.Sensor.Name]
 	if named == nil {
@@ -154,12 +144,15 @@ func (r *routes) add(f Feed, state func(name string) *sensor) error {
 		t = &route{}
 		r.topics[f.Topic] = t
 	}
-	e := entry{feed: f, sensor: state(f.Sensor.Name), value: -1, at: -1}
-	if f.Value != "" {
-		e.value = t.want(pointer)
+	e := entry{feed: f, sensor: state(f.Sensor.Name), at: slot{result: -1}}
+	var err error
+	if e.value, err = t.want(f.Value); err != nil {
+		return err
 	}
 	if f.Time != "" {
-		e.at = t.want(clock)
+		if e.at, err = t.want(f.Time); err != nil {
+			return err
+		}
 	}
 	named.entries = append(named.entries, e)
 	for i := range t.streams {
@@ -172,13 +165,12 @@ func (r *routes) add(f Feed, state func(name string) *sensor) error {
 	return nil
 }
 
-func (t *route) want(pointer []string) int {
-	if t.root == nil {
-		t.root = &place{}
+// why says why nothing can be known of the entry; nil where it can.
+func (a *answers) why(e *entry) error {
+	if err := a.broken[e.value.encoding]; err != nil || e.at.result < 0 {
+		return err
 	}
-	t.root.add(pointer, t.wanted)
-	t.wanted++
-	return t.wanted - 1
+	return a.broken[e.at.encoding]
 }
 
 // entryAt is the entry in force at the time, else the last one: a reading

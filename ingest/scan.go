@@ -49,7 +49,7 @@ func (p *place) clear(results []result) {
 	}
 }
 
-// form is the kind of a JSON value.
+// form is the kind of a value in a payload: of JSON, but for formPlain.
 type form uint8
 
 const (
@@ -61,6 +61,7 @@ const (
 	formNull
 	formObject
 	formArray
+	formPlain // text that is written as it is meant
 )
 
 // result is a value found in a payload, as it is written there.

@@ -209,7 +209,12 @@ func TestValues(t *testing.T) {
 		{"85 lx", light.QuantityLux, math.NaN()},
 		{"{}", light.QuantityLux, math.NaN()},
 	} {
-		got, err := bareValue([]byte(c.payload), c.q)
+		var p plans
+		at, err := p.want("")
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := p.read([]byte(c.payload)).results[at.result].value(c.q)
 		if math.IsNaN(c.want) != (err != nil) || err == nil && got != c.want {
 			t.Errorf("%q as %v: got %v, %v, want %v", c.payload, c.q, got, err, c.want)
 		}

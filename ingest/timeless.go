@@ -66,14 +66,14 @@ const (
 
 // clock reads the time that a payload holds for the entry, unless it has none.
 func (e *entry) clock(results []result) (own time.Time, c clock) {
-	if e.at < 0 {
+	if e.at.result < 0 {
 		return own, goodClock
 	}
-	own, err := results[e.at].ownTime(e.feed.TimeFormat)
+	own, err := results[e.at.result].ownTime(e.feed.TimeFormat)
 	switch {
 	case err == nil:
 		return own, goodClock
-	case results[e.at].form == absent:
+	case results[e.at.result].form == absent:
 		return own, absentClock
 	default:
 		return own, unreadClock
@@ -85,7 +85,7 @@ func (f *Feed) timeless(c clock, payload []byte) string {
 	text := strings.ToValidUTF8(string(payload[:min(len(payload), shownPayload)]), "?")
 	if c == unreadClock {
 		return fmt.Sprintf("its messages carry no %s time at %s (payload %s): mend `time` or `time_format` of the sensor, or leave both out to take the time of arrival",
-			cmp.Or(f.TimeFormat, RFC3339), f.Time, text)
+			cmp.Or(f.TimeFormat, timeFormats[0].name), f.Time, text)
 	}
 	return fmt.Sprintf("its messages carry no time at %s (payload %s): mend `time` of the sensor, or leave it out to take the time of arrival", f.Time, text)
 }

@@ -4,10 +4,12 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/ingest"
 	"parstead/light"
 )
 
@@ -108,9 +110,9 @@ func TestBeginExplainsEveryKey(t *testing.T) {
 			t.Errorf("no word of the cause %s", cause)
 		}
 	}
-	for _, quantity := range light.QuantityNames() {
-		if !strings.Contains(string(starter), quantity) {
-			t.Errorf("no word of the quantity %s", quantity)
+	for _, name := range slices.Concat(light.QuantityNames(), ingest.TimeFormats()) {
+		if !strings.Contains(string(starter), name) {
+			t.Errorf("no word of the quantity or time format %s", name)
 		}
 	}
 }

@@ -3,7 +3,6 @@ package trial
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -45,7 +44,7 @@ func (l *loader) readSensor(t *table) feed {
 	f.Topic, _ = t.text("topic", "rack/upper/centre")
 	f.Value = pointer(t, "value", "/light/ppfd")
 	f.Time = pointer(t, "time", "/at")
-	format, _ := t.oneOf("time_format", string(ingest.RFC3339), string(ingest.Unix), string(ingest.UnixMS))
+	format, _ := t.oneOf("time_format", ingest.TimeFormats()...)
 	if t.has("time_format") && !t.has("time") {
 		t.fault("time_format", "time_format is there without time", "add time, the pointer to the reading's own time, or remove time_format")
 	}
@@ -62,12 +61,11 @@ func (l *loader) readSensor(t *table) feed {
 	return f
 }
 
-var validPointer = regexp.MustCompile(`^(/([^~]|~[01])*)?$`)
-
-// pointer reads a JSON Pointer (RFC 6901).
+// pointer reads where in a payload something stands: a JSON Pointer (RFC 6901),
+// or nothing.
 func pointer(t *table, key, example string) string {
 	p, ok := t.text(key, example)
-	if ok && !validPointer.MatchString(p) {
+	if ok && ingest.CheckPlace(p) != nil {
 		t.fault(key, fmt.Sprintf("%q is no JSON Pointer", p), fmt.Sprintf("write it like %s = %q, with ~0 for ~ and ~1 for / in a name", key, example))
 		return ""
 	}

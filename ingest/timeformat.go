@@ -1,0 +1,134 @@
+package ingest
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// TimeFormat says how a payload writes a reading's own time; "" is RFC3339.
+type TimeFormat string
+
+// The formats of a reading's own time.
+const (
+	RFC3339 TimeFormat = "rfc3339"
+	Unix    TimeFormat = "unix"    // seconds since 1970, fractions allowed
+	UnixMS  TimeFormat = "unix_ms" // milliseconds since 1970
+)
+
+// timeFormats are all of them, the first where none is said.
+var timeFormats = []struct {
+	name  TimeFormat
+	parse func(s string) (time.Time, error)
+	looks func(s string) bool // whether a stranger's text is taken for such a time
+}{
+	{
+		RFC3339,
+		func(s string) (time.Time, error) {
+			// RFC 3339, section 5.6: T and Z may be written small.
+			t, err := time.Parse(time.RFC3339, strings.ToUpper(s))
+			if err != nil {
+				return time.Time{}, errNoTime
+			}
+			return t.UTC(), nil
+		},
+		func(s string) bool {
+			_, err := time.Parse(time.RFC3339, s)
+			return err == nil
+		},
+	},
+	{
+		Unix,
+		func(s string) (time.Time, error) { return parseUnix(s, 9) },
+		func(s string) bool { return ofThisCentury(s, 1) },
+	},
+	{
+		UnixMS,
+		func(s string) (time.Time, error) { return parseUnix(s, 6) },
+		func(s string) bool { return ofThisCentury(s, 1000) },
+	},
+}
+
+// TimeFormats names them all.
+func TimeFormats() []string {
+	var names []string
+	for _, f := range timeFormats {
+		names = append(names, string(f.name))
+	}
+	return names
+}
+
+// check says what is wrong with the format's name.
+func (f TimeFormat) check() error {
+	names := TimeFormats()
+	for _, name := range names {
+		if name == string(cmp.Or(f, timeFormats[0].name)) {
+			return nil
+		}
+	}
+	last := len(names) - 1
+	return fmt.Errorf("time_format %q: use %s or %s", f, strings.Join(names[:last], ", "), names[last])
+}
+
+func (f TimeFormat) parse(s string) (time.Time, error) {
+	for i := range timeFormats {
+		if timeFormats[i].name == f {
+			return timeFormats[i].parse(s)
+		}
+	}
+	return timeFormats[0].parse(s)
+}
+
+// looksLikeTime tells in what format a stranger's text may be a time.
+func looksLikeTime(s string) (TimeFormat, bool) {
+	for i := range timeFormats {
+		if timeFormats[i].looks(s) {
+			return timeFormats[i].name, true
+		}
+	}
+	return "", false
+}
+
+// ofThisCentury tells whether a number lies between 2020 and 2100 when counted
+// from 1970, so many a second: no sensor of this trade reads so high.
+func ofThisCentury(s string, perSecond float64) bool {
+	const from, until = 1577836800, 4102444800
+	v, err := parseNumber(s)
+	return err == nil && v >= from*perSecond && v < until*perSecond
+}
+
+// parseUnix reads a count of seconds since 1970 (decimals 9), or of
+// milliseconds (decimals 6): decimals is how many of them come before the
+// nanosecond. Plain decimal numbers are read exactly.
+func parseUnix(s string, decimals int) (time.Time, error) {
+	whole, fraction, _ := strings.Cut(s, ".")
+	if plainDigits(whole) && (fraction == "" || plainDigits(fraction)) {
+		fraction = (fraction + "000000000")[:decimals]
+		n, err := strconv.ParseInt(whole+fraction, 10, 64)
+		if err != nil {
+			return time.Time{}, errNoTime
+		}
+		return time.Unix(0, n).UTC(), nil
+	}
+	v, err := parseNumber(s)
+	if err != nil {
+		return time.Time{}, errNoTime
+	}
+	v *= math.Pow10(decimals)
+	if math.Abs(v) >= math.MaxInt64 {
+		return time.Time{}, errNoTime
+	}
+	return time.Unix(0, int64(v)).UTC().Round(time.Microsecond), nil
+}
+
+func plainDigits(s string) bool {
+	for _, c := range []byte(s) {
+		if c < '0' || c > '9' {
+			return false
+		}
+	}
+	return s != ""
+}
