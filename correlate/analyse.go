@@ -7,7 +7,6 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -29,7 +28,7 @@ type question struct{ *Input }
 func Analyse(ctx context.Context, input *Input, opts Options) (*Result, error) {
 	in := question{input}
 	in.mustAgree()
-	result := &Result{Plants: len(in.Plants), Departures: in.Departures}
+	result := &Result{Asked: input, Plants: len(in.Plants), Departures: in.Departures}
 	levels := []int{0}
 	if in.By != nil {
 		levels = levels[:0]
@@ -167,10 +166,8 @@ func (in question) unlit(out *Outcome, level int, opts Options, s *sample) Outco
 	bare := *in.Input
 	bare.Light = nil
 	r := question{&bare}.outcome(out, level, opts)
-	for _, c := range slices.Backward(s.checks) {
-		if c.Check == "light" && strings.HasPrefix(c.Says, leftOutLight) {
-			r.Checks = slices.Insert(r.Checks, 0, c)
-		}
+	if s.lightOut != nil {
+		r.Checks = slices.Insert(r.Checks, 0, *s.lightOut)
 	}
 	return r
 }
@@ -178,26 +175,14 @@ func (in question) unlit(out *Outcome, level int, opts Options, s *sample) Outco
 // alike describes the plants by the treatments of which they have one level.
 func (s *sample) alike(r *OutcomeResult) {
 	for _, t := range s.single {
-		level := -1
-		var rows []int
-		for k, i := range s.rows {
-			if t.Codes[i] != Blank {
-				level = t.Codes[i]
-				rows = append(rows, k)
-			}
-		}
-		if level >= 0 {
-			r.Groups = append(r.Groups, s.group(map[string]string{t.Name: t.Levels[level]}, rows))
-		}
+		s.describe(r, t.Name)
 	}
 }
 
 // falseDiscovery adjusts the treatment and light effects of the outcomes that
 // are not primary, as one family per value of analyse_by.
 func falseDiscovery(outcomes []OutcomeResult) {
-	inFamily := func(k model.Kind) bool {
-		return k == model.KindTreatment || k == model.KindInteraction || k == model.KindLight
-	}
+	inFamily := func(t analysis.Term) bool { return t.OfTreatments() || t == analysis.LightTerm() }
 	families := map[string][]*Effect{}
 	members := map[string]map[string]bool{}
 	primary := false
@@ -209,7 +194,7 @@ func falseDiscovery(outcomes []OutcomeResult) {
 		}
 		key := fmt.Sprint(r.Of)
 		for j := range r.Effects {
-			if e := &r.Effects[j]; e.P != nil && inFamily(e.Kind) {
+			if e := &r.Effects[j]; e.P != nil && inFamily(e.Term) {
 				families[key] = append(families[key], e)
 				if members[key] == nil {
 					members[key] = map[string]bool{}

@@ -214,10 +214,10 @@ func TestDependentTreatmentsAreToldByCells(t *testing.T) {
 		}
 	}
 	text := told(result(t, in, Options{Interactions: true}).Outcomes[0])
-	if !strings.Contains(text, "medium × level: what one does depends on the other (p below 0.001)") || !strings.Contains(text, "coir, high lies above coir, low in mass_g: +") {
+	if !strings.Contains(text, "medium × level: what one does depends on the other (p below 0.001)") || !strings.Contains(text, "level high, medium coir lies above level low, medium coir in mass_g: +") {
 		t.Error(text)
 	}
-	for _, average := range []string{"\nmedium: ", "\nlevel: ", "medium coir lies", "level high lies", "Between level"} {
+	for _, average := range []string{"\nmedium: ", "\nlevel: ", "\nmedium coir lies", "\nlevel high lies", "Between medium coir and bark"} {
 		if strings.Contains(text, average) {
 			t.Errorf("%q is an average over what it depends on:\n%s", average, text)
 		}

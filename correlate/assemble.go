@@ -8,14 +8,12 @@ import (
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // both are an outcome's models with light and without; the same where light is
 // not in the model.
 type both struct{ with, without []*model.Stratum }
-
-// leftOutLight begins the check that says so.
-const leftOutLight = "light was left out of the model"
 
 // fitBoth fits with and without light. Light that cannot be told apart from
 // bins, treatments or covariates is left out, and said.
@@ -33,8 +31,7 @@ func (s *sample) fitBoth(t model.Terms) (both, error) {
 		return both{}, err
 	}
 	if unlit != nil {
-		s.say("light", "", leftOutLight+": %v", unlit)
-		s.terms.Light = nil
+		s.leaveLightOut(unlit)
 		return both{bare, bare}, nil
 	}
 	return both{full, bare}, nil
@@ -48,9 +45,16 @@ func (s *sample) fit(t model.Terms) ([]*model.Stratum, error) {
 // lit tells whether light made a difference to the models.
 func (b both) lit() bool { return b.with[0] != b.without[0] }
 
-// of is the strata that speak for an effect or a family.
-func (b both) of(s *sample, name string) []*model.Stratum {
-	if s.setsLight(name) {
+// leaveLightOut takes light out of the terms, and says why.
+func (s *sample) leaveLightOut(why error) {
+	s.terms.Light = nil
+	s.lightOut = &Check{Check: "light", Says: fmt.Sprintf("light was left out of the model: %v", why)}
+	s.checks = append(s.checks, *s.lightOut)
+}
+
+// of is the strata that speak for a term.
+func (b both) of(s *sample, t analysis.Term) []*model.Stratum {
+	if s.in.SetsLight(t) {
 		return b.without
 	}
 	return b.with
@@ -91,20 +95,21 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 	l := b.with[i]
 	if l.Err != nil {
 		for _, name := range l.Treatments {
-			r.Effects = append(r.Effects, Effect{Effect: name, Unit: string(l.Unit), Kind: model.KindTreatment})
+			r.Effects = append(r.Effects, Effect{Term: s.in.treatmentTerm(name), Effect: name, Unit: string(l.Unit)})
 			s.say("not tested", name, "%s", s.whyUntested(l))
 		}
 		return
 	}
 	for _, t := range l.Tests {
-		if s.setsLight(t.Effect) {
+		term := s.term(l.Design, t.Kind, t.Effect)
+		if s.in.SetsLight(term) {
 			if bare := b.without[i]; bare.Err == nil {
 				if j := slices.IndexFunc(bare.Tests, func(o model.Test) bool { return o.Effect == t.Effect && o.Kind == t.Kind }); j >= 0 {
 					t = bare.Tests[j]
 				}
 			}
 		}
-		e := testEffect(t, l.Unit)
+		e := testEffect(term, t, l.Unit)
 		if !t.OK {
 			s.say("not tested", t.Effect, "%s could not be tested: no spread is left to measure it by", t.Effect)
 		}
@@ -113,8 +118,8 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 }
 
 // testEffect is a model's test as a result.
-func testEffect(t model.Test, unit model.Unit) Effect {
-	e := Effect{Effect: t.Effect, Unit: string(unit), Kind: t.Kind}
+func testEffect(term analysis.Term, t model.Test, unit model.Unit) Effect {
+	e := Effect{Term: term, Effect: t.Effect, Unit: string(unit)}
 	if !t.OK {
 		return e
 	}
@@ -146,7 +151,8 @@ func (s *sample) compared(r *OutcomeResult, b both, i int, groups func(*OutcomeR
 		return nil
 	}
 	for _, family := range l.Families() {
-		own, unlit := b.of(s, family.Treatment)[i], b.without[i]
+		term := s.family(l.Design, family)
+		own, unlit := b.of(s, term)[i], b.without[i]
 		if own.Err != nil {
 			own = l
 		}
@@ -156,51 +162,47 @@ func (s *sample) compared(r *OutcomeResult, b both, i int, groups func(*OutcomeR
 		}
 		groups(r, own.Design, means)
 		var beside []model.Pair
-		if b.lit() && !s.setsLight(family.Treatment) && unlit.Err == nil {
+		if b.lit() && !s.in.SetsLight(term) && unlit.Err == nil {
 			bare, err := model.Compare(unlit.Model, unlit.Design, family)
 			if err != nil {
 				return err
 			}
 			beside = bare.Pairs
 		}
-		s.pairs(r, own.Design, means, beside)
+		s.pairs(r, term, own.Design, means, beside)
 	}
 	return nil
 }
 
 // describe lists the raw groups of a treatment that could not be tested.
 func (s *sample) describe(r *OutcomeResult, name string) {
-	i := slices.IndexFunc(s.terms.Treatments, func(t model.Treatment) bool { return t.Name == name })
-	f := s.terms.Treatments[i].Factor
-	for l, level := range f.Levels {
-		var rows []int
-		for k, of := range f.Of {
-			if of == l {
-				rows = append(rows, k)
-			}
-		}
-		if len(rows) > 0 {
-			r.Groups = append(r.Groups, s.group(map[string]string{name: level}, rows))
+	t := s.in.treatment(name)
+	for l := range s.in.Treatments[t].Levels {
+		cell := analysis.Cell{{Treatment: t, Level: l}}
+		if rows := s.holding(cell); len(rows) > 0 {
+			r.Groups = append(r.Groups, s.group(cell, rows))
 		}
 	}
 }
 
 // group describes some of the sample's rows as they are.
-func (s *sample) group(levels map[string]string, rows []int) Group {
+func (s *sample) group(cell analysis.Cell, rows []int) Group {
 	mean, sd := model.MeanSD(pick(s.raw, rows))
-	return Group{Levels: levels, N: len(rows), Mean: analysis.Known(mean), SD: analysis.Known(sd)}
+	levels := map[string]string{}
+	for _, at := range cell {
+		t := &s.in.Treatments[at.Treatment]
+		levels[t.Name] = t.Levels[at.Level]
+	}
+	return Group{Cell: cell, Levels: levels, N: len(rows), Mean: analysis.Known(mean), SD: analysis.Known(sd)}
 }
 
 // groups lists a family's cells: described over plants, adjusted by the model.
 func (s *sample) groups(r *OutcomeResult, d *model.Design, m model.Means) {
 	for i, cell := range m.Cells {
-		levels := map[string]string{}
-		for _, at := range cell {
-			levels[d.Factors[at.Factor].Name] = d.Factors[at.Factor].Levels[at.Level]
-		}
-		g := s.group(levels, s.holding(levels))
+		own := s.cell(d, cell)
+		g := s.group(own, s.holding(own))
 		if g.N == 0 {
-			s.say("empty cell", m.Treatment, "no plant has %s: its mean cannot be given", d.Levels(cell))
+			s.say("empty cell", m.Treatment, "no plant has %s: its mean cannot be given", phrase.Cell(s.in.Input, own))
 			continue
 		}
 		if e := m.Adjusted[i]; analysis.Known(e.Value) != nil {
@@ -216,28 +218,11 @@ func (s *sample) groups(r *OutcomeResult, d *model.Design, m model.Means) {
 	}
 }
 
-// holding lists the sample's rows that have these levels.
-func (s *sample) holding(levels map[string]string) []int {
-	var rows []int
-	for k := range s.rows {
-		fits := true
-		for _, t := range s.terms.Treatments {
-			if want, ok := levels[t.Name]; ok && t.Levels[t.Of[k]] != want {
-				fits = false
-				break
-			}
-		}
-		if fits {
-			rows = append(rows, k)
-		}
-	}
-	return rows
-}
-
 // pairs lists a family's comparisons, with those of the model without light beside.
-func (s *sample) pairs(r *OutcomeResult, d *model.Design, m model.Means, bare []model.Pair) {
+func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m model.Means, bare []model.Pair) {
 	for _, p := range m.Pairs {
 		c := Comparison{
+			Term: term, CellA: s.cell(d, m.Cells[p.A]), CellB: s.cell(d, m.Cells[p.B]),
 			Treatment: m.Treatment, A: d.Levels(m.Cells[p.A]), B: d.Levels(m.Cells[p.B]), Unit: string(m.Unit),
 			SE: analysis.Known(p.SE), P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
 		}

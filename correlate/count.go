@@ -67,7 +67,7 @@ func (s *sample) noEvents(b both) {
 			continue
 		}
 		for _, family := range l.Families() {
-			if f, ok := b.of(s, family.Treatment)[i].Model.(*model.CountFit); ok && !f.Exact {
+			if f, ok := b.of(s, s.family(l.Design, family))[i].Model.(*model.CountFit); ok && !f.Exact {
 				s.boundNoEvents(f, family)
 			}
 		}
@@ -87,11 +87,11 @@ func (s *sample) boundNoEvents(f *model.CountFit, family model.Family) {
 		if against < 0 || family.Within > 0 || !math.IsInf(f.Linear(w).Value, -1) {
 			continue
 		}
-		name, other := f.Design.Levels(cell), f.Design.Levels(family.Cells[against])
+		name, other := phrase.Cell(s.in.Input, s.cell(f.Design, cell)), phrase.Cell(s.in.Input, s.cell(f.Design, family.Cells[against]))
 		for j, v := range f.Design.Weights(family.Cells[against]...) {
 			w[j] -= v
 		}
-		c := Check{Check: "no events", Of: family.Treatment + " " + name}
+		c := Check{Check: "no events", Of: family.Treatment + " " + f.Design.Levels(cell)}
 		limit, err := f.UpperLimit(w)
 		if err != nil || analysis.Known(math.Exp(limit)) == nil {
 			c.Says = fmt.Sprintf("not one event on %s: its ratios have no estimate, and no limit could be found", name)
@@ -127,7 +127,7 @@ func (s *sample) negativeBinomial(r *OutcomeResult, f *model.CountFit) {
 		r.NegativeBinomial.Coefficients = append(r.NegativeBinomial.Coefficients, coefficient(c))
 	}
 	for _, t := range tests {
-		r.NegativeBinomial.Effects = append(r.NegativeBinomial.Effects, testEffect(t, model.PerPlant))
+		r.NegativeBinomial.Effects = append(r.NegativeBinomial.Effects, testEffect(s.term(f.Design, t.Kind, t.Effect), t, model.PerPlant))
 	}
 }
 

@@ -31,7 +31,7 @@ func TestCountsCorrectedForErrorOfLight(t *testing.T) {
 	approx(t, "slope", r.Light.Slope.Slope, slope*want, 0.01) // four standard errors
 	approx(t, "corrected slope", &r.Light.Corrected.Slope, slope, 0.015)
 	approx(t, "corrected slope", &r.Light.Corrected.Slope, *r.Light.Slope.Slope / *r.Light.Reliability, 1e-12)
-	if !strings.Contains(told(r), "Made up for chance error in the light figures") {
+	if !strings.Contains(told(r), "Chance error in the light figures hides a part") {
 		t.Error(told(r))
 	}
 	if r.Light.WithinBin == nil || r.Light.BetweenBin == nil || fmtDF(r.Light.BetweenBin) != 2 {

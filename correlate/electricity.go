@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
 
@@ -145,13 +146,11 @@ func (in question) gains(e *Electricity, r *OutcomeResult) {
 	in.untested(e, r)
 	current := in.perPlant(e, func(b *BinCurrent) float64 { return orNaN(b.KWh) })
 	for _, c := range r.Comparisons {
-		i := slices.IndexFunc(in.Treatments, func(t Treatment) bool { return t.Name == c.Treatment })
-		if i < 0 || in.Treatments[i].SetPer != PerBin && in.Treatments[i].SetPer != PerReservoir || c.CI95 == nil || drewAlike(e, c.Treatment, c.A, c.B) {
+		t := &in.Treatments[c.Term.A]
+		if c.Term.Kind != model.KindTreatment || t.SetPer != PerBin && t.SetPer != PerReservoir || c.CI95 == nil || drewAlike(e, c.Treatment, c.A, c.B) {
 			continue
 		}
-		t := &in.Treatments[i]
-		a, b := in.meanOf(r, t, c.A, current), in.meanOf(r, t, c.B, current)
-		if g, ok := gainOf(r, c, a-b); ok {
+		if g, ok := gainOf(r, c, in.meanOf(r, c.CellA, current)-in.meanOf(r, c.CellB, current)); ok {
 			addGain(e, r, g)
 		}
 	}
@@ -160,26 +159,27 @@ func (in question) gains(e *Electricity, r *OutcomeResult) {
 
 // untested says of which treatments of whole bins no gain is known.
 func (in question) untested(e *Electricity, r *OutcomeResult) {
-	for _, t := range in.Treatments {
+	for i, t := range in.Treatments {
 		levels := 0
 		for _, g := range r.Groups {
-			if len(g.Levels) == 1 && g.Levels[t.Name] != "" {
+			if _, ok := g.Cell.Level(i); ok && len(g.Cell) == 1 {
 				levels++
 			}
 		}
-		compared := slices.ContainsFunc(r.Comparisons, func(c Comparison) bool { return c.Treatment == t.Name })
+		compared := slices.ContainsFunc(r.Comparisons, func(c Comparison) bool { return c.Term == analysis.TreatmentTerm(i) })
 		if (t.SetPer == PerBin || t.SetPer == PerReservoir) && levels > 1 && !compared {
 			e.Say("gain", r.Name, "the levels of %s could not be compared in %s, so no current can be given for a gain", t.Name, r.Name)
 		}
 	}
 }
 
-// meanOf is a figure of bins in the mean over an outcome's plants that have a level.
-func (in question) meanOf(r *OutcomeResult, t *Treatment, level string, ofBin []float64) float64 {
+// meanOf is a figure of bins in the mean over an outcome's plants in a cell of one
+// treatment.
+func (in question) meanOf(r *OutcomeResult, cell analysis.Cell, ofBin []float64) float64 {
 	sum, n := 0.0, 0.0
 	for _, p := range r.Points {
-		code, b := t.Codes[p.Row], in.Bin.Codes[p.Row]
-		if code != Blank && t.Levels[code] == level && b != Blank {
+		b := in.Bin.Codes[p.Row]
+		if b != Blank && in.Treatments[cell[0].Treatment].Codes[p.Row] == cell[0].Level {
 			sum, n = sum+ofBin[b], n+1
 		}
 	}
@@ -190,10 +190,10 @@ func (in question) meanOf(r *OutcomeResult, t *Treatment, level string, ofBin []
 // of a drew beyond one of b, in kWh. A ratio becomes a difference at the other
 // level's adjusted mean, which is taken as it stands.
 func gainOf(r *OutcomeResult, c Comparison, extra float64) (g ElectricityGain, ok bool) {
-	g = ElectricityGain{By: c.Treatment, More: c.A, Less: c.B, KWhPerPlant: extra}
-	sign := 1.0
+	g = ElectricityGain{By: c.Treatment, Term: c.Term, More: c.A, Less: c.B, KWhPerPlant: extra}
+	sign, less := 1.0, c.CellB
 	if extra < 0 {
-		g.More, g.Less, g.KWhPerPlant, sign = c.B, c.A, -extra, -1
+		g.More, g.Less, g.KWhPerPlant, sign, less = c.B, c.A, -extra, -1, c.CellA
 	}
 	value, ci := c.Difference, *c.CI95
 	g.Says = "a gain is the difference of adjusted means a plant"
@@ -201,7 +201,7 @@ func gainOf(r *OutcomeResult, c Comparison, extra float64) (g ElectricityGain, o
 	case value != nil:
 		g.GainPerPlant, g.GainCI95 = sign**value, [2]float64{sign * ci[0], sign * ci[1]}
 	case c.Ratio != nil:
-		i := slices.IndexFunc(r.Groups, func(g Group) bool { return len(g.Levels) == 1 && g.Levels[c.Treatment] == lesser(c, sign) })
+		i := slices.IndexFunc(r.Groups, func(g Group) bool { return slices.Equal(g.Cell, less) })
 		if i < 0 || r.Groups[i].AdjustedMean == nil {
 			return g, false
 		}
@@ -217,14 +217,6 @@ func gainOf(r *OutcomeResult, c Comparison, extra float64) (g ElectricityGain, o
 	}
 	g.Says += "; every plant dealt to a bin carries an equal share of its current"
 	return g, analysis.Known(extra) != nil && g.KWhPerPlant > 0
-}
-
-// lesser is the level that drew less.
-func lesser(c Comparison, sign float64) string {
-	if sign < 0 {
-		return c.A
-	}
-	return c.B
 }
 
 // typical says what a mean on the log scale is.
@@ -261,7 +253,7 @@ func (in question) gainByLight(e *Electricity, r *OutcomeResult) {
 		kwh, sum, logs = kwh+perDLI[b], sum+p.Value, logs+math.Log(p.Value)
 	}
 	n := float64(len(r.Points))
-	g := ElectricityGain{By: "light", KWhPerPlant: kwh / n}
+	g := ElectricityGain{By: "light", Term: analysis.LightTerm(), KWhPerPlant: kwh / n}
 	slope, ci := *r.Light.Slope.Slope, *r.Light.CI95
 	switch {
 	case r.Scale == Log, r.Kind == Count:

@@ -113,22 +113,12 @@ func (s *sample) residualChecks(f *model.Fit) {
 	for _, t := range f.EqualSlopes() {
 		s.test(Check{Check: "equal_slopes", Of: t.Effect}, t,
 			"the slope is the same at all levels, as far as can be seen",
-			"the slope differs between levels: adjusted means hold at the mean of "+slopeOfName(t.Effect)+" only")
+			"the slope differs between levels: adjusted means hold at the mean of "+t.Slope+" only")
 	}
 	s.test(Check{Check: "lack_of_fit"}, f.LackOfFit(),
 		"rows that are alike leave no pattern that the model misses, as far as can be seen",
 		"the model misses a pattern: rows that are alike lie off its line together")
 	s.influence(f)
-}
-
-// slopeOfName is the covariate in "start_g × medium".
-func slopeOfName(effect string) string {
-	for i := range effect {
-		if len(effect) > i+len(" × ") && effect[i:i+len(" × ")] == " × " {
-			return effect[:i]
-		}
-	}
-	return effect
 }
 
 // test adds a check with an F test; one that could not be made is left out.
@@ -232,7 +222,7 @@ func (s *sample) suspects(r *OutcomeResult, f *model.Fit) {
 		row := s.rows[x.Row]
 		suspect := Suspect{Plant: s.in.Plants[row], Value: s.raw[x.Row], Studentized: x.Studentized}
 		if e := s.firstWithout(x.Row); e != nil {
-			suspect.PWithout, suspect.About = e.P, e.Effect
+			suspect.PWithout, suspect.About = e.P, e.Term
 		}
 		r.Suspects = append(r.Suspects, suspect)
 	}
@@ -269,15 +259,15 @@ func (s *sample) less(k int) (*sample, error) {
 // treatment, else light, else the first covariate; nil where there is none.
 func (s *sample) first(effects []Effect) *Effect {
 	for _, t := range s.terms.Treatments {
-		if e := analysis.Find(effects, model.KindTreatment, t.Name); e != nil && e.P != nil {
+		if e := analysis.Find(effects, s.in.treatmentTerm(t.Name)); e != nil && e.P != nil {
 			return e
 		}
 	}
-	if e := analysis.Find(effects, model.KindLight, "light"); e != nil && e.P != nil {
+	if e := analysis.Find(effects, analysis.LightTerm()); e != nil && e.P != nil {
 		return e
 	}
-	for _, c := range s.terms.Covariates {
-		if e := analysis.Find(effects, model.KindCovariate, c.Name); e != nil && e.P != nil {
+	for c := range s.terms.Covariates {
+		if e := analysis.Find(effects, analysis.Term{Kind: model.KindCovariate, A: c, B: analysis.None}); e != nil && e.P != nil {
 			return e
 		}
 	}

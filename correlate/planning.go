@@ -10,7 +10,7 @@ import (
 // planning collects what stratum i tells of its treatments.
 func (s *sample) planning(r *OutcomeResult, b both, i int) {
 	for _, name := range b.with[i].Treatments {
-		own := b.of(s, name)
+		own := b.of(s, s.in.treatmentTerm(name))
 		l := own[i]
 		f := s.plan(name, l.Unit)
 		if l.Err != nil {
@@ -83,7 +83,7 @@ func (s *sample) plan(treatment string, unit model.Unit) Planning {
 func (s *sample) middle(r *OutcomeResult, treatment string) float64 {
 	sum, n := 0.0, 0.0
 	for _, g := range r.Groups {
-		if _, ok := g.Levels[treatment]; !ok || len(g.Levels) != 1 || g.AdjustedMean == nil {
+		if _, ok := g.Cell.Level(s.in.treatment(treatment)); !ok || len(g.Cell) != 1 || g.AdjustedMean == nil {
 			continue
 		}
 		v := *g.AdjustedMean

@@ -75,10 +75,10 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Perm
 	for i := range r.Effects {
 		e := &r.Effects[i]
 		tests := with
-		if s.setsLight(e.Effect) {
+		if s.in.SetsLight(e.Term) {
 			tests = without
 		}
-		if j := slices.IndexFunc(tests, func(t model.Redealt) bool { return t.Effect == e.Effect && t.Kind == e.Kind }); j >= 0 && e.P != nil {
+		if j := slices.IndexFunc(tests, func(t model.Redealt) bool { return s.term(d, t.Kind, t.Effect) == e.Term }); j >= 0 && e.P != nil {
 			e.PRedealt = analysis.Known(tests[j].P)
 		}
 	}
@@ -191,7 +191,7 @@ func (s *sample) redealUnits(r *OutcomeResult, full, bare *model.Stratum) {
 	}
 	for _, f := range full.Design.Treatments() {
 		l := full
-		if s.setsLight(full.Design.Factors[f].Name) {
+		if s.in.SetsLight(s.in.treatmentTerm(full.Design.Factors[f].Name)) {
 			l = bare
 		}
 		d := l.Design
@@ -210,10 +210,8 @@ func (s *sample) redealUnits(r *OutcomeResult, full, bare *model.Stratum) {
 			continue
 		}
 		for _, t := range model.RedealAll(fit, []int{f}, slices.Values(all)) {
-			for i := range r.Effects {
-				if e := &r.Effects[i]; e.Effect == t.Effect && e.Kind == t.Kind && e.P != nil {
-					e.PRedealt = analysis.Known(t.P)
-				}
+			if e := analysis.Find(r.Effects, s.term(d, t.Kind, t.Effect)); e != nil && e.P != nil {
+				e.PRedealt = analysis.Known(t.P)
 			}
 		}
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
@@ -32,6 +31,7 @@ type sample struct {
 	leftOut    []int // rows with a reason to leave them out, complete otherwise
 	log        bool
 	checks     []Check
+	lightOut   *Check    // among these, that light was left out of the model
 	residuals  []float64 // on the analysed scale, once fitted
 }
 
@@ -280,17 +280,6 @@ func pick(x []float64, rows []int) []float64 {
 		picked[k] = x[i]
 	}
 	return picked
-}
-
-// setsLight tells whether an effect or a family is, or has a part in, a
-// treatment that acts through light. Names of interactions are "A × B".
-func (s *sample) setsLight(name string) bool {
-	for _, t := range s.treatments {
-		if t.SetsLight && slices.Contains(strings.Split(name, " × "), t.Name) {
-			return true
-		}
-	}
-	return false
 }
 
 // withoutLight is the terms less light.

@@ -43,7 +43,7 @@ func (yesNo) analyse(s *sample, r *OutcomeResult) error {
 		if shares.Test.Drawn > 0 {
 			s.say("exact", t.Name, "more than a million tables: p rests on %d drawn ones", shares.Test.Drawn)
 		}
-		exact.Effects = append(exact.Effects, Effect{Effect: t.Name, Test: "exact", P: analysis.Known(shares.Test.P), Unit: string(model.PerPlant), Kind: model.KindTreatment})
+		exact.Effects = append(exact.Effects, Effect{Term: s.in.treatmentTerm(t.Name), Effect: t.Name, Test: "exact", P: analysis.Known(shares.Test.P), Unit: string(model.PerPlant)})
 		exact.Comparisons = append(exact.Comparisons, s.sharePairs(used, shares)...)
 	}
 	if len(exact.Effects) > 0 {
@@ -95,7 +95,7 @@ func (s *sample) shareGroups(r *OutcomeResult, f model.Factor) {
 		}
 		low, high := dist.Wilson(yes, n, 0.95)
 		r.Groups = append(r.Groups, Group{
-			Levels: map[string]string{f.Name: level}, N: n, Mean: analysis.Known(float64(yes) / float64(n)), CI95: &[2]float64{low, high},
+			Cell: analysis.Cell{s.in.level(f.Name, level)}, Levels: map[string]string{f.Name: level}, N: n, Mean: analysis.Known(float64(yes) / float64(n)), CI95: &[2]float64{low, high},
 		})
 	}
 }
@@ -105,6 +105,7 @@ func (s *sample) sharePairs(f model.Factor, shares *model.Shares) []Comparison {
 	var list []Comparison
 	for _, p := range shares.Pairs {
 		c := Comparison{
+			Term: s.in.treatmentTerm(f.Name), CellA: analysis.Cell{s.in.level(f.Name, f.Levels[p.A])}, CellB: analysis.Cell{s.in.level(f.Name, f.Levels[p.B])},
 			Treatment: f.Name, A: f.Levels[p.A], B: f.Levels[p.B], Unit: string(model.PerPlant),
 			P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle),
 		}
@@ -155,7 +156,7 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 	if err != nil {
 		return err
 	}
-	e := Effect{Effect: name, Unit: string(t.SetPer), Kind: model.KindTreatment}
+	e := Effect{Term: s.in.treatmentTerm(name), Effect: name, Unit: string(t.SetPer)}
 	if test.OK {
 		e.Test, e.P = "exact", analysis.Known(test.P)
 	} else {

@@ -83,6 +83,7 @@ type ElectricityGain struct {
 	Of      map[string]string `json:"of,omitempty"`
 	Unit    string            `json:"unit,omitempty"`
 	By      string            `json:"by"` // the treatment, or light
+	Term    Term              `json:"-"`  // which of these
 	More    string            `json:"more,omitempty"`
 	Less    string            `json:"less,omitempty"`
 

@@ -3,13 +3,12 @@ package analysis
 import (
 	"cmp"
 	"slices"
-
-	"parstead/correlate/model"
 )
 
 // Result is the harvest correlation of one trial. Its JSON has the keys of the
 // command's contract; what could not be estimated is absent and a check says why.
 type Result struct {
+	Asked               *Input          `json:"-"`
 	Plants              int             `json:"plants"`
 	Outcomes            []OutcomeResult `json:"outcomes"`
 	Lost                []Losses        `json:"lost,omitempty"`
@@ -82,6 +81,7 @@ type CurveBand struct {
 
 // Group is the plants that share a treatment's level, or a cell of two treatments.
 type Group struct {
+	Cell         Cell              `json:"-"`
 	Levels       map[string]string `json:"levels"`
 	N            int               `json:"n"`
 	Mean         *float64          `json:"mean,omitempty"`
@@ -102,12 +102,12 @@ type Effect struct {
 	PRedealt *float64  `json:"p_redealt,omitempty"`
 	Unit     string    `json:"unit,omitempty"` // what was replicated: plant, bin or reservoir
 
-	Kind model.Kind `json:"-"` // tells a treatment called "light" from light
+	Term Term `json:"-"`
 }
 
-// Find is the effect of this kind and name; nil where there is none.
-func Find(effects []Effect, kind model.Kind, name string) *Effect {
-	if i := slices.IndexFunc(effects, func(e Effect) bool { return e.Kind == kind && e.Effect == name }); i >= 0 {
+// Find is the effect of a term; nil where there is none.
+func Find(effects []Effect, t Term) *Effect {
+	if i := slices.IndexFunc(effects, func(e Effect) bool { return e.Term == t }); i >= 0 {
 		return &effects[i]
 	}
 	return nil
@@ -141,6 +141,9 @@ func (c *Contrast) Value() *float64 { return cmp.Or(c.Difference, c.Ratio) }
 // Comparison is level A against level B of a treatment. SE is on the analysed
 // scale: the natural log where the contrast is a ratio.
 type Comparison struct {
+	Term               Term        `json:"-"`
+	CellA              Cell        `json:"-"`
+	CellB              Cell        `json:"-"`
 	Treatment          string      `json:"treatment"`
 	A                  string      `json:"a"`
 	B                  string      `json:"b"`
@@ -281,7 +284,7 @@ type Suspect struct {
 	Studentized float64  `json:"studentized"`
 	PWithout    *float64 `json:"p_without,omitempty"` // of the outcome's first effect
 
-	About string `json:"-"` // that effect's name
+	About Term `json:"-"` // that effect
 }
 
 // Check is a test of an assumption, or the reason why a quantity is absent.

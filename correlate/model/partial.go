@@ -20,6 +20,7 @@ const (
 type Test struct {
 	Effect    string
 	Kind      Kind
+	Slope     string    // of a test of equal slopes: what the slope is on
 	Statistic Statistic // "" where no test was made
 	Value     float64
 	DF        [2]float64 // of the effect, of the residual: infinite with Chi2

@@ -25,7 +25,7 @@ func (f *Fit) EqualSlopes() []Test {
 				}
 			}
 			test := f.joined(products)
-			test.Effect, test.Kind = Times(e.Name, factor.Name), KindInteraction
+			test.Effect, test.Kind, test.Slope = Times(e.Name, factor.Name), KindInteraction, e.Name
 			tests = append(tests, test)
 		}
 	}

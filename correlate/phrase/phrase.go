@@ -10,6 +10,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"parstead/correlate/analysis"
 )
 
 // Number writes a number for people: three significant digits, more before the
@@ -103,6 +105,21 @@ func Plant(code string, table bool) string {
 func About(outcome string, of map[string]string, what string) string {
 	parts := slices.DeleteFunc([]string{outcome, Of(of), what}, func(s string) bool { return s == "" })
 	return strings.Join(parts, ", ")
+}
+
+// Cell names a cell by its level, or by two with their treatments: "feed low,
+// medium coarse".
+func Cell(in *analysis.Input, cell analysis.Cell) string {
+	if len(cell) == 1 {
+		return in.Treatments[cell[0].Treatment].Levels[cell[0].Level]
+	}
+	names := make([]string, len(cell))
+	for i, at := range cell {
+		t := &in.Treatments[at.Treatment]
+		names[i] = t.Name + " " + t.Levels[at.Level]
+	}
+	slices.Sort(names)
+	return strings.Join(names, ", ")
 }
 
 // Capital makes the first letter a capital.

@@ -95,7 +95,7 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 	for _, i := range r.order() {
 		o := r.outcome(i)
 		data.Found = append(data.Found, foundPart{fmt.Sprintf("found-%d", i), o.title(), standing(r.Input, o), how(o), o.Findings})
-		data.Tables = append(data.Tables, tables.Outcome(o.OutcomeResult)...)
+		data.Tables = append(data.Tables, tables.Outcome(r.Input, o.OutcomeResult)...)
 	}
 	data.Tables = slices.Concat(data.Tables, tables.Ranks(r.Result.OutcomeCorrelations), tables.Electricity(r.Result.Electricity))
 	return template.Must(template.New("page").Parse(pageText)).Execute(w, data)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"parstead/correlate/analysis"
-	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
 
@@ -15,7 +14,7 @@ func (t *teller) electricity(all *analysis.Result) {
 	var bounded, open, light *analysis.ElectricityGain
 	for _, g := range e.GainsOf(t.r) {
 		switch {
-		case g.By == "light" && g.More == "":
+		case g.Term == analysis.LightTerm():
 			light = &g
 		case g.KWhPerUnit != nil && (bounded == nil || *g.KWhPerUnit < *bounded.KWhPerUnit):
 			bounded = &g
@@ -24,7 +23,7 @@ func (t *teller) electricity(all *analysis.Result) {
 		}
 	}
 	switch {
-	case bounded != nil && t.lead(model.KindTreatment, bounded.By):
+	case bounded != nil && t.lead(bounded.Term):
 	case bounded != nil:
 		t.say("Electricity: by %s, %s in place of %s, %s.", bounded.By, bounded.More, bounded.Less, t.perUnit(e, bounded))
 	case open != nil:
@@ -39,7 +38,7 @@ func (t *teller) electricity(all *analysis.Result) {
 // byLight words what an extra unit took by way of light.
 func (t *teller) byLight(e *analysis.Electricity, g *analysis.ElectricityGain) {
 	switch {
-	case g.KWhPerUnit != nil && t.lead(model.KindLight, "light"):
+	case g.KWhPerUnit != nil && t.lead(g.Term):
 	case g.KWhPerUnit != nil:
 		t.say("Electricity: by more light, at what light draws here, %s.", t.perUnit(e, g))
 	case g.KWhAtLeast != nil:
@@ -48,8 +47,8 @@ func (t *teller) byLight(e *analysis.Electricity, g *analysis.ElectricityGain) {
 }
 
 // lead tells whether an effect, among all results looked at, is a lead at most.
-func (t *teller) lead(kind model.Kind, effect string) bool {
-	e := analysis.Find(t.r.Effects, kind, effect)
+func (t *teller) lead(term analysis.Term) bool {
+	e := analysis.Find(t.r.Effects, term)
 	return e != nil && e.PFDR != nil && *e.PFDR >= 0.05
 }
 

@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
@@ -87,11 +86,8 @@ func (t *teller) standing(all *analysis.Result) {
 func (t *teller) described() {
 	var names []string
 	for _, g := range t.r.Groups {
-		if g.N != t.r.N || len(g.Levels) != 1 {
-			continue
-		}
-		for name := range g.Levels {
-			names = append(names, name)
+		if g.N == t.r.N && len(g.Cell) == 1 {
+			names = append(names, t.in.Treatments[g.Cell[0].Treatment].Name)
 		}
 	}
 	if len(names) == 0 {
@@ -131,37 +127,19 @@ func (t *teller) constant() bool {
 
 // treatments words every treatment, by cells where two depend on one another.
 func (t *teller) treatments() {
-	dependent := map[string]bool{}
+	dependent := map[int]bool{}
 	for _, e := range t.r.Effects {
-		parts := strings.Split(e.Effect, " × ")
-		if e.Kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
+		if e.Term.Kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
 			t.say("%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, phrase.P(*e.P))
-			dependent[parts[0]], dependent[parts[1]] = true, true
-			t.pairs(e, t.oneApart(e.Effect))
+			dependent[e.Term.A], dependent[e.Term.B] = true, true
+			t.pairs(e, slices.DeleteFunc(t.comparisonsOf(e.Term), func(c analysis.Comparison) bool { return c.CellA.Apart(c.CellB) > 1 }))
 		}
 	}
-	for _, tr := range t.in.Treatments {
-		if dependent[tr.Name] {
-			continue
-		}
-		for _, e := range t.r.Effects {
-			if e.Kind == model.KindTreatment && e.Effect == tr.Name {
-				t.treatment(e)
-			}
+	for i := range t.in.Treatments {
+		if e := analysis.Find(t.r.Effects, analysis.TreatmentTerm(i)); e != nil && !dependent[i] {
+			t.treatment(*e)
 		}
 	}
-}
-
-// oneApart lists the comparisons of cells that differ in one treatment only.
-func (t *teller) oneApart(name string) []analysis.Comparison {
-	var list []analysis.Comparison
-	for _, c := range t.r.Comparisons {
-		a, b := strings.SplitN(c.A, ", ", 2), strings.SplitN(c.B, ", ", 2)
-		if c.Treatment == name && len(a) == 2 && len(b) == 2 && (a[0] == b[0] || a[1] == b[1]) {
-			list = append(list, c)
-		}
-	}
-	return list
 }
 
 func (t *teller) treatment(e analysis.Effect) {
@@ -175,16 +153,16 @@ func (t *teller) treatment(e analysis.Effect) {
 		t.say("%s was not tested.", e.Effect)
 		return
 	}
-	pairs := t.comparisonsOf(e.Effect)
+	pairs := t.comparisonsOf(e.Term)
 	lead := e.PFDR != nil && *e.PFDR >= 0.05 && *e.P < 0.05
 	switch {
 	case lead:
 		t.say("%s: the levels look different (p %s), but among all results looked at here it may well be chance (false discovery rate %s): a lead, nothing was shown.", e.Effect, phrase.P(*e.P), phrase.P(*e.PFDR))
 		return
 	case *e.P >= 0.05 && len(pairs) != 1:
-		t.say("%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
+		t.say("%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
 	case len(pairs) != 1:
-		t.say("%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Effect))
+		t.say("%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
 	}
 	if e.PRedealt != nil && (*e.PRedealt < 0.05) != (*e.P < 0.05) {
 		t.say("%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, phrase.P(*e.PRedealt))
@@ -192,10 +170,10 @@ func (t *teller) treatment(e analysis.Effect) {
 	t.pairs(e, pairs)
 }
 
-func (t *teller) comparisonsOf(treatment string) []analysis.Comparison {
+func (t *teller) comparisonsOf(term analysis.Term) []analysis.Comparison {
 	var list []analysis.Comparison
 	for _, c := range t.r.Comparisons {
-		if c.Treatment == treatment {
+		if c.Term == term {
 			list = append(list, c)
 		}
 	}
@@ -212,14 +190,14 @@ func (t *teller) replicates(unit string) string {
 }
 
 // adjusted says what an effect was adjusted for.
-func (t *teller) adjusted(effect string) string {
+func (t *teller) adjusted(term analysis.Term) string {
 	var names []string
-	i := slices.IndexFunc(t.r.Effects, func(e analysis.Effect) bool { return e.Effect == effect && isTreatment(e) })
+	own := analysis.Find(t.r.Effects, term)
 	for _, e := range t.r.Effects {
 		switch {
-		case isTreatment(e), e.Test == "", e.Kind == model.KindLight && t.setsLight(effect):
-		case i >= 0 && t.r.Effects[i].Unit == "plant" && e.Unit != "plant":
-		case i >= 0 && t.r.Effects[i].Unit != "plant" && e.Kind == model.KindBin:
+		case e.Term.OfTreatments(), e.Test == "", e.Term == analysis.LightTerm() && t.in.SetsLight(term):
+		case own != nil && own.Unit == "plant" && e.Unit != "plant":
+		case own != nil && own.Unit != "plant" && e.Term.Kind == model.KindBin:
 		default:
 			names = append(names, t.shown(e))
 		}
@@ -230,15 +208,11 @@ func (t *teller) adjusted(effect string) string {
 	return ", adjusted for " + phrase.List(names)
 }
 
-func isTreatment(e analysis.Effect) bool {
-	return e.Kind == model.KindTreatment || e.Kind == model.KindInteraction
-}
-
 // shown is an effect's name with the column's beside where that says more:
 // "bin (shelf)".
 func (t *teller) shown(e analysis.Effect) string {
 	column := e.Effect
-	switch e.Kind {
+	switch e.Term.Kind {
 	case model.KindBin:
 		column = t.in.Bin.Name
 	case model.KindBlock:
@@ -250,12 +224,6 @@ func (t *teller) shown(e analysis.Effect) string {
 		return e.Effect
 	}
 	return fmt.Sprintf("%s (%s)", e.Effect, column)
-}
-
-func (t *teller) setsLight(effect string) bool {
-	return slices.ContainsFunc(t.in.Treatments, func(tr analysis.Treatment) bool {
-		return tr.SetsLight && slices.Contains(strings.Split(effect, " × "), tr.Name)
-	})
 }
 
 // mostPairs is how many pairs of one treatment are worded one by one.
@@ -294,21 +262,21 @@ func (t *teller) pairs(e analysis.Effect, pairs []analysis.Comparison) {
 func (t *teller) pair(c analysis.Comparison, alone bool) {
 	about := t.about(c)
 	if alone {
-		about += fmt.Sprintf("; p %s, %s%s", phrase.P(*c.P), t.replicates(c.Unit), t.adjusted(c.Treatment))
+		about += fmt.Sprintf("; p %s, %s%s", phrase.P(*c.P), t.replicates(c.Unit), t.adjusted(c.Term))
 	}
-	name := func(level string) string { return c.Treatment + " " + level }
-	if strings.Contains(c.Treatment, " × ") {
-		name = func(level string) string { return level }
+	first, second := phrase.Cell(t.in, c.CellA), phrase.Cell(t.in, c.CellB)
+	if len(c.CellA) == 1 {
+		first = c.Treatment + " " + first
 	}
 	switch c.Verdict {
 	case analysis.Larger:
-		t.say("%s lies above %s in %s: %s.", name(c.A), c.B, t.r.Name, about)
+		t.say("%s lies above %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Smaller:
-		t.say("%s lies below %s in %s: %s.", name(c.A), c.B, t.r.Name, about)
+		t.say("%s lies below %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Equivalent:
-		t.say("%s and %s are alike in %s to within %s: %s.", name(c.A), c.B, t.r.Name, t.matters(), about)
+		t.say("%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
 	default:
-		t.say("Between %s and %s no difference in %s was shown: %s%s.", name(c.A), c.B, t.r.Name, about, t.wouldShow(c))
+		t.say("Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(c))
 	}
 }
 
@@ -332,18 +300,18 @@ func (t *teller) shares(c analysis.Comparison) string {
 	if t.r.Kind != analysis.YesNo {
 		return ""
 	}
-	share := func(level string) string {
+	share := func(cell analysis.Cell) string {
 		for _, g := range t.r.Groups {
-			if g.Levels[c.Treatment] == level && g.Mean != nil {
+			if slices.Equal(g.Cell, cell) && g.Mean != nil {
 				return fmt.Sprintf("%d of %d", int(math.Round(*g.Mean*float64(g.N))), g.N)
 			}
 		}
 		return ""
 	}
-	if share(c.A) == "" || share(c.B) == "" {
+	if share(c.CellA) == "" || share(c.CellB) == "" {
 		return ""
 	}
-	return share(c.A) + " against " + share(c.B) + ", "
+	return share(c.CellA) + " against " + share(c.CellB) + ", "
 }
 
 // span words a value with its interval, all three alike: a difference with its
@@ -444,7 +412,7 @@ func (t *teller) goal(c analysis.Comparison) float64 {
 	}
 	mean := math.NaN()
 	for _, g := range t.r.Groups {
-		if g.Levels[c.Treatment] == c.B && len(g.Levels) == 1 && g.AdjustedMean != nil {
+		if slices.Equal(g.Cell, c.CellB) && len(g.Cell) == 1 && g.AdjustedMean != nil {
 			mean = *g.AdjustedMean
 		}
 	}
@@ -481,7 +449,7 @@ func (t *teller) manyOpen(e analysis.Effect, open []analysis.Comparison, of int)
 		return
 	}
 	t.say("%s: no difference in %s was shown %s; this trial would have shown %s or more in four cases of five%s; the widest interval is that of %s and %s, %s.",
-		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(widest), widest.A, widest.B, t.about(widest))
+		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(widest), phrase.Cell(t.in, widest.CellA), phrase.Cell(t.in, widest.CellB), t.about(widest))
 }
 
 // among words how many of the pairs are meant.

@@ -2,11 +2,11 @@ package sentences
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"strings"
 
 	"parstead/correlate/analysis"
-	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
 
@@ -30,7 +30,7 @@ func (t *teller) light() {
 			where = ", within bins"
 		}
 		lead := ""
-		if e := analysis.Find(t.r.Effects, model.KindLight, "light"); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
+		if e := analysis.Find(t.r.Effects, analysis.LightTerm()); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
 			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", phrase.P(*e.PFDR))
 		}
 		t.slope(per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
@@ -58,7 +58,11 @@ func (t *teller) light() {
 		said = true
 	}
 	if c := l.Corrected; c != nil {
-		t.say("Made up for chance error in the light figures, it is %s.", t.risen(c.Slope, c.CI95))
+		within := ""
+		if l.WithinBin != nil {
+			within = " within bins"
+		}
+		t.say("Chance error in the light figures hides a part of what light does; without that error, the change%s is %s.", within, t.risen(c.Slope, c.CI95))
 	}
 	t.curves()
 	if said {
@@ -181,8 +185,8 @@ func (t *teller) suspects() {
 			break
 		}
 		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", phrase.Capital(phrase.Plant(x.Plant, t.in.Table)), phrase.Unit(phrase.Number(x.Value), t.r.Unit))
-		if x.PWithout != nil {
-			text += fmt.Sprintf("; without it p for %s is %s", x.About, phrase.P(*x.PWithout))
+		if e := analysis.Find(t.r.Effects, x.About); e != nil && x.PWithout != nil {
+			text += fmt.Sprintf("; without it p for %s is %s", e.Effect, phrase.P(*x.PWithout))
 		}
 		t.say("%s.", text)
 	}
@@ -193,7 +197,7 @@ func (t *teller) losses(all *analysis.Result) {
 	var treatments []string
 	groups := map[string][]analysis.Losses{}
 	for _, l := range all.Lost {
-		if fmt.Sprint(l.Of) != fmt.Sprint(t.r.Of) {
+		if !maps.Equal(l.Of, t.r.Of) {
 			continue
 		}
 		if groups[l.Treatment] == nil {

@@ -296,8 +296,8 @@ func comparisonEstimate(r *analysis.OutcomeResult, k analysis.Comparison) model.
 		e.Value = math.Log(*k.Ratio)
 	}
 	e.SE = *k.SE
-	if r.Kind != analysis.YesNo {
-		if f := analysis.Find(r.Effects, model.KindTreatment, k.Treatment); f != nil && len(f.DF) == 2 {
+	if r.Kind != analysis.YesNo && k.Term.Kind == model.KindTreatment {
+		if f := analysis.Find(r.Effects, k.Term); f != nil && len(f.DF) == 2 {
 			e.DF = f.DF[1]
 		}
 	}
@@ -338,7 +338,7 @@ func slopeVerdict(ci *[2]float64) string {
 
 // turned is a comparison the other way round.
 func turned(k analysis.Comparison) analysis.Comparison {
-	k.A, k.B = k.B, k.A
+	k.A, k.B, k.CellA, k.CellB = k.B, k.A, k.CellB, k.CellA
 	k.Verdict = opposite(k.Verdict)
 	k.Difference, k.Ratio, k.CI95 = turnedValue(k.Difference, k.Ratio, k.CI95)
 	if k.WithoutLight != nil {

@@ -9,9 +9,9 @@ import (
 	"parstead/correlate/phrase"
 )
 
-// Outcome is an outcome's tables for a page.
-func Outcome(o *analysis.OutcomeResult) []Table {
-	pages := onPage(groups(o), comparisons(o), tests("tests", o.Effects), coefficients(o), slopes(o), curves(o), exact(o), suspects(o), checks(o))
+// Outcome is the tables of one of the outcomes that were asked of a trial, for a page.
+func Outcome(in *analysis.Input, o *analysis.OutcomeResult) []Table {
+	pages := onPage(groups(o), comparisons(in, o), tests("tests", o.Effects), coefficients(o), slopes(o), curves(o), exact(o), suspects(o), checks(o))
 	for i := range pages {
 		pages[i].Caption = phrase.About(o.Name, o.Of, "") + ": " + pages[i].Caption
 	}
@@ -44,7 +44,7 @@ func groups(o *analysis.OutcomeResult) table {
 	return t
 }
 
-func comparisons(o *analysis.OutcomeResult) table {
+func comparisons(in *analysis.Input, o *analysis.OutcomeResult) table {
 	what := "difference"
 	switch {
 	case o.Kind == analysis.YesNo:
@@ -63,7 +63,7 @@ func comparisons(o *analysis.OutcomeResult) table {
 			bare, interval = number(w.Value()), between(w.CI95)
 		}
 		t.rows = append(t.rows, row{under: same(c.Treatment), cells: []cell{
-			same(c.A + " against " + c.B), number(c.Value()), between(c.CI95), chance(c.P), same(c.Verdict), same(c.Unit), bare, interval, number(c.SmallestDetectable),
+			same(phrase.Cell(in, c.CellA) + " against " + phrase.Cell(in, c.CellB)), number(c.Value()), between(c.CI95), chance(c.P), same(c.Verdict), same(c.Unit), bare, interval, number(c.SmallestDetectable),
 		}})
 	}
 	return t

@@ -16,7 +16,7 @@ func WriteText(w io.Writer, r *analysis.Result) error {
 		if i > 0 {
 			p.Line("")
 		}
-		p.outcome(&r.Outcomes[i])
+		p.outcome(r.Asked, &r.Outcomes[i])
 	}
 	p.tables(lost(r.Lost), ranks(r.OutcomeCorrelations))
 	p.electricity(r.Electricity)
@@ -29,7 +29,7 @@ func WriteText(w io.Writer, r *analysis.Result) error {
 	return p.Flush()
 }
 
-func (p *Lines) outcome(o *analysis.OutcomeResult) {
+func (p *Lines) outcome(in *analysis.Input, o *analysis.OutcomeResult) {
 	p.Title(phrase.About(o.Name, o.Of, ""))
 	what := string(o.Kind)
 	if o.Unit != "" {
@@ -53,7 +53,7 @@ func (p *Lines) outcome(o *analysis.OutcomeResult) {
 	for _, f := range o.Findings {
 		p.Wrapped("  • ", "    ", f)
 	}
-	p.tables(groups(o), comparisons(o), tests("tests", o.Effects), slopes(o), curves(o))
+	p.tables(groups(o), comparisons(in, o), tests("tests", o.Effects), slopes(o), curves(o))
 	if len(o.Checks) > 0 {
 		p.Heading("Checks")
 		p.checks(o.Checks)
