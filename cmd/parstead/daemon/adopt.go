@@ -1,12 +1,13 @@
 package daemon
 
 import (
+	"log/slog"
 	"maps"
 	"os"
 	"path/filepath"
-	"reflect"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"parstead/cmd/parstead/atomicfile"
@@ -43,93 +44,77 @@ func stamps(folder string) map[string]stamp {
 	return found
 }
 
-// adoption is what adoptChanges remembers between two looks.
+// adoption takes the trial's files into use when they have changed.
 type adoption struct {
+	trial func() *trial.Trial                 // that is in force
+	use   func(old, fresh *trial.Trial) error // puts another in force
+	now   func() time.Time
+	log   *slog.Logger
+
 	mu      sync.Mutex
 	looked  time.Time // by the machine's clock
 	adopted map[string]stamp
 	seen    map[string]stamp
+	wrong   atomic.Pointer[watch.Condition] // the files can't be used; nil while they can
 }
 
-// filesLooked is how often the folder is looked at, in rounds of keepHouse.
-const filesLooked = 10
-
-// adoptChanges takes changed files into use once they have stood still for one
-// look and are free of errors; else the old ones stay in force and the
-// condition "files" says why. It tells whether either has come about.
-func (d *Daemon) adoptChanges() (news bool) {
-	a := &d.adoption
+// look takes changed files into use once they have stood still for one look and
+// are free of errors; else the old ones stay in force and the condition "files"
+// says why. It tells whether either has come about. It looks so often at most.
+func (a *adoption) look(every time.Duration) (news bool) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if time.Since(a.looked) < filesLooked*d.options.tick {
+	if time.Since(a.looked) < every {
 		return false
 	}
 	a.looked = time.Now()
-	now := stamps(d.trial.Load().Dir)
+	now := stamps(a.trial().Dir)
 	if a.adopted == nil {
 		a.adopted, a.seen = now, now
 		return false
 	}
-	settled := maps.Equal(now, a.seen)
+	still := maps.Equal(now, a.seen)
 	a.seen = now
-	if !settled || maps.Equal(now, a.adopted) {
+	if !still || maps.Equal(now, a.adopted) {
 		return false
 	}
-	d.takeFiles(now)
+	a.take(now)
 	return true
 }
 
-// adoptOwn takes the sheets into use that the daemon itself has just written.
-func (d *Daemon) adoptOwn() {
-	a := &d.adoption
+// own takes the sheets into use that the daemon itself has just written.
+func (a *adoption) own() {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	d.takeFiles(stamps(d.trial.Load().Dir))
+	a.take(stamps(a.trial().Dir))
 }
 
-// takeFiles takes the folder's files into use. The caller holds d.adoption.mu.
-func (d *Daemon) takeFiles(now map[string]stamp) {
-	t := d.trial.Load()
-	d.adoption.adopted, d.adoption.seen = now, now
+// take takes the folder's files into use. The caller holds a.mu.
+func (a *adoption) take(now map[string]stamp) {
+	t := a.trial()
+	a.adopted, a.seen = now, now
 	fresh, err := trial.OpenToRun(t.Dir)
 	if err == nil {
-		err = d.adopt(t, fresh)
+		err = a.use(t, fresh)
 	}
 	if err != nil {
-		d.options.Log.Error("changed files not adopted", "error", err)
-		d.alarms.filesAre(&watch.Condition{
-			Kind: watch.Files, Since: d.options.Clock.Now(),
+		a.log.Error("changed files not adopted", "error", err)
+		a.wrong.Store(&watch.Condition{
+			Kind: watch.Files, Since: a.now(),
 			Says: "The trial's files have changed and can't be used; the old ones stay in force.",
 			Do:   err.Error() + " Then the daemon takes them by itself. parstead check " + filepath.Base(t.Dir) + " lists everything.",
 		})
 		return
 	}
-	d.alarms.filesAre(nil)
-	d.options.Log.Info("changed files adopted")
+	a.wrong.Store(nil)
+	a.log.Info("changed files adopted")
 }
 
-func (d *Daemon) adopt(old, fresh *trial.Trial) error {
-	if err := d.setCode(fresh); err != nil {
-		return err
+// condition tells that the files can't be used.
+func (a *adoption) condition(time.Time) (watch.Condition, bool) {
+	wrong := a.wrong.Load()
+	if wrong == nil {
+		return watch.Condition{}, false
 	}
-	if err := d.intake.SetFeeds(fresh.Feeds); err != nil {
-		return err
-	}
-	if session, ok := d.source.(away); ok {
-		if err := session.SetFilters(d.intake.Filters()); err != nil {
-			d.options.Log.Warn("topics not subscribed to now", "error", err)
-		}
-	}
-	d.trial.Store(fresh)
-	if reflect.DeepEqual(old.Rack, fresh.Rack) { // a sheet of plants: light and baselines are as they were
-		d.live.carry(old, fresh)
-	} else {
-		d.alarms.renew(watch.New(&fresh.Rack))
-	}
-	was, is := old.Page, fresh.Page
-	was.Code, is.Code = "", "" // in use already
-	if old.Broker != fresh.Broker || was != is {
-		d.options.Log.Warn("a changed [broker] or [page] takes effect at the next start")
-	}
-	return nil
+	return *wrong, true
 }

@@ -10,45 +10,48 @@ import (
 	"log/slog"
 	"net"
 	"path/filepath"
+	"reflect"
 	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
-	"golang.org/x/sync/errgroup"
 
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/tell"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
-	"parstead/ingest/broker"
 	"parstead/light"
+	"parstead/light/watch"
 	"parstead/store"
 )
 
 // Daemon is one trial being watched: readings come in from a broker, go through
 // the intake into the store, and the page, the metrics and the conditions are
-// computed from what is stored.
+// computed from what is stored. It opens, runs and closes its parts; each part
+// does one job with what it is given.
 type Daemon struct {
-	options  Options
-	trial    atomic.Pointer[trial.Trial] // replaced when its files change
-	db       *store.DB
-	keeper   *keeper
-	nightly  nightly
-	listener listener
-	intake   *ingest.Intake
-	source   source
-	link     link         // with another broker
-	teller   *tell.Teller // nil where the trial wants no messages
-	page     net.Listener // nil without a page
-	socket   net.Listener
-	live     live
-	alarms   alarms
-	pages    *page.Server // nil without a page
-	desk     *desk        // takes in what is entered at the page
-	adoption adoption
-	service  service
-	dailyAt  time.Time // of the last daily line that was handed to the teller
+	options    Options
+	trial      atomic.Pointer[trial.Trial] // replaced when its files change
+	db         *store.DB
+	keeper     *keeper
+	listener   listener
+	intake     *ingest.Intake
+	source     source
+	link       link         // with another broker
+	teller     *tell.Teller // nil where the trial wants no messages
+	page       net.Listener // nil without a page
+	socket     net.Listener
+	pages      *page.Server // nil without a page
+	clockSteps clockSteps
+	totals     totals
+	conditions conditions
+	status     status
+	filing     filing
+	adoption   adoption
+	nightly    nightly
+	daily      daily
+	service    service
 }
 
 // Options are what a daemon is told beside its trial.
@@ -64,21 +67,14 @@ type Options struct {
 	linger time.Duration
 	// sink, where not nil, stands in for the store before the intake.
 	sink func(ingest.Sink) ingest.Sink
+	// drafted, where not nil, is called before a sheet is written.
+	drafted func()
 	// tick, where not zero, is how often keepHouse looks whether anything is due.
 	tick time.Duration
 }
 
-// source is where messages come from: the embedded broker or a session with
-// another one.
-type source interface {
-	Run(context.Context) error
-	Connected() bool
-	Publish(topic string, payload []byte) error
-	Close() error
-}
-
-// Open opens the database and every address, so that what can't be had is
-// told before anything starts. Run or close it.
+// Open opens the database and every address, so that what can't be had is told
+// before anything starts. Run or close it.
 func Open(ctx context.Context, t *trial.Trial, o Options) (d *Daemon, err error) {
 	d = &Daemon{options: o}
 	if o.ServiceManager {
@@ -93,53 +89,20 @@ func Open(ctx context.Context, t *trial.Trial, o Options) (d *Daemon, err error)
 		}
 	}()
 	d.trial.Store(t)
-	d.listener.feeds = func() []ingest.Feed { return d.trial.Load().Feeds }
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-
-	if d.db, err = store.Open(filepath.Join(t.Dir, store.FileName), store.Options{
-		Now: o.Clock.Now, Log: o.Log, Registerer: registry, OnAppend: d.live.touch, Socket: &d.listener,
-	}); err != nil {
+	if err = d.openIngest(t, registry); err != nil {
 		return d, err
 	}
-	var sink ingest.Sink = d.db
-	if o.sink != nil {
-		sink = o.sink(sink)
-	}
-	d.keeper = newKeeper(sink, o.Clock.Now)
-	d.intake, err = ingest.New(ingest.Config{
-		Sink: d.keeper, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.Clock, Boot: d.db.Boot(),
-		Log: o.Log, Register: registry, OnStep: d.clockStepped, Linger: o.linger, LingerWaited: o.linger,
-	})
-	if err != nil {
-		return d, err
-	}
-	if d.source, err = d.openSource(t); err != nil {
-		return d, err
-	}
-	ingest.RegisterConnected(registry, d.source.Connected)
 	if d.socket, err = store.Listen(filepath.Join(t.Dir, store.SocketName)); err != nil {
 		return d, err
 	}
-	if d.teller, err = newTeller(t, o); err != nil {
-		return d, err
-	}
-	d.nightly.since = o.Clock.Now()
-	d.alarms.init(d)
-	if err = d.openDesk(ctx); err != nil {
+	d.teller = newTeller(t, o)
+	if err = d.connect(ctx, t); err != nil {
 		return d, err
 	}
 	if !o.NoPage {
-		secure, err := serverTLS(t.Page.CertFile, t.Page.KeyFile, o.Log)
-		if err != nil {
-			return d, fmt.Errorf("[page] %w", err)
-		}
-		if d.page, err = page.Listen(t.Page.Listen, secure); err != nil {
-			return d, err
-		}
-		registry.MustRegister(page.NewCollector(d.state))
-		d.pages = page.New(page.Config{State: d.state, Ready: d.live.ready, Gatherer: registry, Desk: d.desk, Now: time.Now, Log: o.Log})
-		if err := d.setCode(t); err != nil {
+		if err = d.openPage(t, registry); err != nil {
 			return d, err
 		}
 	}
@@ -149,19 +112,120 @@ func Open(ctx context.Context, t *trial.Trial, o Options) (d *Daemon, err error)
 	return d, nil
 }
 
-// openDesk makes what takes entries in, out of the log.
-func (d *Daemon) openDesk(ctx context.Context) error {
+// openIngest opens the way of readings from the broker into the store.
+func (d *Daemon) openIngest(t *trial.Trial, registry *prometheus.Registry) (err error) {
+	o := d.options
+	d.listener.feeds = func() []ingest.Feed { return d.trial.Load().Feeds }
+	if d.db, err = store.Open(filepath.Join(t.Dir, store.FileName), store.Options{
+		Now: o.Clock.Now, Log: o.Log, Registerer: registry, OnAppend: d.totals.touch, Socket: &d.listener,
+	}); err != nil {
+		return err
+	}
+	var sink ingest.Sink = d.db
+	if o.sink != nil {
+		sink = o.sink(sink)
+	}
+	d.keeper = newKeeper(sink, o.Clock.Now)
+	if d.intake, err = ingest.New(ingest.Config{
+		Sink: d.keeper, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.Clock, Boot: d.db.Boot(),
+		Log: o.Log, Register: registry, OnStep: d.clockStepped, Linger: o.linger, LingerWaited: o.linger,
+	}); err != nil {
+		return err
+	}
+	d.listener.Taker = d.intake
+	var taker ingest.Taker = &d.listener
+	if o.Watch != nil {
+		taker = o.Watch(taker)
+	}
+	noted := func(s ingest.State) { d.link.note(s, o.Clock.Now()) }
+	if d.source, err = openSource(t, taker, d.intake.Filters(), o.Clock, noted, o.Log); err != nil {
+		return err
+	}
+	ingest.RegisterConnected(registry, d.source.Connected)
+	return nil
+}
+
+// connect gives each part what it needs of the others, and what the log and the
+// messages that were sent hold from before.
+func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
+	now, log, inForce := d.options.Clock.Now, d.options.Log, d.trial.Load
+	why := func() map[string]string { return timeless(d.intake) }
+	d.totals.trialInForce, d.totals.db = inForce, d.db
+	d.nightly.trial, d.nightly.now, d.nightly.log, d.nightly.since = inForce, now, log, now()
+	d.adoption.trial, d.adoption.use, d.adoption.now, d.adoption.log = inForce, d.use, now, log
+
+	d.conditions.trial, d.conditions.db, d.conditions.timeless = inForce, d.db, why
+	d.conditions.tell, d.conditions.publish, d.conditions.log = d.tell, d.source.Publish, log
+	d.conditions.own = []func(time.Time) (watch.Condition, bool){
+		d.diskCondition,
+		func(at time.Time) (watch.Condition, bool) { return d.link.condition(d.source.Address(), at) },
+		d.adoption.condition, d.clockSteps.condition, d.filing.condition, d.nightly.condition,
+	}
+	var told []watch.Condition
+	if d.teller != nil {
+		for _, m := range d.teller.Told() {
+			told = append(told, m.Condition)
+		}
+	}
+	d.conditions.begin(&t.Rack, told, now())
+
+	d.filing.trial, d.filing.addEvent, d.filing.adopt, d.filing.now, d.filing.logger = inForce, d.addEntry, d.adoption.own, now, log
+	d.filing.drafted = d.options.drafted
+	d.status.trial, d.status.now, d.status.db, d.status.intake = inForce, now, d.db, d.intake
+	d.status.totals, d.status.conditions, d.status.filing, d.status.teller = &d.totals, &d.conditions, &d.filing, d.teller
+	d.status.connected, d.status.broker = d.source.Connected, d.source.Address
+	d.daily.status, d.daily.tell, d.daily.log = &d.status, d.tell, log
+
 	view, err := d.db.View()
 	if err != nil {
 		return fmt.Errorf("open a view: %w", err)
 	}
 	defer view.Close() //nolint:errcheck // it only read
-	log, err := view.Events(ctx)
+	events, err := view.Events(ctx)
 	if err != nil {
 		return fmt.Errorf("read the log: %w", err)
 	}
-	d.desk, err = newDesk(d, log)
-	return err
+	return d.filing.begin(events)
+}
+
+func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
+	secure, err := serverTLS(t.Page.CertFile, t.Page.KeyFile, d.options.Log)
+	if err != nil {
+		return fmt.Errorf("[page] %w", err)
+	}
+	if d.page, err = page.Listen(t.Page.Listen, secure); err != nil {
+		return err
+	}
+	registry.MustRegister(page.NewCollector(d.status.get))
+	d.pages = page.New(page.Config{
+		State: d.status.get, Ready: d.totals.ready, Gatherer: registry, Desk: &d.filing, Now: time.Now, Log: d.options.Log,
+	})
+	return d.setCode(t)
+}
+
+func (d *Daemon) tell(m tell.Message) {
+	if d.teller != nil {
+		d.teller.Tell(m)
+	}
+}
+
+// addEntry writes into the log what was entered at the page. What is about
+// plants leaves the light as it was.
+func (d *Daemon) addEntry(ctx context.Context, e light.Event) (uint64, error) {
+	id, err := d.db.AddEvent(ctx, e)
+	if err == nil && (e.Kind == light.Entered || e.Kind == light.Filed) {
+		d.totals.passed(id)
+	}
+	return id, err
+}
+
+// diskCondition tells that readings can't be kept, or soon can't.
+func (d *Daemon) diskCondition(now time.Time) (watch.Condition, bool) {
+	folder := d.trial.Load().Dir
+	if c, ok := d.keeper.condition(folder); ok {
+		return c, true
+	}
+	return diskIs(folder, now)
 }
 
 // setCode takes the trial's entry code into use.
@@ -179,114 +243,29 @@ func (d *Daemon) setCode(t *trial.Trial) error {
 	return d.pages.SetCode(code)
 }
 
-func (d *Daemon) openSource(t *trial.Trial) (source, error) {
-	d.listener.Taker = d.intake
-	var taker ingest.Taker = &d.listener
-	if d.options.Watch != nil {
-		taker = d.options.Watch(taker)
-	}
-	if !t.Broker.Embedded {
-		session, err := ingest.NewSession(ingest.SessionConfig{
-			Remote: t.Remote(), Filters: d.intake.Filters(), Taker: taker, Clock: d.options.Clock, Log: d.options.Log,
-			OnState: func(s ingest.State) { d.link.note(s, d.options.Clock.Now()) },
-		})
-		if err != nil {
-			return nil, fmt.Errorf("[broker]: %w", err)
-		}
-		return away{session}, nil
-	}
-	secure, err := serverTLS(t.Broker.CertFile, t.Broker.KeyFile, d.options.Log)
-	if err != nil {
-		return nil, fmt.Errorf("[broker] %w", err)
-	}
-	config := broker.Config{Listen: t.Broker.Listen, Secure: secure, Taker: taker, Log: d.options.Log}
-	if config.Sensors, config.Readers, err = t.Broker.Logins(); err != nil {
-		return nil, err
-	}
-	return broker.Open(config)
-}
-
-// away is a session as a source: it holds nothing before it runs.
-type away struct{ *ingest.Session }
-
-func (away) Close() error { return nil }
-
-// Run works until ctx ends, then stops in order: the intake commits what has
-// come and acknowledges it, then the broker lets go of its clients, then the
-// page, the socket and the rest; the store is closed last.
-func (d *Daemon) Run(ctx context.Context) error {
-	ctx, fail := context.WithCancelCause(ctx)
-	defer fail(nil)
-	var stops []func() error
-	stage := func(workers ...func(context.Context) error) {
-		own, cancel := context.WithCancel(context.WithoutCancel(ctx))
-		var g errgroup.Group
-		for _, work := range workers {
-			g.Go(func() error {
-				err := work(own)
-				if err != nil {
-					fail(err)
-				}
-				return err
-			})
-		}
-		stops = append(stops, func() error { cancel(); return g.Wait() })
-	}
-	d.service.beat()
-	stage(d.intake.Run)
-	stage(d.source.Run)
-	services := []func(context.Context) error{
-		func(ctx context.Context) error { return d.db.ServeOn(ctx, d.socket) },
-		d.keepHouse,
-		d.keepBackups,
-		d.endOnFailure,
-		func(ctx context.Context) error { return d.service.keepAwake(ctx, d.healthy) },
-	}
-	if d.page != nil {
-		services = append(services, func(ctx context.Context) error { return d.pages.Serve(ctx, d.page) })
-	}
-	if d.teller != nil {
-		services = append(services, d.teller.Run)
-	}
-	stage(services...)
-
-	d.service.say("READY=1")
-	<-ctx.Done()
-	d.service.say("STOPPING=1")
-	cause := context.Cause(ctx)
-	d.options.Log.Info("stopping", "cause", cause.Error())
-	if errors.Is(cause, context.Canceled) {
-		cause = nil // as told
-	}
-	for _, stop := range append(stops, d.desk.end, d.db.Close) {
-		if err := stop(); err != nil && !errors.Is(err, cause) {
-			d.options.Log.Error("not ended in order", "error", err)
-			if cause == nil {
-				cause = err
-			}
-		}
-	}
-	return cause
-}
-
-// lastWords is how long a daemon that can't go on tries to tell why.
-const lastWords = 10 * time.Second
-
-// endOnFailure ends the daemon when only a restart helps the store: readings
-// that were not acknowledged are then sent again. It tells so first.
-func (d *Daemon) endOnFailure(ctx context.Context) error {
-	select {
-	case <-ctx.Done():
-		return nil
-	case err := <-d.keeper.broken:
-		d.alarms.look(ctx, d, d.options.Clock.Now())
-		if d.teller != nil {
-			brief, cancel := context.WithTimeout(ctx, lastWords)
-			defer cancel()
-			d.teller.Flush(brief)
-		}
+// use puts the trial in force whose files have changed.
+func (d *Daemon) use(old, fresh *trial.Trial) error {
+	if err := d.setCode(fresh); err != nil {
 		return err
 	}
+	if err := d.intake.SetFeeds(fresh.Feeds); err != nil {
+		return err
+	}
+	if err := d.source.SetFilters(d.intake.Filters()); err != nil {
+		d.options.Log.Warn("topics not subscribed to now", "error", err)
+	}
+	d.trial.Store(fresh)
+	if reflect.DeepEqual(old.Rack, fresh.Rack) { // a sheet of plants: light and baselines are as they were
+		d.totals.carry(old, fresh)
+	} else {
+		d.conditions.renew(watch.New(&fresh.Rack))
+	}
+	was, is := old.Page, fresh.Page
+	was.Code, is.Code = "", "" // in use already
+	if old.Broker != fresh.Broker || was != is {
+		d.options.Log.Warn("a changed [broker] or [page] takes effect at the next start")
+	}
+	return nil
 }
 
 // PageURL is where a browser finds the page; "" without one.
@@ -308,6 +287,9 @@ func (d *Daemon) PageAddress() string {
 	}
 	return d.page.Addr().String()
 }
+
+// BrokerAddress is where readings are published.
+func (d *Daemon) BrokerAddress() string { return d.source.Address() }
 
 // close frees what Open has opened of a daemon that was never run.
 func (d *Daemon) close() error {
@@ -337,54 +319,5 @@ func (d *Daemon) clockStepped(s ingest.Step) {
 	if err != nil {
 		d.options.Log.Error("clock step not logged", "by", s.By, "error", err)
 	}
-	d.alarms.clockStepped(s)
+	d.clockSteps.note(s)
 }
-
-// housekeeping is how often keepHouse looks whether anything is due. What is due
-// goes by the daemon's own clock, so that a simulated season is kept too.
-const housekeeping = time.Second
-
-// keepHouse does what is due from time to time: totals, conditions, the daily
-// line, changed files, packing.
-func (d *Daemon) keepHouse(ctx context.Context) error {
-	tick := time.NewTicker(d.options.tick)
-	defer tick.Stop()
-	var packed time.Time
-	var looked time.Time
-	for round := 1; ; round++ {
-		now := d.options.Clock.Now()
-		d.service.beat()
-		d.desk.keep(ctx, filesLooked*d.options.tick)
-		if d.adoptChanges() {
-			d.desk.look()
-			looked = time.Time{}
-		}
-		if err := d.live.update(ctx, d, now); errors.Is(err, store.ErrDamaged) {
-			return err // once, as at the start
-		} else if err != nil {
-			d.options.Log.Error("light totals not updated", "error", err)
-		}
-		// In the first round the broker may not have opened yet.
-		if round > 1 && now.Sub(looked).Abs() >= time.Minute {
-			d.alarms.look(ctx, d, now)
-			d.sayDaily(ctx, now)
-			looked = now
-		}
-		if now.Sub(packed).Abs() >= time.Hour {
-			if err := d.db.Pack(ctx, now.Add(-packAfter)); err != nil && ctx.Err() == nil {
-				d.options.Log.Error("readings not packed", "error", err)
-			}
-			packed = now
-		}
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-d.keeper.changed:
-			d.alarms.look(ctx, d, d.options.Clock.Now())
-		case <-tick.C:
-		}
-	}
-}
-
-// packAfter leaves the newest readings loose, where late pieces still come.
-const packAfter = 24 * time.Hour

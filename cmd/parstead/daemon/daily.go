@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"strings"
 	"time"
 
@@ -12,26 +13,37 @@ import (
 	"parstead/light/watch"
 )
 
-// sayDaily hands the day's line to the teller once its hour has come. A restart
-// says the same line of the same hour, which the teller knows.
-func (d *Daemon) sayDaily(ctx context.Context, now time.Time) {
-	t := d.trial.Load()
-	if d.teller == nil || t.Tell == nil || t.Tell.Daily == nil || !d.alarms.known() {
+// daily tells the grower a line a day.
+type daily struct {
+	status *status
+	tell   func(tell.Message)
+	log    *slog.Logger
+	said   time.Time // when the last line was due
+}
+
+// say has the day's line told once its hour has come and it is known what is
+// wrong. A restart says the same line of the same hour, which the teller knows.
+func (d *daily) say(ctx context.Context, now time.Time) {
+	t := d.status.trial()
+	if t.Tell == nil || t.Tell.Daily == nil {
+		return
+	}
+	if _, known := d.status.conditions.list(); !known {
 		return
 	}
 	due := t.Tell.Daily.On(light.DateOf(now.In(t.Rack.Zone)), t.Rack.Zone)
-	if now.Before(due) || due.Equal(d.dailyAt) {
+	if now.Before(due) || due.Equal(d.said) {
 		return
 	}
-	s, err := d.state(ctx)
+	s, err := d.status.get(ctx)
 	if err != nil {
 		if ctx.Err() == nil {
-			d.options.Log.Error("daily line not made", "error", err)
+			d.log.Error("daily line not made", "error", err)
 		}
 		return
 	}
-	d.dailyAt = due
-	d.teller.Tell(tell.Message{Trial: t.Name, Condition: watch.Condition{Kind: tell.DailyLine, Since: due.UTC(), Says: dailyLine(s)}})
+	d.said = due
+	d.tell(tell.Message{Trial: t.Name, Condition: watch.Condition{Kind: tell.DailyLine, Since: due.UTC(), Says: dailyLine(s)}})
 }
 
 // dailyLine says in one line how many sensors are heard, what light the last

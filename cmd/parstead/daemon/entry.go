@@ -19,12 +19,12 @@ import (
 
 // event is the line of the log that an entry becomes, with what it changes in
 // the sheets. The changes are made in the draft.
-func (k *desk) event(draft *trial.Draft, who string, e page.Entry) (event light.Event, made []trial.Change, remarks []string, err error) {
-	now := k.d.options.Clock.Now().UTC().Truncate(time.Second)
+func (f *filing) event(draft *trial.Draft, who string, e page.Entry) (event light.Event, made []trial.Change, remarks []string, err error) {
+	now := f.now().UTC().Truncate(time.Second)
 	at := now.Add(-e.Age).Truncate(time.Second)
 	event = light.Event{At: at, Written: now, Kind: light.Entered, Plant: e.Plant}
 	if e.What == page.Note {
-		event, err = noteOf(k.d.trial.Load(), e, at)
+		event, err = noteOf(f.trial(), e, at)
 		event.Written = now
 	} else if made, remarks, err = draftEntry(draft, e, at); err == nil {
 		event.Text = told(draft, made)
@@ -171,8 +171,8 @@ func told(draft *trial.Draft, changes []trial.Change) string {
 }
 
 // Offer is what can be entered now.
-func (k *desk) Offer(context.Context) (*page.Offer, error) {
-	t, now := k.d.trial.Load(), k.d.options.Clock.Now()
+func (f *filing) Offer(context.Context) (*page.Offer, error) {
+	t, now := f.trial(), f.now()
 	today := t.Rack.DateAt(now)
 	if today.Before(t.Rack.Starts) {
 		today = t.Rack.Starts

@@ -30,7 +30,7 @@ func BenchmarkEntry(b *testing.B) {
 	for b.Loop() {
 		n++
 		e := page.Entry{ID: fmt.Sprintf("%016d", n), What: page.Count, Plant: fmt.Sprintf("P%d", n%96), Outcome: "leaves", Value: fmt.Sprint(n)}
-		if a := w.desk.Take(b.Context(), "", []page.Entry{e})[0]; a.State != page.Stored {
+		if a := w.filing.Take(b.Context(), "", []page.Entry{e})[0]; a.State != page.Stored {
 			b.Fatal(a)
 		}
 	}

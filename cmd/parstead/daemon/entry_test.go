@@ -34,7 +34,7 @@ func events(tb testing.TB, db *store.DB, kinds ...light.Kind) []light.Event {
 }
 
 func has(w *watched, condition watch.Kind) bool {
-	return slices.ContainsFunc(w.alarms.list(), func(c watch.Condition) bool { return c.Kind == condition })
+	return slices.ContainsFunc(w.holding(), func(c watch.Condition) bool { return c.Kind == condition })
 }
 
 // Each kind of entry lands in the log with its stamp and in its sheet, in the
@@ -96,7 +96,7 @@ func TestEntriesReachLogAndSheets(t *testing.T) {
 		t.Error("the page's log has no such entry")
 	}
 	if has(w, watch.Files) || has(w, watch.Entries) {
-		t.Errorf("conditions %v", w.alarms.list())
+		t.Errorf("conditions %v", w.holding())
 	}
 	w.stop()
 }

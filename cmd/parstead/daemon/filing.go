@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"log/slog"
 	"maps"
 	"slices"
 	"strings"
@@ -18,12 +19,16 @@ import (
 	"parstead/light/watch"
 )
 
-// desk takes in what is entered at the page: first it goes into the trial's log,
+// filing takes in what is entered at the page: first it goes into the trial's log,
 // then into the sheet. What the log has and a sheet could not take yet is tried
 // again until it has it; that the sheets have it is then logged too.
-type desk struct {
-	d       *Daemon
-	drafted func() // tests save a sheet before the draft is written
+type filing struct {
+	trial    func() *trial.Trial                                // that is in force
+	addEvent func(context.Context, light.Event) (uint64, error) // writes the trial's log
+	adopt    func()                                             // takes the written sheets into use
+	now      func() time.Time
+	logger   *slog.Logger
+	drafted  func() // tests save a sheet before the draft is written
 
 	shown atomic.Pointer[entriesShown] // kept apart: nobody who looks waits for a sheet
 
@@ -61,9 +66,9 @@ type entriesShown struct {
 }
 
 // release ends what was done under mu, and lets the page tell of it.
-func (k *desk) release() {
-	k.shown.Store(&entriesShown{slices.Clone(k.undone), len(k.waiting), k.why, k.since})
-	k.mu.Unlock()
+func (f *filing) release() {
+	f.shown.Store(&entriesShown{slices.Clone(f.undone), len(f.waiting), f.why, f.since})
+	f.mu.Unlock()
 }
 
 // enteredData is what the log keeps of an entry beside its text.
@@ -79,21 +84,21 @@ type filedData struct {
 	Entries []uint64 `json:"entries"`
 }
 
-// newDesk begins with what the log holds.
-func newDesk(d *Daemon, log []light.Event) (*desk, error) {
-	k := &desk{d: d, stored: map[string]storedEntry{}}
-	k.shown.Store(&entriesShown{})
+// begin takes over what the log holds.
+func (f *filing) begin(log []light.Event) error {
+	f.stored = map[string]storedEntry{}
+	f.shown.Store(&entriesShown{})
 	waiting := map[uint64]waitingEntry{}
 	for _, e := range log {
 		switch {
 		case e.Kind == light.Filed:
-			var f filedData
-			if err := json.Unmarshal(e.Data, &f); err != nil {
-				return nil, fmt.Errorf("log entry %d: %w", e.ID, err)
+			var filed filedData
+			if err := json.Unmarshal(e.Data, &filed); err != nil {
+				return fmt.Errorf("log entry %d: %w", e.ID, err)
 			}
-			for _, id := range f.Entries {
-				if w, ok := waiting[id]; ok && d.options.Clock.Now().Sub(w.entered) < undoneShown {
-					k.recent = append(k.recent, w)
+			for _, id := range filed.Entries {
+				if w, ok := waiting[id]; ok && f.now().Sub(w.entered) < undoneShown {
+					f.recent = append(f.recent, w)
 				}
 				delete(waiting, id)
 			}
@@ -105,40 +110,40 @@ func newDesk(d *Daemon, log []light.Event) (*desk, error) {
 				continue // not from the page
 			}
 			if err := json.Unmarshal(e.Data, &data); err != nil {
-				return nil, fmt.Errorf("log entry %d: %w", e.ID, err)
+				return fmt.Errorf("log entry %d: %w", e.ID, err)
 			}
-			k.stored[data.ID] = storedEntry{page.Answer{ID: data.ID, State: page.Stored, Says: e.Text}, data.Content}
+			f.stored[data.ID] = storedEntry{page.Answer{ID: data.ID, State: page.Stored, Says: e.Text}, data.Content}
 			if len(data.Changes) > 0 {
 				waiting[e.ID] = waitingEntry{e.ID, e.Written, data.Changes}
 			}
 		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(waiting)) {
-		k.waiting = append(k.waiting, waiting[id])
+		f.waiting = append(f.waiting, waiting[id])
 	}
-	return k, nil
+	return nil
 }
 
 // Stored is the answer to an entry that was stored.
-func (k *desk) Stored(id string) (page.Answer, bool) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	e, ok := k.stored[id]
+func (f *filing) Stored(id string) (page.Answer, bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	e, ok := f.stored[id]
 	return e.answer, ok
 }
 
 // Take stores entries. It answers each.
-func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []page.Answer {
-	k.mu.Lock()
-	defer k.release()
-	k.last = time.Now()
+func (f *filing) Take(ctx context.Context, who string, entries []page.Entry) []page.Answer {
+	f.mu.Lock()
+	defer f.release()
+	f.last = time.Now()
 	answers := make([]page.Answer, len(entries))
-	draft, err := k.draft(ctx)
+	draft, err := f.draft(ctx)
 	of := map[uint64]int{} // answers by the entries of the log that they are to
 	for i, e := range entries {
 		a := &answers[i]
 		*a = page.Answer{ID: e.ID, State: page.Later}
-		if before, ok := k.stored[e.ID]; ok {
+		if before, ok := f.stored[e.ID]; ok {
 			*a = before.answer
 			if before.content != "" && before.content != e.Content() {
 				// Gone back to in the browser, and sent once more with another value.
@@ -150,12 +155,12 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 			a.Says = sentence(err)
 			continue
 		}
-		event, changes, remarks, wrong := k.event(draft, who, e)
+		event, changes, remarks, wrong := f.event(draft, who, e)
 		if wrong != nil {
 			a.State, a.Says = page.Wrong, sentence(wrong)
 			continue
 		}
-		id, failed := k.d.db.AddEvent(ctx, event)
+		id, failed := f.addEvent(ctx, event)
 		if failed != nil {
 			// The draft has what the log has not: no more of it may be used.
 			err = fmt.Errorf("the log can't be written: %w", failed)
@@ -163,19 +168,18 @@ func (k *desk) Take(ctx context.Context, who string, entries []page.Entry) []pag
 			continue
 		}
 		a.State, a.Says, a.Remarks = page.Stored, event.Text, remarks
-		k.stored[e.ID] = storedEntry{*a, e.Content()}
+		f.stored[e.ID] = storedEntry{*a, e.Content()}
 		if len(changes) > 0 {
-			k.d.live.passed(id)
-			k.waiting = append(k.waiting, waitingEntry{id, event.Written, changes})
+			f.waiting = append(f.waiting, waitingEntry{id, event.Written, changes})
 			of[id] = i
 		}
 	}
 	if len(of) > 0 {
-		k.file(ctx)
+		f.file(ctx)
 	}
-	for _, w := range k.waiting {
+	for _, w := range f.waiting {
 		if i, ok := of[w.id]; ok {
-			answers[i].Remarks = append(slices.Clone(answers[i].Remarks), "It is in the log and goes into the sheet as soon as it can: "+k.why)
+			answers[i].Remarks = append(slices.Clone(answers[i].Remarks), "It is in the log and goes into the sheet as soon as it can: "+f.why)
 		}
 	}
 	return answers
@@ -191,16 +195,16 @@ func sentence(err error) string {
 
 // draft is the folder with all that waits. What can't be put into the sheets any
 // more is logged as such, and waits no longer.
-func (k *desk) draft(ctx context.Context) (*trial.Draft, error) {
-	draft, err := trial.NewDraft(k.d.trial.Load().Dir)
+func (f *filing) draft(ctx context.Context) (*trial.Draft, error) {
+	draft, err := trial.NewDraft(f.trial().Dir)
 	if err != nil {
 		return nil, err
 	}
-	if done, err := draft.Again(merged(k.waiting)...); err == nil && done {
+	if done, err := draft.Again(merged(f.waiting)...); err == nil && done {
 		return draft, nil
 	}
 	var left []waitingEntry
-	for _, group := range byLine(k.waiting) {
+	for _, group := range byLine(f.waiting) {
 		done, err := draft.Again(merged(group)...)
 		if done {
 			left = append(left, group...)
@@ -211,13 +215,13 @@ func (k *desk) draft(ctx context.Context) (*trial.Draft, error) {
 			says = sentence(err)
 		}
 		for _, w := range group {
-			if err := k.log(ctx, fmt.Sprintf("entry %d is not put into the sheet: %s", w.id, says), w); err != nil {
+			if err := f.log(ctx, fmt.Sprintf("entry %d is not put into the sheet: %s", w.id, says), w); err != nil {
 				return nil, err
 			}
 		}
-		k.recent, k.undone = append(k.recent, group...), append(k.undone, group...)
+		f.recent, f.undone = append(f.recent, group...), append(f.undone, group...)
 	}
-	k.waiting = left
+	f.waiting = left
 	return draft, nil
 }
 
@@ -252,50 +256,50 @@ func byLine(waiting []waitingEntry) [][]waitingEntry {
 const writes = 5
 
 // file writes what waits into the sheets and takes them into use.
-func (k *desk) file(ctx context.Context) {
-	k.tried = time.Now()
-	before := len(k.unfiled)
+func (f *filing) file(ctx context.Context) {
+	f.tried = time.Now()
+	before := len(f.unfiled)
 	var err error
 	for range writes {
 		var draft *trial.Draft
-		if draft, err = k.draft(ctx); err != nil {
+		if draft, err = f.draft(ctx); err != nil {
 			break
 		}
-		if k.drafted != nil {
-			k.drafted()
+		if f.drafted != nil {
+			f.drafted()
 		}
 		err = draft.Write()
-		k.written(err)
+		f.written(err)
 		if !errors.Is(err, trial.ErrChanged) {
 			break
 		}
 	}
-	if len(k.unfiled) > before {
-		k.d.adoptOwn()
+	if len(f.unfiled) > before {
+		f.adopt()
 	}
 	if err == nil {
-		k.why = ""
+		f.why = ""
 		return
 	}
-	if k.why == "" {
-		k.since = k.d.options.Clock.Now()
-		k.d.options.Log.Warn("entries not in the sheets yet", "entries", len(k.waiting), "error", err)
+	if f.why == "" {
+		f.since = f.now()
+		f.logger.Warn("entries not in the sheets yet", "entries", len(f.waiting), "error", err)
 	}
-	k.why = sentence(err)
+	f.why = sentence(err)
 }
 
 // written takes those out of the waiting whose sheets a draft could write.
-func (k *desk) written(err error) {
+func (f *filing) written(err error) {
 	failed, partly := errors.AsType[trial.Unwritten](err)
 	var left []waitingEntry
-	for _, w := range k.waiting {
+	for _, w := range f.waiting {
 		if _, fails := failed[w.changes[0].Sheet]; fails || err != nil && !partly {
 			left = append(left, w)
 			continue
 		}
-		k.unfiled, k.recent = append(k.unfiled, w), append(k.recent, w)
+		f.unfiled, f.recent = append(f.unfiled, w), append(f.recent, w)
 	}
-	k.waiting = left
+	f.waiting = left
 }
 
 // fileQuiet is how long no entry has come before it is logged that the sheets
@@ -304,63 +308,60 @@ const fileQuiet = time.Minute
 
 // keep does what is due: it tries again to write what waits, and logs what is
 // written. While entries are taken in, that is left for the next time.
-func (k *desk) keep(ctx context.Context, again time.Duration) {
-	if !k.mu.TryLock() {
+func (f *filing) keep(ctx context.Context, again time.Duration) {
+	if !f.mu.TryLock() {
 		return
 	}
-	defer k.release()
-	if len(k.waiting) > 0 && time.Since(k.tried) > again {
-		k.file(ctx)
+	defer f.release()
+	if len(f.waiting) > 0 && time.Since(f.tried) > again {
+		f.file(ctx)
 	}
-	if len(k.unfiled) > 0 && time.Since(k.last) > fileQuiet {
-		k.settle(ctx)
+	if len(f.unfiled) > 0 && time.Since(f.last) > fileQuiet {
+		f.logFiled(ctx)
 	}
 }
 
 // end logs what is written, before the store closes.
-func (k *desk) end() error {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if len(k.unfiled) > 0 {
-		k.settle(context.Background())
+func (f *filing) end() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if len(f.unfiled) > 0 {
+		f.logFiled(context.Background())
 	}
 	return nil
 }
 
-func (k *desk) settle(ctx context.Context) {
-	n := len(k.unfiled)
+func (f *filing) logFiled(ctx context.Context) {
+	n := len(f.unfiled)
 	text := fmt.Sprintf("%d entries are in the sheets", n)
 	if n == 1 {
 		text = "1 entry is in the sheets"
 	}
-	if err := k.log(ctx, text, k.unfiled...); err != nil {
-		k.d.options.Log.Warn("not logged what is in the sheets", "error", err)
+	if err := f.log(ctx, text, f.unfiled...); err != nil {
+		f.logger.Warn("not logged what is in the sheets", "error", err)
 		return
 	}
-	k.unfiled = nil
-	k.forget()
+	f.unfiled = nil
+	f.forget()
 }
 
 // forget drops what is no longer looked for in the sheets.
-func (k *desk) forget() {
-	now := k.d.options.Clock.Now()
-	k.recent = slices.DeleteFunc(k.recent, func(w waitingEntry) bool { return now.Sub(w.entered) >= undoneShown })
+func (f *filing) forget() {
+	now := f.now()
+	f.recent = slices.DeleteFunc(f.recent, func(w waitingEntry) bool { return now.Sub(w.entered) >= undoneShown })
 }
 
 // log notes that nothing more is to be done for entries.
-func (k *desk) log(ctx context.Context, text string, done ...waitingEntry) error {
-	var f filedData
+func (f *filing) log(ctx context.Context, text string, done ...waitingEntry) error {
+	var filed filedData
 	for _, w := range done {
-		f.Entries = append(f.Entries, w.id)
+		filed.Entries = append(filed.Entries, w.id)
 	}
-	data, err := json.Marshal(f)
+	data, err := json.Marshal(filed)
 	if err != nil {
 		return err
 	}
-	id, err := k.d.db.AddEvent(ctx, light.Event{Kind: light.Filed, Text: text, Data: data})
-	if err == nil {
-		k.d.live.passed(id)
-	}
+	_, err = f.addEvent(ctx, light.Event{Kind: light.Filed, Text: text, Data: data})
 	return err
 }
 
@@ -369,29 +370,29 @@ const undoneShown = 24 * time.Hour
 
 // look finds out, when somebody else has changed the sheets, which entries of
 // the last day they have no more: an older copy may have been saved over them.
-func (k *desk) look() {
-	k.mu.Lock()
-	defer k.release()
-	k.forget()
-	k.undone = nil
-	draft, err := trial.NewDraft(k.d.trial.Load().Dir)
+func (f *filing) look() {
+	f.mu.Lock()
+	defer f.release()
+	f.forget()
+	f.undone = nil
+	draft, err := trial.NewDraft(f.trial().Dir)
 	if err != nil {
 		return // the condition of the files tells
 	}
-	for _, group := range byLine(k.recent) {
+	for _, group := range byLine(f.recent) {
 		if undone, err := draft.Undone(merged(group)...); err != nil {
-			k.d.options.Log.Warn("not known whether the sheets still have what was entered", "error", err)
+			f.logger.Warn("not known whether the sheets still have what was entered", "error", err)
 		} else if undone {
-			k.undone = append(k.undone, group...)
+			f.undone = append(f.undone, group...)
 		}
 	}
 }
 
 // notices are what the page says of entries beside the conditions.
-func (k *desk) notices() []string {
+func (f *filing) notices() []string {
 	var ids []string
-	for _, w := range k.shown.Load().undone {
-		if k.d.options.Clock.Now().Sub(w.entered) < undoneShown {
+	for _, w := range f.shown.Load().undone {
+		if f.now().Sub(w.entered) < undoneShown {
 			ids = append(ids, fmt.Sprint(w.id))
 		}
 	}
@@ -406,8 +407,8 @@ func (k *desk) notices() []string {
 const waitsLong = 15 * time.Minute
 
 // condition tells when entries have waited for long.
-func (k *desk) condition(now time.Time) (watch.Condition, bool) {
-	is := k.shown.Load()
+func (f *filing) condition(now time.Time) (watch.Condition, bool) {
+	is := f.shown.Load()
 	if is.why == "" || now.Sub(is.since) < waitsLong {
 		return watch.Condition{}, false
 	}

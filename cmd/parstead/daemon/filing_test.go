@@ -86,18 +86,18 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 	w.stop()
 	// What the grower makes of the sheet afterwards stays, and is told for a day.
 	w = watchFolder(t, dir, Options{Clock: clock.Ingest()})
-	if notices := w.desk.notices(); len(notices) > 0 {
+	if notices := w.filing.notices(); len(notices) > 0 {
 		t.Errorf("%v", notices)
 	}
 	time.Sleep(10 * w.options.tick) // the folder has been looked at
 	racktest.WriteFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,9\n"})
-	racktest.Eventually(t, "a word of what is gone", func() bool { return len(w.desk.notices()) == 1 })
+	racktest.Eventually(t, "a word of what is gone", func() bool { return len(w.filing.notices()) == 1 })
 	clock.Move(3 * time.Second) // no state serves twice
 	if body := w.get("/"); !strings.Contains(body, "have what was entered at the page as") {
 		t.Error("the page does not say so")
 	}
 	clock.Move(undoneShown)
-	if notices := w.desk.notices(); len(notices) > 0 {
+	if notices := w.filing.notices(); len(notices) > 0 {
 		t.Errorf("a day later: %v", notices)
 	}
 	clock.Set(racktest.Midday.Add(waitsLong + time.Hour))
@@ -115,13 +115,13 @@ func TestASheetThatIsSavedJustThen(t *testing.T) {
 	w := watchFolder(t, dir, Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
 	p := racktest.NewPhone(t, w.PageURL(), "")
 	saves := 0
-	w.desk.mu.Lock()
-	w.desk.drafted = func() {
+	w.filing.mu.Lock()
+	w.filing.drafted = func() {
 		if saves++; saves != writes { // one too few, then one too many
 			racktest.WriteFiles(t, dir, map[string]string{"harvest.csv": fmt.Sprintf("plant,mass_g\nP3,%d\n", saves)})
 		}
 	}
-	w.desk.mu.Unlock()
+	w.filing.mu.Unlock()
 	if a := p.Stored("1 harvest plant=P1 outcome=mass_g value=2 day=2026-08-30"); len(a[0].Remarks) > 0 {
 		t.Errorf("%+v", a)
 	}
@@ -131,9 +131,9 @@ func TestASheetThatIsSavedJustThen(t *testing.T) {
 	if a := p.Stored("2 count plant=P1 outcome=leaves value=2", "3 harvest plant=P2 outcome=mass_g value=3 day=2026-08-30"); len(a[0].Remarks) > 0 || len(a[1].Remarks) != 1 || !strings.Contains(a[1].Remarks[0], "has changed meanwhile") {
 		t.Errorf("%+v", a)
 	}
-	w.desk.mu.Lock()
-	w.desk.drafted = nil
-	w.desk.mu.Unlock()
+	w.filing.mu.Lock()
+	w.filing.drafted = nil
+	w.filing.mu.Unlock()
 	racktest.Eventually(t, "the entry in the sheet", func() bool { return strings.HasSuffix(racktest.Text(t, dir, "harvest.csv"), "\nP2,3\n") })
 	w.stop()
 }
@@ -175,7 +175,7 @@ func TestLoggedEntriesReachTheSheets(t *testing.T) {
 		return racktest.Text(t, dir, "harvest.csv") == "plant,mass_g\nP1,2\nP2,7\n" && strings.Contains(racktest.Text(t, dir, "counts.csv"), "P1,leaves,4")
 	})
 	racktest.Eventually(t, "a word of what could not be put there", func() bool {
-		notices := w.desk.notices()
+		notices := w.filing.notices()
 		return len(notices) == 1 && strings.Contains(notices[0], " as 3, 4 of the log")
 	})
 	w.stop()
@@ -250,7 +250,7 @@ func TestAnEntryThatCantBeLogged(t *testing.T) {
 	w := watchFolder(t, dir, Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
 	ended, end := context.WithCancel(t.Context())
 	end()
-	a := w.desk.Take(ended, "", []page.Entry{{ID: "00000000000000-1", What: page.Count, Plant: "P1", Outcome: "leaves", Value: "4"}})[0]
+	a := w.filing.Take(ended, "", []page.Entry{{ID: "00000000000000-1", What: page.Count, Plant: "P1", Outcome: "leaves", Value: "4"}})[0]
 	if a.State != page.Later || !strings.Contains(a.Says, "the log can't be written") || racktest.Text(t, dir, "counts.csv") != "" {
 		t.Errorf("%+v, %q", a, racktest.Text(t, dir, "counts.csv"))
 	}
@@ -297,9 +297,9 @@ func TestASlowSheetHoldsNobodyUp(t *testing.T) {
 	w := watchFolder(t, racktest.EntryTrial(t, ""), Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
 	p := racktest.NewPhone(t, w.PageURL(), "")
 	begun, end := make(chan struct{}), make(chan struct{})
-	w.desk.mu.Lock()
-	w.desk.drafted = sync.OnceFunc(func() { close(begun); <-end })
-	w.desk.mu.Unlock()
+	w.filing.mu.Lock()
+	w.filing.drafted = sync.OnceFunc(func() { close(begun); <-end })
+	w.filing.mu.Unlock()
 	var g sync.WaitGroup
 	g.Go(func() {
 		if _, err := p.Try("1 count plant=P1 outcome=leaves value=4"); err != nil {
@@ -310,9 +310,9 @@ func TestASlowSheetHoldsNobodyUp(t *testing.T) {
 	free := make(chan struct{})
 	go func() {
 		defer close(free)
-		w.desk.keep(t.Context(), 0)
-		w.desk.notices()
-		w.desk.condition(racktest.Midday)
+		w.filing.keep(t.Context(), 0)
+		w.filing.notices()
+		w.filing.condition(racktest.Midday)
 		for _, path := range []string{"", "enter"} {
 			if answer, err := p.Get(w.PageURL() + path); err != nil || answer.Body.Close() != nil || answer.StatusCode != http.StatusOK {
 				t.Errorf("%q: %v", path, err)

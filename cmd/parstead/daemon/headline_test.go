@@ -63,7 +63,7 @@ func TestStatusPageInABrowser(t *testing.T) {
 	w := watchFolder(t, dir, Options{Clock: clock.Ingest()})
 	racktest.NewPhone(t, w.PageURL(), "Ana").Stored("1 note kind=treated plant=P1 text=soap_spray_"+strings.Repeat("againandagain", 8), "2 count plant=P2 outcome=leaves value=4")
 	clock.Move(20 * time.Minute)
-	racktest.Eventually(t, "a condition", func() bool { return len(w.alarms.list()) > 0 })
+	racktest.Eventually(t, "a condition", func() bool { return len(w.holding()) > 0 })
 	clock.Move(time.Minute)
 	for _, size := range []struct {
 		name  string

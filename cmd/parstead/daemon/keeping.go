@@ -79,7 +79,7 @@ func (k *keeper) stuck() bool {
 	return !k.begun.IsZero() && time.Since(k.begun) > stuckAfter
 }
 
-// condition tells that readings can't be kept.
+// condition tells that readings in the folder can't be kept.
 func (k *keeper) condition(folder string) (c watch.Condition, ok bool) {
 	k.mu.Lock()
 	defer k.mu.Unlock()

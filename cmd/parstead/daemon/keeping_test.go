@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"parstead/cmd/parstead/alarm"
 	"parstead/cmd/parstead/racktest"
 	"parstead/store"
 )
@@ -49,8 +50,8 @@ func TestAFailedDiskEndsTheDaemon(t *testing.T) {
 	// had time to show.
 	clock := racktest.NewClock(time.Now().Truncate(time.Second))
 	w = watchFolder(t, dir, Options{Clock: clock.Ingest()})
-	racktest.Eventually(t, "the first look", w.alarms.known)
-	clock.Move(settling + 2*time.Minute)
+	racktest.Eventually(t, "the first look", w.judged)
+	clock.Move(alarm.Settling + 2*time.Minute)
 	racktest.Eventually(t, "the end of it told", func() bool { short, _ := out.Messages(); return slices.Contains(short, "over disk") })
 	w.stop()
 }
@@ -63,7 +64,7 @@ func TestAFullDiskIsToldAtOnce(t *testing.T) {
 	clock := racktest.NewClock(racktest.Midday)
 	w := watchFolder(t, racktest.SmallTrial(t, "[tell]\n"+out.Command()), Options{sink: sink.wrap, Clock: clock.Ingest()})
 	racktest.Send(t, w.device("upper"), "rack/upper", 100)
-	racktest.Eventually(t, "the first look", w.alarms.known)
+	racktest.Eventually(t, "the first look", w.judged)
 	sink.fail(fmt.Errorf("keep 1 readings: %w", &os.PathError{Op: "write", Path: "readings.db", Err: syscall.ENOSPC}))
 	w.device("upper").Publish("rack/upper", 1, false, "101")
 	racktest.Eventually(t, "the condition, without the clock moving", func() bool {
@@ -92,8 +93,6 @@ func TestKeeperTellsAHangingCommit(t *testing.T) {
 	if !k.stuck() {
 		t.Error("a commit that hangs is not told")
 	}
-	d := &Daemon{keeper: k}
-	d.service.beat()
 	if _, ok := k.condition("."); ok {
 		t.Error("a slow commit is no failed one")
 	}

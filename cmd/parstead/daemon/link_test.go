@@ -123,7 +123,7 @@ func TestABrokerThatIsAwayIsToldOnce(t *testing.T) {
 	minutes := func(n int) {
 		for range n {
 			clock.Move(time.Minute)
-			r.alarms.look(t.Context(), r.Daemon, clock.At())
+			r.conditions.look(t.Context(), clock.At())
 		}
 	}
 	b.Stop()

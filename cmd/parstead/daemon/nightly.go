@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"slices"
@@ -24,6 +25,10 @@ const (
 
 // nightly is what the daemon knows of the backups that [backup] asks for.
 type nightly struct {
+	trial func() *trial.Trial // that is in force
+	now   func() time.Time
+	log   *slog.Logger
+
 	mu      sync.Mutex
 	since   time.Time // the daemon's start
 	newest  time.Time // of the backups that are there; zero for none
@@ -31,14 +36,14 @@ type nightly struct {
 	tried   time.Time
 }
 
-// keepBackups makes backups when they are due, until ctx ends. One that the
+// run makes backups when they are due, until ctx ends. One that the
 // machine slept through is made up for.
-func (d *Daemon) keepBackups(ctx context.Context) error {
+func (n *nightly) run(ctx context.Context) error {
 	tick := time.NewTicker(backupLook)
 	defer tick.Stop()
 	for {
-		if t := d.trial.Load(); t.Backup != nil {
-			d.nightly.keep(ctx, d, t, d.options.Clock.Now())
+		if t := n.trial(); t.Backup != nil {
+			n.keep(ctx, t, n.now())
 		}
 		select {
 		case <-ctx.Done():
@@ -49,7 +54,7 @@ func (d *Daemon) keepBackups(ctx context.Context) error {
 }
 
 // keep makes a backup if one is due and none has been made or has failed since.
-func (n *nightly) keep(ctx context.Context, d *Daemon, t *trial.Trial, now time.Time) {
+func (n *nightly) keep(ctx context.Context, t *trial.Trial, now time.Time) {
 	there, err := backupsIn(t.Backup.Folder, t.Name)
 	newest := time.Time{}
 	for _, at := range there {
@@ -76,13 +81,13 @@ func (n *nightly) keep(ctx context.Context, d *Daemon, t *trial.Trial, now time.
 	defer n.mu.Unlock()
 	n.failure, n.tried = err, now
 	if err != nil {
-		d.options.Log.Error("no backup made", "folder", t.Backup.Folder, "error", err)
+		n.log.Error("no backup made", "folder", t.Backup.Folder, "error", err)
 		return
 	}
 	n.newest = now
-	d.options.Log.Info("backup made", "folder", t.Backup.Folder)
+	n.log.Info("backup made", "folder", t.Backup.Folder)
 	if err := prune(t); err != nil {
-		d.options.Log.Warn("old backups not removed", "folder", t.Backup.Folder, "error", err)
+		n.log.Warn("old backups not removed", "folder", t.Backup.Folder, "error", err)
 	}
 }
 
@@ -105,7 +110,8 @@ func nextDue(t *trial.Trial, after time.Time) time.Time {
 }
 
 // condition tells that the newest backup is too old.
-func (n *nightly) condition(t *trial.Trial, now time.Time) (c watch.Condition, ok bool) {
+func (n *nightly) condition(now time.Time) (c watch.Condition, ok bool) {
+	t := n.trial()
 	if t.Backup == nil {
 		return c, false
 	}

@@ -25,8 +25,7 @@ func TestNightlyBackups(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := &Daemon{options: Options{Log: slog.New(slog.DiscardHandler)}}
-	d.nightly.since = racktest.March
+	n := &nightly{trial: func() *trial.Trial { return tr }, log: slog.New(slog.DiscardHandler), since: racktest.March}
 	other := "parstead-rack-of-another-20260301T000000Z.zip"
 	if err := os.WriteFile(filepath.Join(stick, other), nil, 0o600); err != nil {
 		t.Fatal(err)
@@ -47,7 +46,7 @@ func TestNightlyBackups(t *testing.T) {
 		{"2026-03-07 18:00", "20260305T033000Z 20260307T180000Z"}, // slept through; two are kept
 		{"2026-03-08 03:30", "20260307T180000Z 20260308T033000Z"},
 	} {
-		d.nightly.keep(t.Context(), d, tr, at(c.now))
+		n.keep(t.Context(), tr, at(c.now))
 		made, err := backupsIn(stick, tr.Name)
 		if err != nil {
 			t.Fatal(err)
@@ -59,7 +58,7 @@ func TestNightlyBackups(t *testing.T) {
 		if strings.Join(got, " ") != c.want {
 			t.Errorf("at %s there are %q, want %s", c.now, got, c.want)
 		}
-		if c, ok := d.nightly.condition(tr, at(c.now)); ok {
+		if c, ok := n.condition(at(c.now)); ok {
 			t.Errorf("condition %v", c)
 		}
 	}
@@ -75,19 +74,19 @@ func TestNightlyBackups(t *testing.T) {
 	if err := os.Rename(stick, stick+"-gone"); err != nil {
 		t.Fatal(err)
 	}
-	d.nightly.keep(t.Context(), d, tr, at("2026-03-09 03:30"))
-	if _, ok := d.nightly.condition(tr, at("2026-03-10 05:29")); ok {
+	n.keep(t.Context(), tr, at("2026-03-09 03:30"))
+	if _, ok := n.condition(at("2026-03-10 05:29")); ok {
 		t.Error("told too early")
 	}
-	c, ok := d.nightly.condition(tr, at("2026-03-10 05:30"))
+	c, ok := n.condition(at("2026-03-10 05:30"))
 	if !ok || c.Kind != watch.Backup || !strings.Contains(c.Says, "8 March, 03:30") || !strings.Contains(c.Says, "failed") {
 		t.Errorf("%v, %+v", ok, c)
 	}
 	if err := os.Rename(stick+"-gone", stick); err != nil {
 		t.Fatal(err)
 	}
-	d.nightly.keep(t.Context(), d, tr, at("2026-03-10 05:40"))
-	if _, ok := d.nightly.condition(tr, at("2026-03-10 05:41")); ok {
+	n.keep(t.Context(), tr, at("2026-03-10 05:40"))
+	if _, ok := n.condition(at("2026-03-10 05:41")); ok {
 		t.Error("not over once a backup is made")
 	}
 }

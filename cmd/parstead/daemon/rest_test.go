@@ -16,16 +16,16 @@ func TestReadyOnceTotalsAreKnown(t *testing.T) {
 	racktest.Lived(t, dir, racktest.Midday, 4, 100)
 	clock := racktest.NewClock(racktest.Midday)
 	w := watchFolder(t, dir, Options{Clock: clock.Ingest()})
-	racktest.Eventually(t, "readiness", func() bool { return w.live.ready() == nil })
+	racktest.Eventually(t, "readiness", func() bool { return w.totals.ready() == nil })
 	total := func() light.DLI {
-		w.live.mu.Lock()
-		defer w.live.mu.Unlock()
-		return w.live.totals[light.Position{Bin: "upper", Row: 1, Column: 1}]
+		w.totals.mu.Lock()
+		defer w.totals.mu.Unlock()
+		return w.totals.sums[light.Position{Bin: "upper", Row: 1, Column: 1}]
 	}
 	summed := func() time.Time {
-		w.live.mu.Lock()
-		defer w.live.mu.Unlock()
-		return w.live.ended
+		w.totals.mu.Lock()
+		defer w.totals.mu.Unlock()
+		return w.totals.ended
 	}
 	// Four light days of which the first has begun at noon; the rest of it is filled.
 	before, first := total(), summed()
@@ -60,9 +60,9 @@ func BenchmarkHousekeepingAtRest(b *testing.B) {
 	dir := racktest.SmallTrial(b, "")
 	racktest.Lived(b, dir, racktest.Midday, 4, 100)
 	w := watchFolder(b, dir, Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
-	racktest.Eventually(b, "readiness", func() bool { return w.live.ready() == nil })
+	racktest.Eventually(b, "readiness", func() bool { return w.totals.ready() == nil })
 	for b.Loop() {
-		if err := w.live.update(b.Context(), w.Daemon, racktest.Midday); err != nil {
+		if err := w.totals.update(b.Context(), racktest.Midday); err != nil {
 			b.Fatal(err)
 		}
 	}

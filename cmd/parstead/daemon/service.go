@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"context"
-	"fmt"
 	"net"
 	"os"
 	"strconv"
@@ -71,21 +70,4 @@ func (s *service) keepAwake(ctx context.Context, healthy func() error) error {
 		case <-tick.C:
 		}
 	}
-}
-
-// longestHouse is how long one round of housekeeping may take: packing or a
-// backup of a long trial on a slow card.
-const longestHouse = time.Hour
-
-// healthy tells whether the daemon's parts move.
-func (d *Daemon) healthy() error {
-	d.db.LastEvent() // waits for the store's lock
-	d.intake.Latest("")
-	switch {
-	case d.keeper.stuck():
-		return fmt.Errorf("a commit has not ended within %s", stuckAfter)
-	case d.service.rested() > longestHouse:
-		return fmt.Errorf("housekeeping has not ended within %s", longestHouse)
-	}
-	return nil
 }

@@ -233,7 +233,7 @@ func (s *soaked) idle(dir string) time.Duration {
 	}
 	clock.Set(tr.Rack.Trial().Until.Add(-time.Hour))
 	w := watchFolder(s.t, dir, Options{Clock: clock.Ingest()})
-	racktest.Eventually(s.t, "readiness", func() bool { return w.live.ready() == nil })
+	racktest.Eventually(s.t, "readiness", func() bool { return w.totals.ready() == nil })
 	quiet := &soaked{t: s.t}
 	url := w.PageURL()
 	quiet.page.Store(&url)

@@ -104,7 +104,7 @@ func TestAPowerCutIsOneMail(t *testing.T) {
 			racktest.Send(t, upper, "rack/upper", value)
 			racktest.Send(t, lower, "rack/lower", value)
 			clock.Move(time.Minute)
-			w.alarms.look(t.Context(), w.Daemon, clock.At())
+			w.conditions.look(t.Context(), clock.At())
 		}
 	}
 	minutes(5, 100)
@@ -142,7 +142,7 @@ func TestAMailThatCouldNotBeSentIsShown(t *testing.T) {
 	sink := &faultySink{}
 	clock := racktest.NewClock(racktest.Midday)
 	w := watchFolder(t, racktest.SmallTrial(t, section), Options{Clock: clock.Ingest(), sink: sink.wrap})
-	racktest.Eventually(t, "the first look", w.alarms.known)
+	racktest.Eventually(t, "the first look", w.judged)
 	sink.fail(os.ErrDeadlineExceeded)
 	w.device("upper").Publish("rack/upper", 1, false, "101")
 	racktest.Eventually(t, "the page to show it", func() bool {
@@ -172,7 +172,7 @@ func TestDailyLine(t *testing.T) {
 	racktest.Lived(t, dir, racktest.Midday, 3, 100)
 	clock := racktest.NewClock(racktest.Midday)
 	w := watchFolder(t, dir, Options{Clock: clock.Ingest()})
-	racktest.Eventually(t, "the first look", w.alarms.known)
+	racktest.Eventually(t, "the first look", w.judged)
 	clock.Move(4 * time.Minute)
 	racktest.Send(t, w.device("upper"), "rack/upper", 100)
 	racktest.Send(t, w.device("lower"), "rack/lower", 100)
@@ -185,7 +185,7 @@ func TestDailyLine(t *testing.T) {
 	w.stop()
 
 	w = watchFolder(t, dir, Options{Clock: clock.Ingest()}) // the same hour
-	racktest.Eventually(t, "the first look", w.alarms.known)
+	racktest.Eventually(t, "the first look", w.judged)
 	clock.Move(2 * time.Minute)
 	time.Sleep(100 * time.Millisecond)
 	w.stop()
@@ -246,6 +246,6 @@ func TestATornMemoryOfWhatWasTold(t *testing.T) {
 		t.Fatal(err)
 	}
 	w := watchFolder(t, dir, Options{})
-	racktest.Eventually(t, "the first look", w.alarms.known)
+	racktest.Eventually(t, "the first look", w.judged)
 	w.stop()
 }

@@ -5,7 +5,6 @@ import (
 	"testing"
 	"time"
 
-	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/racktest"
 	"parstead/light"
 	"parstead/light/watch"
@@ -15,24 +14,25 @@ import (
 // cable.
 func TestSilentNamesAMissingTime(t *testing.T) {
 	t.Parallel()
-	sensors := []page.Sensor{
-		{Sensor: light.Sensor{Name: "air", Position: light.Position{Bin: "upper"}}, Timeless: "its messages carry no time at /at"},
-		{Sensor: light.Sensor{Name: "damp", Position: light.Position{Bin: "upper"}}},
+	sensors := []light.Sensor{
+		{Name: "air", Position: light.Position{Bin: "upper"}},
+		{Name: "damp", Position: light.Position{Bin: "upper"}},
 	}
+	why := map[string]string{"air": "its messages carry no time at /at"}
 	one := watch.Condition{Kind: watch.Silent, Bin: "upper", Sensor: "air", Do: "Look at its supply."}
-	tellTimeless(&one, sensors)
+	tellTimeless(&one, sensors, why, racktest.Midday)
 	if one.Says != "Messages of sensor air come, but can't be used." || one.Do != "Look into trial.toml: its messages carry no time at /at." {
 		t.Errorf("%+v", one)
 	}
 	for bin, named := range map[string]bool{"upper": true, "": true, "lower": false} {
 		all := watch.Condition{Kind: watch.Silent, Bin: bin, Do: "Look."}
-		tellTimeless(&all, sensors)
+		tellTimeless(&all, sensors, why, racktest.Midday)
 		if strings.Contains(all.Do, "sensor air come: its messages carry no time at /at.") != named {
 			t.Errorf("bin %q: %s", bin, all.Do)
 		}
 	}
 	other := watch.Condition{Kind: watch.Silent, Bin: "upper", Sensor: "damp", Do: "Look."}
-	if tellTimeless(&other, sensors); other.Do != "Look." {
+	if tellTimeless(&other, sensors, why, racktest.Midday); other.Do != "Look." {
 		t.Errorf("%+v", other)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
 	"parstead/light"
+	"parstead/light/watch"
 )
 
 // watched is a daemon under test.
@@ -47,6 +48,18 @@ func watchFolder(tb testing.TB, dir string, o Options) *watched {
 	w := &watched{d.Start(context.WithoutCancel(tb.Context())), tb}
 	tb.Cleanup(func() { w.end() })
 	return w
+}
+
+// judged tells whether it is known what is wrong.
+func (w *watched) judged() bool {
+	_, known := w.conditions.list()
+	return known
+}
+
+// holding is what is wrong.
+func (w *watched) holding() []watch.Condition {
+	list, _ := w.conditions.list()
+	return list
 }
 
 // stop ends the daemon in order.

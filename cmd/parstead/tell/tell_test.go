@@ -49,7 +49,7 @@ type bench struct {
 
 func newBench() *bench {
 	b := &bench{way: &recorder{}, now: time.Date(2026, 8, 1, 9, 0, 0, 0, time.UTC)}
-	b.Teller = New(Config{Ways: []Way{b.way}, Now: func() time.Time { return b.now }, Log: slog.New(slog.DiscardHandler)})
+	b.Teller = New(Config{Way: b.way, Now: func() time.Time { return b.now }, Log: slog.New(slog.DiscardHandler)})
 	return b
 }
 

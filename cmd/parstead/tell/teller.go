@@ -12,9 +12,9 @@ import (
 
 // Config says how a Teller works.
 type Config struct {
-	Ways []Way
-	Now  func() time.Time
-	Log  *slog.Logger
+	Way Way
+	Now func() time.Time
+	Log *slog.Logger
 
 	// File, where not "", is where it is kept what was told, so that a restart
 	// repeats nothing.
@@ -134,13 +134,7 @@ func (t *Teller) sendDue(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		var why error
-		for _, way := range t.config.Ways {
-			if err := way.Send(ctx, m); err != nil {
-				why = err
-			}
-		}
-		t.settle(m, why)
+		t.settle(m, t.config.Way.Send(ctx, m))
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"parstead/cmd/parstead/tell"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 )
@@ -259,9 +260,9 @@ at = "03:30"
 	}
 	daily := light.TimeOfDay(8 * time.Hour)
 	if d := cmp.Diff(&trial.Tell{
-		Mail:  &trial.Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: 587},
+		Way:   tell.Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: 587, Zone: read.Rack.Zone, Plain: true},
 		Daily: &daily,
-	}, read.Tell); d != "" {
+	}, read.Tell, cmp.Comparer(func(a, b *time.Location) bool { return a.String() == b.String() })); d != "" {
 		t.Error(d)
 	}
 	if d := cmp.Diff(&trial.Backup{Folder: read.Dir, At: light.TimeOfDay(3*time.Hour + 30*time.Minute), Keep: 14}, read.Backup); d != "" {

@@ -16,6 +16,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"parstead/cmd/parstead/tell"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
 	"parstead/correlate/plan"
@@ -52,8 +53,9 @@ func TestEveryKey(t *testing.T) {
 	}, read.Page); d != "" {
 		t.Error(d)
 	}
-	if read.Tell.Mail.Port != 465 || read.Tell.Mail.Username != "rack" || read.Backup.Keep != 7 {
-		t.Errorf("%+v %+v", read.Tell.Mail, read.Backup)
+	mail, _ := read.Tell.Way.(tell.Mail)
+	if mail.Port != 465 || mail.Username != "rack" || mail.Password != trial.Secret(in("password")) || read.Backup.Keep != 7 {
+		t.Errorf("%+v %+v", mail, read.Backup)
 	}
 	hours := func(h ...int) (clocks []light.TimeOfDay) {
 		for _, h := range h {

@@ -7,19 +7,18 @@ import (
 	"fmt"
 	"io/fs"
 	"net"
-	"net/mail"
 	"net/url"
 	"os"
-	"os/exec"
 	"slices"
 	"strconv"
 	"strings"
+
+	"parstead/ingest/broker"
 )
 
 const (
 	brokerListen = "127.0.0.1:1883"
 	pageListen   = "127.0.0.1:8620"
-	mailPort     = 587 // message submission, RFC 6409
 	backupsKept  = 14
 )
 
@@ -51,7 +50,7 @@ func (l *loader) readBroker(t *table, _ bool) {
 				t.fault(key, key+" is for another broker, and this one is embedded", "remove it, or give the other broker's url")
 			}
 		}
-		if ok && !loopback(listen) && (!t.has("username") || !t.has("password_file")) {
+		if ok && !broker.Loopback(listen) && (!t.has("username") || !t.has("password_file")) {
 			t.fault("listen", fmt.Sprintf("the broker would be open to everyone who reaches %s", listen), "add username and password_file, or listen on "+brokerListen)
 		}
 		t.finish()
@@ -86,7 +85,7 @@ func (l *loader) readPage(t *table, _ bool) {
 	l.Page.Listen, _ = listenAddress(t, pageListen)
 	l.Page.Code = l.secret(t, "code_file")
 	l.Page.CertFile, l.Page.KeyFile = l.certificate(t)
-	if l.Page.Listen != "" && !loopback(l.Page.Listen) && !t.has("code_file") {
+	if l.Page.Listen != "" && !broker.Loopback(l.Page.Listen) && !t.has("code_file") {
 		t.fault("listen", fmt.Sprintf("everyone who reaches %s could write into the trial", l.Page.Listen), "add code_file, or listen on "+pageListen)
 	}
 	// Port 0 is any free one, and never the same twice.
@@ -94,63 +93,6 @@ func (l *loader) readPage(t *table, _ bool) {
 		t.fault("listen", fmt.Sprintf("the broker listens on %s already", l.Page.Listen), "give the page another port, such as "+pageListen)
 	}
 	t.finish()
-}
-
-func (l *loader) readTell(t *table, present bool) {
-	tell := &Tell{}
-	tell.Command, _ = t.texts("command", `["/usr/local/bin/send"]`)
-	if m, ok := t.table("mail"); ok {
-		tell.Mail = l.readMail(m)
-	}
-	if at, ok := t.clock("daily", "08:00"); ok {
-		tell.Daily = &at
-	}
-	t.finish()
-	if !present {
-		return
-	}
-	if len(tell.Command) > 0 {
-		if _, err := exec.LookPath(tell.Command[0]); err != nil {
-			t.warn("command", fmt.Sprintf("the program %s is not found on this machine", tell.Command[0]), "install it, or write its whole path")
-		}
-	}
-	switch {
-	case t.has("command") && t.has("mail"):
-		t.fault("mail", "[tell] has both command and mail", "keep one of the two")
-	case !t.has("command") && !t.has("mail"):
-		t.fault("", "[tell] doesn't say how", "add command or mail, or remove [tell]")
-	}
-	l.Tell = tell
-}
-
-func (l *loader) readMail(t *table) *Mail {
-	m := &Mail{Port: mailPort}
-	m.To, _ = t.texts("to", `"grower@example.org"`)
-	m.From, _ = t.text("from", "rack@example.org")
-	for _, address := range m.To {
-		checkAddress(t, "to", address)
-	}
-	if m.From != "" {
-		checkAddress(t, "from", m.From)
-	}
-	m.Host, _ = t.text("host", "mail.example.org")
-	if port, ok := t.whole("port", "587", 1, 65535); ok {
-		m.Port = port
-	}
-	m.Username, _ = t.text("username", "rack")
-	m.Password = l.secret(t, "password_file")
-	t.need("to", "from", "host")
-	if t.has("username") != t.has("password_file") {
-		t.fault("", "the mail server's username and password_file go together", "give both, or neither")
-	}
-	t.finish()
-	return m
-}
-
-func checkAddress(t *table, key, address string) {
-	if _, err := mail.ParseAddress(address); err != nil {
-		t.fault(key, fmt.Sprintf("%q is no mail address", address), "write it like grower@example.org")
-	}
 }
 
 func (l *loader) readBackup(t *table, present bool) {
@@ -222,12 +164,6 @@ func listenAddress(t *table, usual string) (address string, ok bool) {
 		return "", false
 	}
 	return address, true
-}
-
-// loopback tells whether only this machine reaches an address that is listened on.
-func loopback(address string) bool {
-	host, _, err := net.SplitHostPort(address)
-	return err == nil && (host == "localhost" || net.ParseIP(host).IsLoopback())
 }
 
 // certificate reads cert_file and key_file.

@@ -18,23 +18,6 @@ type Page struct {
 	CertFile, KeyFile string // paths; "" where not given
 }
 
-// Tell says how the grower hears of trouble.
-type Tell struct {
-	Command []string         // program and arguments; nil where mail is sent
-	Mail    *Mail            // nil where a command is run
-	Daily   *light.TimeOfDay // when to send a line even if all is well; nil for never
-}
-
-// Mail is where messages are sent through and to.
-type Mail struct {
-	To       []string
-	From     string
-	Host     string
-	Port     int
-	Username string
-	Password Secret
-}
-
 // Backup says when to copy the trial and where to.
 type Backup struct {
 	Folder string // path

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"parstead/ingest/broker"
 	"parstead/light"
 )
 
@@ -18,7 +19,7 @@ func (l *loader) warnings() {
 
 // warnUnreachable tells when sensors on the network can't reach the broker.
 func (l *loader) warnUnreachable() {
-	if !l.Broker.Embedded || len(l.feeds) == 0 || !loopback(l.Broker.Listen) {
+	if !l.Broker.Embedded || len(l.feeds) == 0 || !broker.Loopback(l.Broker.Listen) {
 		return
 	}
 	at := l.doc.at("broker.listen")
