@@ -8,10 +8,12 @@ import (
 	"image/color"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"unicode"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/plot/vg/vgimg"
 )
 
@@ -32,19 +34,36 @@ const (
 	allOutcomes = -2
 )
 
+// writeAll makes a folder with the files of all the pictures; others of its callers'
+// tasks run meanwhile.
+func writeAll(dir string, list []picture, others ...func() error) error {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return fmt.Errorf("make the folder of pictures: %w", err)
+	}
+	var tasks errgroup.Group
+	tasks.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range list {
+		tasks.Go(func() error { return list[i].write(dir) })
+	}
+	for _, other := range others {
+		tasks.Go(other)
+	}
+	return tasks.Wait()
+}
+
 // write makes the picture's files.
 func (q *picture) write(dir string) error {
 	image, err := q.png()
 	if err != nil {
-		return fmt.Errorf("%s: %w", q.file, err)
+		return fmt.Errorf("draw %s: %w", q.file, err)
 	}
 	table, err := q.csv()
 	if err != nil {
-		return fmt.Errorf("%s: %w", q.file, err)
+		return fmt.Errorf("write the numbers of %s: %w", q.file, err)
 	}
 	for ending, content := range map[string][]byte{".png": image, ".svg": append([]byte(xmlHead), q.svg()...), ".csv": table} {
 		if err := os.WriteFile(filepath.Join(dir, q.file+ending), content, 0o666); err != nil { //nolint:gosec // a report is for anyone to read
-			return err
+			return fmt.Errorf("write a picture: %w", err)
 		}
 	}
 	return nil

@@ -5,11 +5,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"parstead/correlate"
 	"parstead/light"
@@ -48,22 +45,11 @@ type Report struct {
 //
 // Errors: a folder or file that cannot be written.
 func Write(dir string, r Report) error {
-	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return fmt.Errorf("make the report's folder: %w", err)
-	}
 	r.Days = over(r.Days, r.Rack, r.Written)
 	list := r.pictures()
-	var files errgroup.Group
-	files.SetLimit(runtime.GOMAXPROCS(0))
-	for i := range list {
-		files.Go(func() error { return list[i].write(dir) })
-	}
 	var page bytes.Buffer
-	if err := r.page(&page, list); err != nil {
+	if err := writeAll(dir, list, func() error { return r.page(&page, list) }); err != nil {
 		return err
-	}
-	if err := files.Wait(); err != nil {
-		return fmt.Errorf("write a picture: %w", err)
 	}
 	if err := os.WriteFile(filepath.Join(dir, "index.html"), page.Bytes(), 0o666); err != nil { //nolint:gosec // a report is for anyone to read
 		return fmt.Errorf("write the report's page: %w", err)

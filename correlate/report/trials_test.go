@@ -48,13 +48,13 @@ func TestComparedPictures(t *testing.T) {
 	want := map[string]bool{} // rows of tables
 	for _, e := range c.Comparisons {
 		for _, in := range e.Trials {
-			value := either(in.Difference, in.Ratio)
+			value := in.Value()
 			low, high := ends(in.CI95)
 			want[strings.Join([]string{e.Treatment, e.A, e.B, in.Trial, exactOf(value), low, high, in.Verdict}, "|")] = true
 		}
 		if p := e.Pooled; p != nil {
 			low, high := ends(p.TrialsLikeThese.CI95)
-			value := either(p.TrialsLikeThese.Difference, p.TrialsLikeThese.Ratio)
+			value := p.TrialsLikeThese.Value()
 			want[strings.Join([]string{e.Treatment, e.A, e.B, "trials like these", exactOf(value), low, high, ""}, "|")] = true
 		}
 	}
