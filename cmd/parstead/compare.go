@@ -46,7 +46,6 @@ Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 
 // Run correlates each trial and sets the results side by side.
 func (c *compareCmd) Run(e *env) error {
-	patience()
 	if len(c.Folders) < 2 {
 		return usageError{"compare needs two folders or more: parstead compare FOLDER FOLDER"}
 	}

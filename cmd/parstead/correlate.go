@@ -80,7 +80,6 @@ func (c *correlateCmd) AfterApply(call *kong.Context) error {
 
 // Run gives the harvest correlation of a folder or a table.
 func (c *correlateCmd) Run(e *env) error {
-	patience()
 	if err := c.usage(); err != nil {
 		return err
 	}

@@ -41,7 +41,6 @@ Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 
 // Run prints the light.
 func (c *dliCmd) Run(e *env) error {
-	patience()
 	t, err := trial.Open(c.Folder)
 	if err != nil {
 		return err
