@@ -146,26 +146,7 @@ func numberOr0(text string) int {
 func told(draft *trial.Draft, changes []trial.Change) string {
 	var parts []string
 	for _, c := range changes {
-		of := map[string]string{}
-		var cells []string
-		for _, s := range c.Cells {
-			of[s.Heading] = s.Value
-			switch {
-			case s.Heading == "plant":
-			case s.Before != "":
-				cells = append(cells, fmt.Sprintf("%s %s, was %s", s.Heading, cmp.Or(s.Value, "cleared"), s.Before))
-			case s.Value != "":
-				cells = append(cells, s.Heading+" "+s.Value)
-			}
-		}
-		switch c.Sheet {
-		case trial.CountsSheet:
-			parts = append(parts, of["outcome"]+" "+of["value"])
-		case trial.MovesSheet:
-			parts = append(parts, fmt.Sprintf("%s to %s, row %s, column %s", of["plant"], of["bin"], of["row"], of["column"]))
-		default:
-			parts = append(parts, strings.Join(cells, ", "))
-		}
+		parts = append(parts, c.Says())
 	}
 	return strings.Join(parts, "; ") + "; in " + draft.File(changes[0].Sheet)
 }

@@ -240,11 +240,11 @@ func byLine(waiting []waitingEntry) [][]waitingEntry {
 	of := map[string]int{}
 	for _, w := range waiting {
 		c := w.changes[0]
-		if i, known := of[c.Plant()]; known && c.Sheet == trial.HarvestSheet {
+		if i, known := of[c.Plant()]; known && c.PerPlant() {
 			groups[i] = append(groups[i], w)
 			continue
 		}
-		if c.Sheet == trial.HarvestSheet {
+		if c.PerPlant() {
 			of[c.Plant()] = len(groups)
 		}
 		groups = append(groups, []waitingEntry{w})

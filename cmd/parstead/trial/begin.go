@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"parstead/cmd/parstead/atomicfile"
@@ -31,8 +32,13 @@ func Begin(dir string, starts light.Date) (files []string, err error) {
 	for _, e := range entries {
 		files = append(files, e.Name())
 	}
-	// A sheet of the same name would be a second one, whatever its ending.
-	for _, file := range append([]string{"plants.xlsx", "survey.xlsx"}, files...) {
+	there := slices.Clone(files)
+	for _, file := range files { // a sheet of the same name would be a second one, whatever its ending
+		if name, isSheet := strings.CutSuffix(file, ".csv"); isSheet {
+			there = append(there, name+".xlsx")
+		}
+	}
+	for _, file := range there {
 		if _, err := os.Lstat(filepath.Join(dir, file)); !errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("begin a trial in %s: %s is there already; name a new folder", dir, file)
 		}

@@ -1,6 +1,8 @@
 package trial
 
 import (
+	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -46,8 +48,8 @@ func Merge(changes []Change) []Change {
 	of := map[string]int{} // by plant
 	for _, c := range changes {
 		i, known := of[c.Plant()]
-		if c.Sheet != HarvestSheet || !known {
-			if c.Sheet == HarvestSheet {
+		if !c.PerPlant() || !known {
+			if c.PerPlant() {
 				of[c.Plant()] = len(merged)
 			}
 			merged = append(merged, Change{c.Sheet, slices.Clone(c.Cells)})
@@ -66,6 +68,32 @@ func Merge(changes []Change) []Change {
 		merged[i].Cells = cells
 	}
 	return merged
+}
+
+// PerPlant tells whether the change is made in a plant's own line of its sheet.
+func (c Change) PerPlant() bool {
+	k := kindOfSheet(c.Sheet)
+	return k != nil && k.entry.perPlant
+}
+
+// Says tells what changes, in words for the log.
+func (c Change) Says() string {
+	values := map[string]string{}
+	var parts []string
+	for _, s := range c.Cells {
+		values[s.Heading] = s.Value
+		switch {
+		case s.Heading == "plant":
+		case s.Before != "":
+			parts = append(parts, fmt.Sprintf("%s %s, was %s", s.Heading, cmp.Or(s.Value, "cleared"), s.Before))
+		case s.Value != "":
+			parts = append(parts, s.Heading+" "+s.Value)
+		}
+	}
+	if k := kindOfSheet(c.Sheet); k != nil && k.entry.says != nil {
+		return k.entry.says(values)
+	}
+	return strings.Join(parts, ", ")
 }
 
 // apply changes the sheet.
@@ -109,7 +137,7 @@ func (c Change) apply(text cells.Draft) (made Change, err error) {
 
 // clears tells whether the change only empties cells of harvest.
 func (c Change) clears() bool {
-	return c.Sheet == HarvestSheet && !slices.ContainsFunc(c.Cells, func(s Set) bool { return s.Value != "" && fold(s.Heading) != "plant" })
+	return c.PerPlant() && !slices.ContainsFunc(c.Cells, func(s Set) bool { return s.Value != "" && fold(s.Heading) != "plant" })
 }
 
 // bare tells whether a row has nothing but the plant's code.
@@ -124,7 +152,7 @@ func bare(row []string, plant int) bool {
 
 // row is the line of harvest that the change is about; -1 where a new one is due.
 func (c Change) row(rows [][]string) int {
-	if c.Sheet != HarvestSheet {
+	if !c.PerPlant() {
 		return -1
 	}
 	column := columnOf(rows[0], "plant")
@@ -150,7 +178,7 @@ func (c Change) stands(rows [][]string) standing {
 		column := columnOf(rows[0], s.Heading)
 		return same(at(row, column), text)
 	}
-	if c.Sheet != HarvestSheet {
+	if !c.PerPlant() {
 		for _, row := range rows[1:] {
 			if !slices.ContainsFunc(c.Cells, func(s Set) bool { return !is(row, s, s.Value) }) {
 				return written

@@ -9,10 +9,18 @@ import (
 	"parstead/light"
 )
 
-// readCounts reads the measurements of the season, and hands plants those that
-// harvest.csv has no column for.
-func (l *loader) readCounts() {
-	s, _ := l.openSheet("counts", []string{"time", "plant", "outcome", "value"}, []string{"remarks"})
+// countsSheet holds the measurements of the season.
+var countsSheet = sheetKind{
+	name: CountsSheet, needed: []string{"time", "plant", "outcome", "value"}, known: remarks,
+	read: (*loader).readCounts, rests: 4,
+	entry: entryKind{
+		headings: []string{"time", "plant", "outcome", "value"},
+		says:     func(v map[string]string) string { return v["outcome"] + " " + v["value"] },
+	},
+}
+
+// readCounts hands plants the measurements that harvest.csv has no column for.
+func (l *loader) readCounts(s *sheet, _ bool) {
 	if s == nil {
 		return
 	}

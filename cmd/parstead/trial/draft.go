@@ -22,13 +22,6 @@ const (
 	MovesSheet   = "moves"
 )
 
-// enteredHeadings are the headings that a sheet is begun with.
-var enteredHeadings = map[string][]string{
-	CountsSheet:  {"time", "plant", "outcome", "value"},
-	HarvestSheet: {"plant", "date", "status", "lost_on", "cause"},
-	MovesSheet:   {"time", "plant", "bin", "row", "column"},
-}
-
 // draftSheet is a sheet in a draft.
 type draftSheet struct {
 	file   string
@@ -51,12 +44,15 @@ var ErrUnusable = errors.New("the trial's files have a mistake: nothing can be e
 // NewDraft begins a draft of the folder as it now lies on the disk.
 func NewDraft(dir string) (*Draft, error) {
 	d := &Draft{dir: dir, sheets: map[string]*draftSheet{}}
-	for name := range enteredHeadings {
-		s, err := readDraft(dir, name)
+	for _, k := range sheetKinds {
+		if k.entry.headings == nil {
+			continue
+		}
+		s, err := readDraft(dir, k.name)
 		if err != nil {
 			return nil, err
 		}
-		d.sheets[name] = s
+		d.sheets[k.name] = s
 	}
 	t, problems := load(dir, nil)
 	if t == nil || !Usable(problems) {
@@ -229,7 +225,7 @@ func (d *Draft) begin(name string) (cells.Draft, error) {
 			break
 		}
 	}
-	return cells.NewText(like, enteredHeadings[name])
+	return cells.NewText(like, kindOfSheet(name).entry.headings)
 }
 
 // Write puts the draft's sheets in the place of those on disk, each as a whole.

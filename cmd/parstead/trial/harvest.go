@@ -12,8 +12,14 @@ import (
 // Causes are the words for why a plant was lost.
 var Causes = []string{"rot", "pest", "dried", "accident", "unknown"}
 
-// readHarvest reads what was weighed and counted at the end.
-func (l *loader) readHarvest() {
+// harvestSheet holds what was weighed and counted at the end.
+var harvestSheet = sheetKind{
+	name: HarvestSheet, needed: []string{"plant"}, known: (*loader).harvestColumns,
+	read: (*loader).readHarvest, rests: 4,
+	entry: entryKind{headings: []string{"plant", "date", "status", "lost_on", "cause"}, perPlant: true},
+}
+
+func (l *loader) harvestColumns() []string {
 	known := slices.Clone(harvestHeadings[1:]) // all but plant
 	for _, o := range l.Outcomes {
 		known = append(known, o.Name)
@@ -24,7 +30,10 @@ func (l *loader) readHarvest() {
 			known = append(known, o.Exposure)
 		}
 	}
-	s, _ := l.openSheet("harvest", []string{"plant"}, known)
+	return known
+}
+
+func (l *loader) readHarvest(s *sheet, _ bool) {
 	for _, code := range l.order {
 		l.plants[code].Date = l.Rack.Ends
 	}

@@ -34,12 +34,25 @@ func (l *loader) trialTime(clock *Clock, c cell) (t time.Time, ok bool) {
 	return t, true
 }
 
-// readMoves reads which plants changed place.
-func (l *loader) readMoves() {
-	s, _ := l.openSheet("moves", []string{"time", "plant", "bin", "row", "column"}, []string{"remarks"})
-	if s == nil {
-		return
-	}
+// movesSheet tells which plants changed place.
+var movesSheet = sheetKind{
+	name: MovesSheet, needed: []string{"time", "plant", "bin", "row", "column"}, known: remarks,
+	read: func(l *loader, s *sheet, _ bool) {
+		if s != nil {
+			l.readMoves(s)
+		}
+		l.placeStays()
+	},
+	rests: 4,
+	entry: entryKind{
+		headings: []string{"time", "plant", "bin", "row", "column"},
+		says: func(v map[string]string) string {
+			return fmt.Sprintf("%s to %s, row %s, column %s", v["plant"], v["bin"], v["row"], v["column"])
+		},
+	},
+}
+
+func (l *loader) readMoves(s *sheet) {
 	if !l.Dealt && !l.incomplete {
 		l.fault(place{file: s.file, line: 1, column: 1}, "plants were moved, but there is no layout.csv that says where they stood", "add layout.csv, or remove "+s.file)
 		return

@@ -30,14 +30,32 @@ type roster struct {
 	headings map[string]string // by folded heading, as Plant.Columns has it
 	columns  []string          // headings in order of appearance
 
-	incomplete bool // whether a sheet of plants could not be read
+	came       *sheet // plants.csv; nil where there is none
+	incomplete bool   // whether a sheet of plants could not be read
 }
 
-// readPlants reads plants.csv and layout.csv into one list.
-func (l *loader) readPlants() {
-	l.roster = roster{plants: map[string]*plantRow{}, headings: l.declaredHeadings()}
-	came, plantsBroken := l.openSheet("plants", []string{"plant"}, nil)
-	placed, layoutBroken := l.openSheet("layout", []string{"plant", "bin", "row", "column"}, nil)
+// plantsSheet tells which plants came; layoutSheet where they were dealt to, and
+// with which levels.
+var (
+	plantsSheet = sheetKind{
+		name: "plants", needed: []string{"plant"}, rests: 2,
+		read: func(l *loader, s *sheet, broken bool) {
+			l.roster = roster{plants: map[string]*plantRow{}, headings: l.declaredHeadings(), came: s, incomplete: broken}
+		},
+	}
+	layoutSheet = sheetKind{
+		name: "layout", needed: []string{"plant", "bin", "row", "column"}, rests: 3,
+		read: func(l *loader, s *sheet, broken bool) {
+			l.incomplete = l.incomplete || broken
+			l.readPlants(l.came, s)
+			l.checkTreatments()
+			l.checkSplit()
+		},
+	}
+)
+
+// readPlants reads both sheets of plants into one list; nil where one is not there.
+func (l *loader) readPlants(came, placed *sheet) {
 	for _, s := range []*sheet{came, placed} {
 		if s != nil {
 			l.addHeadings(s)
@@ -53,7 +71,6 @@ func (l *loader) readPlants() {
 		l.Dealt = true
 		l.placePlants(placed, came)
 	}
-	l.incomplete = plantsBroken || layoutBroken
 	for _, code := range l.order {
 		l.fillPlant(l.plants[code])
 	}

@@ -106,15 +106,14 @@ func (p *problems) sorted() []Problem {
 
 // depth is how many files a file rests on.
 func depth(file string) int {
-	switch name := strings.TrimSuffix(file, filepath.Ext(file)); name {
-	case "":
+	name := strings.TrimSuffix(file, filepath.Ext(file))
+	switch kind := kindOfSheet(name); {
+	case name == "":
 		return 0
-	case "trial":
+	case name == "trial":
 		return 1
-	case "plants":
-		return 2
-	case "layout":
-		return 3
+	case kind != nil:
+		return kind.rests
 	default:
 		return 4
 	}

@@ -1,15 +1,47 @@
 package trial
 
-// readSheets reads the sheets in the order in which they need one another.
+// sheetKind is one of the sheets of a trial's folder.
+type sheetKind struct {
+	name   string
+	needed []string                               // its columns
+	known  func(*loader) []string                 // columns that it may have; nil: any
+	read   func(l *loader, s *sheet, broken bool) // handed nil where there is none; broken: none that can be read
+	rests  int                                    // how many files its lines rest on: their mistakes are told first
+	entry  entryKind
+}
+
+// entryKind is how values come into a sheet that aren't written there by hand.
+type entryKind struct {
+	headings []string                              // those that it is begun with; nil: nothing is entered in it
+	perPlant bool                                  // what is entered of a plant goes into its line; else each is a line of its own
+	says     func(values map[string]string) string // words for the log; nil: each cell is named
+}
+
+// sheetKinds are the sheets in the order in which they need one another.
+var sheetKinds = []*sheetKind{&surveySheet, &plantsSheet, &layoutSheet, &harvestSheet, &countsSheet, &movesSheet}
+
+// kindOfSheet finds a kind by its name; nil if there is none.
+func kindOfSheet(name string) *sheetKind {
+	for _, k := range sheetKinds {
+		if k.name == name {
+			return k
+		}
+	}
+	return nil
+}
+
+func remarks(*loader) []string { return []string{"remarks"} }
+
+// readSheets reads the folder's sheets.
 func (l *loader) readSheets() {
-	l.readSurvey()
-	l.readPlants()
-	l.checkTreatments()
-	l.checkSplit()
-	l.readHarvest()
-	l.readCounts()
-	l.readMoves()
-	l.placeStays()
+	for _, k := range sheetKinds {
+		var known []string
+		if k.known != nil {
+			known = k.known(l)
+		}
+		s, broken := l.openSheet(k.name, k.needed, known)
+		k.read(l, s, broken)
+	}
 	for _, code := range l.order {
 		l.Plants = append(l.Plants, l.plants[code].Plant)
 	}

@@ -12,9 +12,14 @@ import (
 // positions: more means that a walk's last time is missing.
 const longestWalk = 6 * time.Hour
 
-// readSurvey reads the walks with a handheld meter.
-func (l *loader) readSurvey() {
-	s, _ := l.openSheet("survey", []string{"time", "bin", "row", "column"}, []string{"ppfd", "lux", "meter", "remarks"})
+// surveySheet holds the walks with a handheld meter.
+var surveySheet = sheetKind{
+	name: "survey", needed: []string{"time", "bin", "row", "column"},
+	known: func(*loader) []string { return []string{"ppfd", "lux", "meter", "remarks"} },
+	read:  (*loader).readSurvey, rests: 4,
+}
+
+func (l *loader) readSurvey(s *sheet, _ bool) {
 	if s == nil {
 		return
 	}
