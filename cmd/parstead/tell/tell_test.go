@@ -199,6 +199,53 @@ func (s *server) Data(r io.Reader) error {
 	return err
 }
 
+// Over an open network a mail leaves only under TLS, its words say when it was over,
+// and what can't be sent says where to look.
+func TestMailThatDoesNotLeave(t *testing.T) {
+	t.Parallel()
+	smtpServer := smtp.NewServer(&server{})
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan struct{})
+	go func() { defer close(done); _ = smtpServer.Serve(l) }()
+	t.Cleanup(func() { _ = smtpServer.Close(); <-done })
+	good := Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, Zone: time.UTC}
+	for says, change := range map[string]func(*Mail){
+		"STARTTLS":                         func(*Mail) {},
+		"mend the addresses in trial.toml": func(m *Mail) { m.To = []string{"grower"} },
+		"[tell] mail through : ":           func(m *Mail) { m.Host = "" },
+	} {
+		m := good
+		change(&m)
+		if err := m.Send(t.Context(), Message{Trial: "spring"}); err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("%v, want %q", err, says)
+		}
+	}
+}
+
+func TestWordsOfAMessage(t *testing.T) {
+	t.Parallel()
+	until := time.Unix(3600, 0)
+	for want, m := range map[string]Message{
+		"dark\nSince 1970-01-01 00:00 UTC.\n\nLook.\n":                              {Condition: watch.Condition{Kind: watch.Silent, Since: time.Unix(0, 0), Says: "dark", Do: "Look."}},
+		"dark\nIt is over: from 1970-01-01 00:00 UTC until 1970-01-01 01:00 UTC.\n": {Condition: watch.Condition{Kind: watch.Silent, Since: time.Unix(0, 0), Until: &until, Says: "dark", Do: "Look."}},
+		"all is well\n": {Condition: watch.Condition{Kind: DailyLine, Since: time.Unix(0, 0), Says: "all is well"}},
+	} {
+		if got := m.Text(time.UTC); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	over := Message{Trial: "spring", Condition: watch.Condition{Kind: watch.Silent, Until: &until, Says: "dark"}}
+	if got := over.Subject(); got != "spring: over: dark" {
+		t.Errorf("subject %q", got)
+	}
+	if got := over.Topic(); got != "parstead/spring/conditions/silent/rack" {
+		t.Errorf("topic %q", got)
+	}
+}
+
 func TestMailReachesAServer(t *testing.T) {
 	t.Parallel()
 	for _, refuse := range []bool{false, true} {

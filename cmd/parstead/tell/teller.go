@@ -134,7 +134,7 @@ func (t *Teller) sendDue(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		t.settle(m, t.config.Way.Send(ctx, m))
+		t.record(m, t.config.Way.Send(ctx, m))
 	}
 }
 
@@ -166,7 +166,7 @@ func (t *Teller) due(now time.Time) []Message {
 	return due
 }
 
-func (t *Teller) settle(m Message, why error) {
+func (t *Teller) record(m Message, why error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	c := m.Cause()
