@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"parstead/cmd/parstead/racktest"
+	"parstead/cmd/parstead/topics"
 	"parstead/ingest"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
@@ -45,15 +46,15 @@ func chatter(t *testing.T, address string) {
 // to paste can be pasted.
 func tellsTopics(t *testing.T, dir string) {
 	t.Helper()
-	var list []arrival
+	var list []topics.Arrival
 	now := time.Now()
 	if err := json.Unmarshal([]byte(must(t, now, "", "topics", dir, "--for", "3s", "--json")), &list); err != nil {
 		t.Fatal(err)
 	}
-	want := []arrival{
-		{"rack/light", "", "85.5", "1s", "quantum", ""},
-		{"rack/upper/lux\"chip", "/battery", "3.1", "1s", "", ""},
-		{"rack/upper/lux\"chip", "/lux", "1200", "1s", "", ""},
+	want := []topics.Arrival{
+		{Topic: "rack/light", Example: "85.5", Every: "1s", Sensor: "quantum"},
+		{Topic: "rack/upper/lux\"chip", Pointer: "/battery", Example: "3.1", Every: "1s"},
+		{Topic: "rack/upper/lux\"chip", Pointer: "/lux", Example: "1200", Every: "1s"},
 	}
 	if fmt.Sprint(list) != fmt.Sprint(want) {
 		t.Errorf("got  %v\nwant %v", list, want)

@@ -2,7 +2,6 @@ package harvest
 
 import (
 	"context"
-	"math"
 	"slices"
 	"time"
 
@@ -15,14 +14,7 @@ import (
 	"parstead/light/energy"
 )
 
-const (
-	hoursFrom = "the lamps' timers, less power cuts in the log; loads by their hours a day; days after a plant's harvest count too"
-	// mostMissing is the share of a bin's time beyond which its light is not summed up.
-	mostMissing = 0.01
-	// mostApart is how many hours a day a sensor's light may last longer or shorter
-	// than the timer's: a sensor knows the switching to within two of its readings.
-	mostApart = 0.5
-)
+const hoursFrom = "the lamps' timers, less power cuts in the log; loads by their hours a day; days after a plant's harvest count too"
 
 // electricityOf is the current of the trial so far, and the light that came of it;
 // nil where trial.toml says nothing of current.
@@ -64,15 +56,17 @@ func electricityOf(ctx context.Context, t *trial.Trial, now time.Time, books *ac
 		}
 		delivered = energy.DeliveredTo(&t.Rack, days)
 	}
+	stays := t.Stays()
 	for _, b := range use.Bins {
 		c := correlate.BinCurrent{Bin: b.Bin, KWh: analysis.Known(b.KWh()), KWhLamps: analysis.Known(b.Lamps)}
 		c.Cost = out.Price(c.KWh)
+		seen := energy.SeenHours(b.Bin, stays, plants)
+		c.SensorHoursPerDay = analysis.Known(seen)
 		if b.LitHours > 0 {
 			c.TimerHoursPerDay = analysis.Known(b.LitHours)
-		}
-		c.SensorHoursPerDay = sensorHours(t, b.Bin, plants)
-		if timer, sensor := c.TimerHoursPerDay, c.SensorHoursPerDay; timer != nil && sensor != nil && math.Abs(*sensor-*timer) > mostApart {
-			out.Say("lit hours", b.Bin, "its sensors saw light for %s h a day where the timer has %s h: the current is counted by the timer", phrase.Number(*sensor), phrase.Number(*timer))
+			if energy.HoursApart(b.LitHours, seen) {
+				out.Say("lit hours", b.Bin, "its sensors saw light for %s h a day where the timer has %s h: the current is counted by the timer", phrase.Number(seen), phrase.Number(b.LitHours))
+			}
 		}
 		i := slices.IndexFunc(delivered, func(d energy.Delivered) bool { return d.Bin == b.Bin })
 		switch {
@@ -134,7 +128,7 @@ func drawOf(out *correlate.Electricity, d energy.Draw) {
 func lit(out *correlate.Electricity, t *trial.Trial, c *correlate.BinCurrent, d energy.Delivered) {
 	bin, _ := t.Rack.Bin(c.Bin)
 	places := bin.Rows * bin.Columns
-	if d.Missing > mostMissing {
+	if d.TooLittleKnown() {
 		out.Say("kwh_per_mol", c.Bin, "its light is not known for %.0f %% of the time", 100*d.Missing)
 		return
 	}
@@ -154,19 +148,7 @@ func lit(out *correlate.Electricity, t *trial.Trial, c *correlate.BinCurrent, d 
 		perPlace := lamps / energy.Area(bin)
 		c.KWhPerMolBetween = &[2]float64{perPlace / d.Light, perPlace / d.Dark}
 	}
-	if d.Mol > lamps*energy.MostMolPerKWh {
+	if d.TooMuch(lamps) {
 		out.Say("kwh_per_mol", c.Bin, "%s mol from %s kWh is more light than any lamp can make of it (%s mol a kWh): other light reaches the bin, or watts, pitch_cm or a sensor's factor are wrong", phrase.Number(d.Mol), phrase.Number(lamps), phrase.Number(energy.MostMolPerKWh))
 	}
-}
-
-// sensorHours is how long a sensor of the bin saw light a day, by that plant of those
-// that never moved which has most days; nil where no sensor covers a day.
-func sensorHours(t *trial.Trial, bin string, plants []account.PlantLight) *float64 {
-	most, hours := 0, math.NaN()
-	for i, p := range t.Plants {
-		if len(p.Stays) == 1 && p.Stays[0].Position.Bin == bin && plants[i].Trial.Whole > most && !math.IsNaN(plants[i].Trial.Photoperiod) {
-			most, hours = plants[i].Trial.Whole, plants[i].Trial.Photoperiod
-		}
-	}
-	return analysis.Known(hours)
 }
