@@ -101,17 +101,17 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 		return
 	}
 	for _, t := range l.Tests {
-		term := s.term(l.Design, t.Kind, t.Effect)
+		term := s.term(t.Term)
 		if s.in.SetsLight(term) {
 			if bare := b.without[i]; bare.Err == nil {
-				if j := slices.IndexFunc(bare.Tests, func(o model.Test) bool { return o.Effect == t.Effect && o.Kind == t.Kind }); j >= 0 {
+				if j := slices.IndexFunc(bare.Tests, func(o model.Test) bool { return o.Term == t.Term }); j >= 0 {
 					t = bare.Tests[j]
 				}
 			}
 		}
 		e := testEffect(term, t, l.Unit)
 		if !t.OK {
-			s.say("not tested", t.Effect, "%s could not be tested: no spread is left to measure it by", t.Effect)
+			s.say("not tested", t.Name(), "%s could not be tested: no spread is left to measure it by", t.Name())
 		}
 		r.Effects = append(r.Effects, e)
 	}
@@ -119,7 +119,7 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 
 // testEffect is a model's test as a result.
 func testEffect(term analysis.Term, t model.Test, unit model.Unit) Effect {
-	e := Effect{Term: term, Effect: t.Effect, Unit: string(unit)}
+	e := Effect{Term: term, Effect: t.Name(), Unit: string(unit)}
 	if !t.OK {
 		return e
 	}
@@ -151,7 +151,7 @@ func (s *sample) compared(r *OutcomeResult, b both, i int, groups func(*OutcomeR
 		return nil
 	}
 	for _, family := range l.Families() {
-		term := s.family(l.Design, family)
+		term := s.term(family.Term)
 		own, unlit := b.of(s, term)[i], b.without[i]
 		if own.Err != nil {
 			own = l
@@ -202,7 +202,7 @@ func (s *sample) groups(r *OutcomeResult, d *model.Design, m model.Means) {
 		own := s.cell(d, cell)
 		g := s.group(own, s.holding(own))
 		if g.N == 0 {
-			s.say("empty cell", m.Treatment, "no plant has %s: its mean cannot be given", phrase.Cell(s.in.Input, own))
+			s.say("empty cell", m.Name(), "no plant has %s: its mean cannot be given", phrase.Cell(s.in.Input, own))
 			continue
 		}
 		if e := m.Adjusted[i]; analysis.Known(e.Value) != nil {
@@ -223,7 +223,7 @@ func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m 
 	for _, p := range m.Pairs {
 		c := Comparison{
 			Term: term, CellA: s.cell(d, m.Cells[p.A]), CellB: s.cell(d, m.Cells[p.B]),
-			Treatment: m.Treatment, A: d.Levels(m.Cells[p.A]), B: d.Levels(m.Cells[p.B]), Unit: string(m.Unit),
+			Treatment: m.Name(), A: d.Levels(m.Cells[p.A]), B: d.Levels(m.Cells[p.B]), Unit: string(m.Unit),
 			SE: analysis.Known(p.SE), P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
 		}
 		contrast := s.contrast(p)

@@ -67,7 +67,7 @@ func (s *sample) noEvents(b both) {
 			continue
 		}
 		for _, family := range l.Families() {
-			if f, ok := b.of(s, s.family(l.Design, family))[i].Model.(*model.CountFit); ok && !f.Exact {
+			if f, ok := b.of(s, s.term(family.Term))[i].Model.(*model.CountFit); ok && !f.Exact {
 				s.boundNoEvents(f, family)
 			}
 		}
@@ -91,7 +91,7 @@ func (s *sample) boundNoEvents(f *model.CountFit, family model.Family) {
 		for j, v := range f.Design.Weights(family.Cells[against]...) {
 			w[j] -= v
 		}
-		c := Check{Check: "no events", Of: family.Treatment + " " + f.Design.Levels(cell)}
+		c := Check{Check: "no events", Of: family.Name() + " " + f.Design.Levels(cell)}
 		limit, err := f.UpperLimit(w)
 		if err != nil || analysis.Known(math.Exp(limit)) == nil {
 			c.Says = fmt.Sprintf("not one event on %s: its ratios have no estimate, and no limit could be found", name)
@@ -127,7 +127,7 @@ func (s *sample) negativeBinomial(r *OutcomeResult, f *model.CountFit) {
 		r.NegativeBinomial.Coefficients = append(r.NegativeBinomial.Coefficients, coefficient(c))
 	}
 	for _, t := range tests {
-		r.NegativeBinomial.Effects = append(r.NegativeBinomial.Effects, testEffect(s.term(f.Design, t.Kind, t.Effect), t, model.PerPlant))
+		r.NegativeBinomial.Effects = append(r.NegativeBinomial.Effects, testEffect(s.term(t.Term), t, model.PerPlant))
 	}
 }
 

@@ -19,7 +19,7 @@ func (s *sample) reservoir() *model.Factor {
 // else is in the model.
 func isLight(err error) bool {
 	var c *model.CollinearError
-	return errors.As(err, &c) && c.Column.Of == "light"
+	return errors.As(err, &c) && c.Column.Term == model.LightTerm
 }
 
 // over is a factor's used levels as rows.

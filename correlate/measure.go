@@ -64,7 +64,7 @@ func (s *sample) coefficients(r *OutcomeResult, m model.Model) (last model.Coeff
 
 // coefficient is a model's coefficient as a result.
 func coefficient(c model.Coefficient) Coefficient {
-	k := Coefficient{Of: c.Of, Level: c.Level, Against: c.Against, Estimate: analysis.Known(c.Value)}
+	k := Coefficient{Of: c.Name(), Level: c.Level, Against: c.Against, Estimate: analysis.Known(c.Value)}
 	if c.OK() {
 		k.SE, k.CI95, k.P = analysis.Known(c.SE), analysis.KnownPair(c.CI95()), analysis.Known(c.P())
 	}
@@ -111,9 +111,9 @@ func (s *sample) residualChecks(f *model.Fit) {
 		s.checks = append(s.checks, Check{Check: "normality", Value: analysis.Known(w), P: analysis.Known(p), Says: says})
 	}
 	for _, t := range f.EqualSlopes() {
-		s.test(Check{Check: "equal_slopes", Of: t.Effect}, t,
+		s.test(Check{Check: "equal_slopes", Of: t.Name()}, t,
 			"the slope is the same at all levels, as far as can be seen",
-			"the slope differs between levels: adjusted means hold at the mean of "+t.Slope+" only")
+			"the slope differs between levels: adjusted means hold at the mean of "+t.A+" only")
 	}
 	s.test(Check{Check: "lack_of_fit"}, f.LackOfFit(),
 		"rows that are alike leave no pattern that the model misses, as far as can be seen",

@@ -21,7 +21,7 @@ func (s *sample) planning(r *OutcomeResult, b both, i int) {
 		columns := len(l.Design.Columns)
 		for _, e := range l.Design.Effects {
 			switch {
-			case e.Kind == model.KindTreatment && e.Name == name:
+			case e.Term == model.Term{Kind: model.KindTreatment, A: name}:
 				f.Layout.Levels = e.End - e.First + 1
 			case e.Kind == model.KindBlock && l.Unit != model.PerPlant:
 				f.Layout.Blocked = true

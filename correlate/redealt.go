@@ -78,7 +78,7 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Perm
 		if s.in.SetsLight(e.Term) {
 			tests = without
 		}
-		if j := slices.IndexFunc(tests, func(t model.Redealt) bool { return s.term(d, t.Kind, t.Effect) == e.Term }); j >= 0 && e.P != nil {
+		if j := slices.IndexFunc(tests, func(t model.Redealt) bool { return s.term(t.Term) == e.Term }); j >= 0 && e.P != nil {
 			e.PRedealt = analysis.Known(tests[j].P)
 		}
 	}
@@ -210,7 +210,7 @@ func (s *sample) redealUnits(r *OutcomeResult, full, bare *model.Stratum) {
 			continue
 		}
 		for _, t := range model.RedealAll(fit, []int{f}, slices.Values(all)) {
-			if e := analysis.Find(r.Effects, s.term(d, t.Kind, t.Effect)); e != nil && e.P != nil {
+			if e := analysis.Find(r.Effects, s.term(t.Term)); e != nil && e.P != nil {
 				e.PRedealt = analysis.Known(t.P)
 			}
 		}

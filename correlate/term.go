@@ -22,26 +22,18 @@ func (in question) level(treatment, level string) analysis.At {
 	return analysis.At{Treatment: t, Level: slices.Index(in.Treatments[t].Levels, level)}
 }
 
-// term is what an effect of a model is of.
-func (s *sample) term(d *model.Design, kind model.Kind, name string) analysis.Term {
-	t := analysis.Term{Kind: kind, A: analysis.None, B: analysis.None}
-	if kind == model.KindCovariate {
-		t.A = slices.IndexFunc(s.covariates(), func(c Column) bool { return c.Name == name })
-	}
-	if e, ok := d.Effect(kind, name); ok && t.OfTreatments() {
-		for i, at := range []*int{&t.A, &t.B}[:len(e.Factors)] {
-			*at = s.in.treatment(d.Factors[e.Factors[i]].Name)
-		}
+// term is a model's term among what was asked.
+func (s *sample) term(m model.Term) analysis.Term {
+	t := analysis.Term{Kind: m.Kind, A: analysis.None, B: analysis.None}
+	switch m.Kind {
+	case model.KindCovariate:
+		t.A = slices.IndexFunc(s.covariates(), func(c Column) bool { return c.Name == m.A })
+	case model.KindTreatment:
+		t.A = s.in.treatment(m.A)
+	case model.KindInteraction:
+		t.A, t.B = s.in.treatment(m.A), s.in.treatment(m.B)
 	}
 	return t
-}
-
-// family is what a family of means is of.
-func (s *sample) family(d *model.Design, f model.Family) analysis.Term {
-	if len(f.Cells[0]) == 1 {
-		return s.term(d, model.KindTreatment, f.Treatment)
-	}
-	return s.term(d, model.KindInteraction, f.Treatment)
 }
 
 // cell is a model's cell.

@@ -178,12 +178,12 @@ func (e *CollinearError) Error() string {
 	if len(e.Of) == 0 {
 		return fmt.Sprintf("%q is zero in every row used: leave it out", e.Column)
 	}
-	if len(e.Of) == 1 && e.Of[0].Of == "intercept" {
+	if len(e.Of) == 1 && e.Of[0].Kind == KindIntercept {
 		return fmt.Sprintf("%q is the same in every row used: leave it out", e.Column)
 	}
 	var names []string
 	for _, c := range e.Of {
-		if c.Of != "intercept" {
+		if c.Kind != KindIntercept {
 			names = append(names, fmt.Sprintf("%q", c))
 		}
 	}
@@ -203,7 +203,7 @@ func (d *Design) basis(rootWeights []float64) (*basis, error) {
 			}
 		}
 	}
-	b, err := newBasis(columns, rootWeights == nil && d.Columns[0].Of == "intercept")
+	b, err := newBasis(columns, rootWeights == nil && d.Columns[0].Kind == KindIntercept)
 	if c, ok := err.(*collinear); ok { //nolint:errorlint // newBasis wraps nothing
 		named := &CollinearError{Column: d.Columns[c.j]}
 		for _, k := range c.of {

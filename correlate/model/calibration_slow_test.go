@@ -48,7 +48,7 @@ func TestCalibrationPerPlant(t *testing.T) {
 			shuffle := NewShuffle(medium.Of, bin.Of)
 			shuffle.Deal(rng, medium.Of) // media stand at random within bins
 			f := fitted(t, Terms{Bin: &bin, Treatments: []Treatment{{medium, PerPlant}}, Covariates: []Variable{{"start", start}}}, y)
-			test, _ := f.Design.Effect(KindTreatment, "medium")
+			test, _ := f.Design.Effect(Term{Kind: KindTreatment, A: "medium"})
 			for _, p := range must(f.Partial()) {
 				if p.Kind == KindTreatment && p.P < 0.05 {
 					alarms++

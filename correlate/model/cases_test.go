@@ -150,14 +150,14 @@ func (p publishedFit) check(t *testing.T, tab table) {
 	}
 	tests := map[string]Test{}
 	for _, test := range must(f.Partial()) {
-		tests[test.Effect] = test
+		tests[test.Name()] = test
 	}
 	if len(strata) > 1 {
 		if strata[1].Err != nil {
 			t.Fatal(strata[1].Err)
 		}
 		for _, test := range strata[1].Tests {
-			tests[test.Effect] = test
+			tests[test.Name()] = test
 		}
 	}
 	for _, want := range p.Effects {
@@ -205,7 +205,7 @@ func (p publishedFit) coefficients(t *testing.T, f *Fit, tolerance, size float64
 	all := must(f.Coefficients())
 	for _, want := range p.Coefficients {
 		i := slices.IndexFunc(all, func(c Coefficient) bool {
-			return c.Of == want.Of && c.Level == want.Level && c.Against == want.Against
+			return c.Name() == want.Of && c.Level == want.Level && c.Against == want.Against
 		})
 		if i < 0 {
 			t.Errorf("no coefficient of %s %s", want.Of, want.Level)
@@ -241,7 +241,7 @@ func (p publishedFit) means(t *testing.T, strata []*Stratum, size float64) {
 	families := map[string]compared{}
 	for _, s := range strata {
 		for _, family := range s.Families() {
-			families[family.Treatment] = compared{s.Design, must(Compare(s.Model, s.Design, family))}
+			families[family.Name()] = compared{s.Design, must(Compare(s.Model, s.Design, family))}
 		}
 	}
 	for _, want := range p.Groups {
@@ -332,7 +332,7 @@ func (p publishedFit) otherCheck(t *testing.T, f *Fit, want publishedTest) {
 		p.test(t, BrownForsythe(f.Residuals, f.Design.Factors[f.Design.Treatments()[0]].Of), want, 1e-10)
 	case "equal_slopes":
 		tests := f.EqualSlopes()
-		i := slices.IndexFunc(tests, func(t Test) bool { return t.Effect == want.Of })
+		i := slices.IndexFunc(tests, func(t Test) bool { return t.Name() == want.Of })
 		p.test(t, tests[i], want, 1e-10)
 	case "lack_of_fit":
 		p.test(t, f.LackOfFit(), want, 1e-11)

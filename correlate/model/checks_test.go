@@ -47,7 +47,7 @@ func TestAnExactFitHasNoTests(t *testing.T) {
 	}
 	for _, test := range must(f.Partial()) {
 		if test.OK {
-			t.Errorf("%s was tested", test.Effect)
+			t.Errorf("%s was tested", test.Name())
 		}
 	}
 	if family.Letters[0] != "a" || family.Letters[1] != "a" {

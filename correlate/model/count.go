@@ -134,7 +134,7 @@ func (f *CountFit) PearsonResiduals() []float64 {
 func (f *CountFit) Partial() ([]Test, error) {
 	return f.Design.each(func(effect int) (Test, error) {
 		e := f.Design.Effects[effect]
-		t := Test{Effect: e.Name, Kind: e.Kind, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
+		t := Test{Term: e.Term, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
 		drop, err := f.drop(effect, f.columns, f.Deviance)
 		if err == nil && !f.Exact {
 			t.f(drop / t.DF[0] / f.Dispersion)

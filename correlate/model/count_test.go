@@ -70,10 +70,10 @@ func TestCountsAgainstReference(t *testing.T) {
 			}
 			for j, got := range must(f.Coefficients()) {
 				want := c.Coefficients[j]
-				if got.Of != want.Of || got.Level != want.Level {
-					t.Fatalf("coefficient %d is %s %s, want %s %s", j, got.Of, got.Level, want.Of, want.Level)
+				if got.Name() != want.Of || got.Level != want.Level {
+					t.Fatalf("coefficient %d is %s %s, want %s %s", j, got.Name(), got.Level, want.Of, want.Level)
 				}
-				near(t, got.Of+" "+got.Level, got.Value, want.Estimate, 1e-10, 1)
+				near(t, got.Name()+" "+got.Level, got.Value, want.Estimate, 1e-10, 1)
 				near(t, "its standard error", got.SE, want.SE*math.Sqrt(c.Dispersion), 1e-10, 0)
 			}
 			tests, err := f.Partial()
@@ -82,11 +82,11 @@ func TestCountsAgainstReference(t *testing.T) {
 			}
 			for i, got := range tests {
 				want := c.Effects[i]
-				if got.Effect != want.Effect || got.DF[0] != want.DF[0] || got.DF[1] != want.DF[1] {
+				if got.Name() != want.Effect || got.DF[0] != want.DF[0] || got.DF[1] != want.DF[1] {
 					t.Errorf("test %d is %+v, want %+v", i, got, want)
 				}
-				near(t, "F "+got.Effect, got.Value, want.Value, 1e-10, 0)
-				near(t, "p "+got.Effect, got.P, want.P, 1e-9, 0)
+				near(t, "F "+got.Name(), got.Value, want.Value, 1e-10, 0)
+				near(t, "p "+got.Name(), got.P, want.P, 1e-9, 0)
 			}
 			if c.AdjustedMean != nil {
 				for l, level := range d.Factors[0].Levels {
@@ -105,7 +105,7 @@ func TestCountsAgainstReference(t *testing.T) {
 			near(t, "size", nb.Size, c.NegativeBinomial.Size, tolerance, 0)
 			for j, got := range must(nb.Coefficients()) {
 				want := c.NegativeBinomial.Coefficients[j]
-				near(t, "negative binomial "+got.Of+" "+got.Level, got.Value, want.Estimate, 1e-7, 0)
+				near(t, "negative binomial "+got.Name()+" "+got.Level, got.Value, want.Estimate, 1e-7, 0)
 				near(t, "its standard error", got.SE, want.SE, 1e-5, 0)
 				near(t, "its p", got.P(), want.P, 1e-4, 1e-12)
 			}
@@ -115,8 +115,8 @@ func TestCountsAgainstReference(t *testing.T) {
 			}
 			for i, got := range chi {
 				want := c.NegativeBinomial.Effects[i]
-				near(t, "chi2 "+got.Effect, got.Value, want.Value, 1e-5, 0)
-				if got.Effect != want.Effect || got.DF[0] != want.DF[0] {
+				near(t, "chi2 "+got.Name(), got.Value, want.Value, 1e-5, 0)
+				if got.Name() != want.Effect || got.DF[0] != want.DF[0] {
 					t.Errorf("test %d is %+v, want %+v", i, got, want)
 				}
 			}
@@ -302,7 +302,7 @@ func TestCountTwoEmptyLevels(t *testing.T) {
 		}
 	}
 	for _, c := range must(f.Coefficients()) {
-		if c.OK() != (c.Of == "start") && c.SE > 10 {
+		if c.OK() != (c.Name() == "start") && c.SE > 10 {
 			t.Errorf("%+v", c)
 		}
 	}

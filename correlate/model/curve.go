@@ -174,7 +174,7 @@ func newCurveTerms(n int, t Terms, y []float64, opt CurveOptions) (*curveTerms, 
 			c.columns = append(c.columns, column.Values)
 		}
 		c.average = c.base.Weights()
-		c.centre = c.base.Columns[0].Of == "intercept"
+		c.centre = c.base.Columns[0].Kind == KindIntercept
 		if _, err := c.base.basis(nil); err != nil {
 			return nil, err
 		}

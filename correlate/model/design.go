@@ -47,31 +47,16 @@ type Terms struct {
 	Light        *Variable // its effect is called "light" whatever its name
 }
 
-// Kind tells the part that an effect plays in a model.
-type Kind uint8
-
-// The kinds of effect, in the order of a model's columns.
-const (
-	KindIntercept Kind = iota
-	KindBlock
-	KindBin
-	KindTreatment
-	KindInteraction
-	KindCovariate
-	KindLight
-)
-
 // Effect is a set of neighbouring columns that are tested together.
 type Effect struct {
-	Name       string // "medium", "A × B", "block", "bin", "light", a covariate's name
-	Kind       Kind
+	Term
 	Factors    []int // the factors it is made of, by index into Design.Factors
 	First, End int   // its columns
 }
 
 // Column is one column of a design with the identity of its coefficient.
 type Column struct {
-	Of      string // the effect
+	Term           // the effect
 	Level   string // the level the coefficient stands for; "a, b" in an interaction; "" for numbers
 	Against string // the reference level
 	Values  []float64
@@ -80,9 +65,9 @@ type Column struct {
 // String names the column for people: "medium bark", "light".
 func (c Column) String() string {
 	if c.Level == "" {
-		return c.Of
+		return c.Name()
 	}
-	return c.Of + " " + c.Level
+	return c.Name() + " " + c.Level
 }
 
 // At fixes a factor at a level, both by index.
@@ -142,7 +127,7 @@ func NewDesign(n int, t Terms) (*Design, error) {
 		for i := range ones {
 			ones[i] = 1
 		}
-		d.add(Effect{Name: "intercept", Kind: KindIntercept}, Column{Of: "intercept", Values: ones})
+		d.add(Effect{Term: Term{Kind: KindIntercept, A: "intercept"}}, Column{Values: ones})
 	}
 	d.places(t)
 	if err := d.treat(t); err != nil {
@@ -295,7 +280,10 @@ func splitLevel(inner, outer Factor) string {
 
 func (d *Design) add(e Effect, columns ...Column) {
 	e.First = len(d.Columns)
-	d.Columns = append(d.Columns, columns...)
+	for _, c := range columns {
+		c.Term = e.Term
+		d.Columns = append(d.Columns, c)
+	}
 	e.End = len(d.Columns)
 	d.Effects = append(d.Effects, e)
 }
@@ -310,25 +298,24 @@ func (d *Design) factor(name string, f Factor, kind Kind) int {
 	}
 	columns := make([]Column, len(f.Levels)-1)
 	for l := range columns {
-		columns[l] = Column{Of: name, Level: f.Levels[l+1], Against: f.Levels[0], Values: make([]float64, d.N)}
+		columns[l] = Column{Level: f.Levels[l+1], Against: f.Levels[0], Values: make([]float64, d.N)}
 	}
 	for i, l := range f.Of {
 		if l > 0 {
 			columns[l-1].Values[i] = 1
 		}
 	}
-	d.add(Effect{Name: name, Kind: kind, Factors: []int{index}}, columns...)
+	d.add(Effect{Term: Term{Kind: kind, A: name}, Factors: []int{index}}, columns...)
 	return index
 }
 
 // interaction adds the products of two factors' columns, the first slowest.
 func (d *Design) interaction(a, b int) {
 	fa, fb := d.Factors[a], d.Factors[b]
-	name := Times(fa.Name, fb.Name)
 	var columns []Column
 	for la := 1; la < len(fa.Levels); la++ {
 		for lb := 1; lb < len(fb.Levels); lb++ {
-			c := Column{Of: name, Level: fa.Levels[la] + ", " + fb.Levels[lb], Against: fa.Levels[0] + ", " + fb.Levels[0], Values: make([]float64, d.N)}
+			c := Column{Level: fa.Levels[la] + ", " + fb.Levels[lb], Against: fa.Levels[0] + ", " + fb.Levels[0], Values: make([]float64, d.N)}
 			for i := range c.Values {
 				if fa.Of[i] == la && fb.Of[i] == lb {
 					c.Values[i] = 1
@@ -337,11 +324,8 @@ func (d *Design) interaction(a, b int) {
 			columns = append(columns, c)
 		}
 	}
-	d.add(Effect{Name: name, Kind: KindInteraction, Factors: []int{a, b}}, columns...)
+	d.add(Effect{Term: Term{KindInteraction, fa.Name, fb.Name}, Factors: []int{a, b}}, columns...)
 }
-
-// Times is the name of an interaction.
-func Times(a, b string) string { return a + " × " + b }
 
 func (d *Design) number(name string, kind Kind, values []float64) error {
 	if len(values) != d.N {
@@ -350,7 +334,7 @@ func (d *Design) number(name string, kind Kind, values []float64) error {
 	if err := inRange(name, values); err != nil {
 		return err
 	}
-	d.add(Effect{Name: name, Kind: kind}, Column{Of: name, Values: values})
+	d.add(Effect{Term: Term{Kind: kind, A: name}}, Column{Values: values})
 	return nil
 }
 
@@ -373,9 +357,9 @@ func (d *Design) Unit(factor int) Unit { return d.units[slices.Index(d.treatment
 // Bin is the index into Factors of the bins, -1 where the model has none.
 func (d *Design) Bin() int { return d.bin }
 
-// Effect finds an effect by kind and name; ok is false where the model has none.
-func (d *Design) Effect(kind Kind, name string) (e Effect, ok bool) {
-	i := slices.IndexFunc(d.Effects, func(e Effect) bool { return e.Kind == kind && e.Name == name })
+// Effect finds a term's effect; ok is false where the model has none.
+func (d *Design) Effect(t Term) (e Effect, ok bool) {
+	i := slices.IndexFunc(d.Effects, func(e Effect) bool { return e.Term == t })
 	if i < 0 {
 		return Effect{}, false
 	}

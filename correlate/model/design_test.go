@@ -42,7 +42,7 @@ func TestColumnsInOrder(t *testing.T) {
 	})
 	var got []string
 	for _, c := range d.Columns {
-		got = append(got, fmt.Sprintf("%s|%s|%s", c.Of, c.Level, c.Against))
+		got = append(got, fmt.Sprintf("%s|%s|%s", c.Name(), c.Level, c.Against))
 	}
 	want := []string{"intercept||", "bin|2|1", "A|y|x", "B|q|p", "A × B|y, q|x, p", "start_g||", "light||"}
 	if !slices.Equal(got, want) {
@@ -60,12 +60,12 @@ func TestBlockThatIsAUnionOfBinsDropsOut(t *testing.T) {
 	block := factorOf("block", "1", "1", "1", "1", "2", "2", "2", "2")
 	bin := factorOf("bin", "a", "a", "b", "b", "c", "c", "d", "d")
 	d := design(t, 8, Terms{Block: &block, Bin: &bin})
-	if len(d.Columns) != 4 || d.Columns[1].Of != "bin" {
+	if len(d.Columns) != 4 || d.Columns[1].Name() != "bin" {
 		t.Errorf("columns %v, want intercept and three bins", d.Columns)
 	}
 	across := factorOf("bin", "a", "b", "a", "b", "a", "b", "a", "b")
 	d = design(t, 8, Terms{Block: &block, Bin: &across})
-	if len(d.Columns) != 3 || d.Columns[1].Of != "block" {
+	if len(d.Columns) != 3 || d.Columns[1].Name() != "block" {
 		t.Errorf("columns %v, want intercept, block and bin", d.Columns)
 	}
 }
@@ -118,7 +118,7 @@ func TestBinsHoldTheirTreatments(t *testing.T) {
 		t.Errorf("without interactions bin b weighs %g, want %g", got, want)
 	}
 	families := d.Families()
-	if len(families) != 2 || families[1].Treatment != "feed × medium" || families[1].Within != 1 {
+	if len(families) != 2 || families[1].Name() != "feed × medium" || families[1].Within != 1 {
 		t.Fatalf("families %+v", families)
 	}
 }

@@ -30,7 +30,7 @@ func ExampleCompare() {
 		return
 	}
 	for _, test := range tests {
-		fmt.Printf("%s: F = %.3f on %g and %g, p = %.4f\n", test.Effect, test.Value, test.DF[0], test.DF[1], test.P)
+		fmt.Printf("%s: F = %.3f on %g and %g, p = %.4f\n", test.Name(), test.Value, test.DF[0], test.DF[1], test.P)
 	}
 	family, err := model.Compare(fit, design, design.Families()[0])
 	if err != nil {

@@ -70,7 +70,7 @@ func (d *Design) fit(y []float64) (*Fit, error) {
 		return nil, err
 	}
 	spread, size := append([]float64(nil), y...), norm(y)
-	if d.Columns[0].Of == "intercept" {
+	if d.Columns[0].Kind == KindIntercept {
 		project(spread, b.q[:1], make([]float64, 1))
 	}
 	total := norm(spread)
@@ -108,7 +108,8 @@ func (f *Fit) Linear(w []float64) Estimate {
 
 // Coefficient is one estimated coefficient with its identity.
 type Coefficient struct {
-	Of, Level, Against string
+	Term
+	Level, Against string
 	Estimate
 	Profile *Profile // nil where the test and the interval are the estimate's own
 	HC3     Estimate // the same value with the heteroscedasticity-consistent standard error
@@ -139,7 +140,7 @@ func (d *Design) coefficients(estimate func(w []float64, c *Coefficient) error) 
 	for j, c := range d.Columns {
 		clear(w)
 		w[j] = 1
-		list[j] = Coefficient{Of: c.Of, Level: c.Level, Against: c.Against}
+		list[j] = Coefficient{Term: c.Term, Level: c.Level, Against: c.Against}
 		if err := estimate(w, &list[j]); err != nil {
 			return nil, err
 		}

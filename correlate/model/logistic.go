@@ -50,7 +50,7 @@ func (d *Design) Logistic(y []float64) (*LogisticFit, error) {
 		yes += int(v)
 	}
 	parameters := len(d.Columns)
-	if parameters > 0 && d.Columns[0].Of == "intercept" {
+	if parameters > 0 && d.Columns[0].Kind == KindIntercept {
 		parameters--
 	}
 	if rarer := min(yes, d.N-yes); rarer < max(1, answersPerParameter*parameters) {

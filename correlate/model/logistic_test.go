@@ -57,16 +57,16 @@ func TestLogisticAgainstReference(t *testing.T) {
 			}
 			for j, want := range c.Coefficients {
 				got := coefficients[j]
-				if got.Of != want.Of || got.Level != want.Level {
-					t.Fatalf("coefficient %d is %s %s, want %s %s", j, got.Of, got.Level, want.Of, want.Level)
+				if got.Name() != want.Of || got.Level != want.Level {
+					t.Fatalf("coefficient %d is %s %s, want %s %s", j, got.Name(), got.Level, want.Of, want.Level)
 				}
-				near(t, got.Of, got.Value, want.Estimate, 1e-8, 0)
-				near(t, got.Of+" standard error", got.SE, want.SE, 1e-8, 0)
+				near(t, got.Name(), got.Value, want.Estimate, 1e-8, 0)
+				near(t, got.Name()+" standard error", got.SE, want.SE, 1e-8, 0)
 				if want.Chi2 != 0 {
-					near(t, got.Of+" chi2", got.Profile.Chi2, want.Chi2, 1e-8, 0)
-					near(t, got.Of+" p", got.P(), want.P, 1e-7, 0)
-					near(t, got.Of+" lower limit", got.CI95()[0], want.CI95[0], 1e-6, 0)
-					near(t, got.Of+" upper limit", got.CI95()[1], want.CI95[1], 1e-6, 0)
+					near(t, got.Name()+" chi2", got.Profile.Chi2, want.Chi2, 1e-8, 0)
+					near(t, got.Name()+" p", got.P(), want.P, 1e-7, 0)
+					near(t, got.Name()+" lower limit", got.CI95()[0], want.CI95[0], 1e-6, 0)
+					near(t, got.Name()+" upper limit", got.CI95()[1], want.CI95[1], 1e-6, 0)
 				}
 			}
 			tests, err := f.Partial()
@@ -74,7 +74,7 @@ func TestLogisticAgainstReference(t *testing.T) {
 				t.Fatal(err)
 			}
 			for i, test := range tests {
-				near(t, "effect of "+test.Effect, test.Value, coefficients[i+1].Profile.Chi2, 1e-9, 0)
+				near(t, "effect of "+test.Name(), test.Value, coefficients[i+1].Profile.Chi2, 1e-9, 0)
 			}
 		})
 	}

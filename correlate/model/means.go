@@ -9,10 +9,10 @@ import (
 // Family is a set of adjusted means that are compared with one another: the
 // levels of a treatment, or the cells of two.
 type Family struct {
-	Treatment string // the treatment's name, "A × B" for cells
-	Unit      Unit   // what is replicated
-	Cells     [][]At
-	Within    int // a pair lies within one level of the cells' first Within factors
+	Term        // the treatment, or the two of cells
+	Unit   Unit // what is replicated
+	Cells  [][]At
+	Within int // a pair lies within one level of the cells' first Within factors
 }
 
 // Families lists what is compared: the levels of each plant treatment, then the
@@ -23,7 +23,7 @@ func (d *Design) Families() []Family {
 	var families []Family
 	for i, t := range d.treatments {
 		if d.units[i] == PerPlant {
-			families = append(families, Family{Treatment: d.Factors[t].Name, Unit: PerPlant, Cells: d.cells(t)})
+			families = append(families, Family{Term: Term{Kind: KindTreatment, A: d.Factors[t].Name}, Unit: PerPlant, Cells: d.cells(t)})
 		}
 	}
 	for _, e := range d.Effects {
@@ -36,7 +36,7 @@ func (d *Design) Families() []Family {
 			factors[0], factors[at] = factors[at], factors[0]
 			within = 1
 		}
-		families = append(families, Family{Treatment: e.Name, Unit: PerPlant, Cells: d.cells(factors...), Within: within})
+		families = append(families, Family{Term: e.Term, Unit: PerPlant, Cells: d.cells(factors...), Within: within})
 	}
 	return families
 }

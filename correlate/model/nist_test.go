@@ -114,7 +114,7 @@ func TestNISTAnalysisOfVariance(t *testing.T) {
 				t.Fatal(err)
 			}
 			test := must(f.Partial())[0]
-			if !test.OK || test.DF != set.DF || test.Effect != "treatment" {
+			if !test.OK || test.DF != set.DF || test.Name() != "treatment" {
 				t.Fatalf("test %+v", test)
 			}
 			got := []float64{digits(test.Value, number(t, set.Value)), digits(f.SD(), number(t, set.ResidualSD))}

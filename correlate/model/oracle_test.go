@@ -56,11 +56,11 @@ func TestAgainstR(t *testing.T) {
 	d := f.Design
 	got := map[string]float64{"hat_7": f.Hat[6], "rstudent_7": f.Studentized()[6], "vif_light": must(f.Design.Inflation(len(f.Beta) - 1))}
 	for _, test := range must(f.Partial()) {
-		name := strings.ReplaceAll(test.Effect, " × ", "x")
+		name := strings.ReplaceAll(test.Name(), " × ", "x")
 		got["F_"+name], got["p_"+name] = test.Value, test.P
 	}
 	for _, family := range d.Families() {
-		name := strings.ReplaceAll(family.Treatment, " × ", "x")
+		name := strings.ReplaceAll(family.Name(), " × ", "x")
 		m := must(Compare(f, d, family))
 		for i, e := range m.Adjusted {
 			got["mean_"+name+"_"+d.Levels(m.Cells[i])], got["se_"+name+"_"+d.Levels(m.Cells[i])] = e.Value, e.SE
@@ -75,7 +75,7 @@ func TestAgainstR(t *testing.T) {
 	spread := BrownForsythe(f.Residuals, d.Combinations(d.Treatments()))
 	got["spread"], got["p_spread"] = spread.Value, spread.P
 	slopes := f.EqualSlopes()
-	i := slices.IndexFunc(slopes, func(t Test) bool { return t.Effect == "light × A" })
+	i := slices.IndexFunc(slopes, func(t Test) bool { return t.Name() == "light × A" })
 	got["slopes_light_A"], got["p_slopes_light_A"] = slopes[i].Value, slopes[i].P
 
 	lines := 0

@@ -18,9 +18,7 @@ const (
 
 // Test is the test of one effect.
 type Test struct {
-	Effect    string
-	Kind      Kind
-	Slope     string    // of a test of equal slopes: what the slope is on
+	Term
 	Statistic Statistic // "" where no test was made
 	Value     float64
 	DF        [2]float64 // of the effect, of the residual: infinite with Chi2
@@ -36,7 +34,7 @@ func (t *Test) f(value float64) {
 
 // chiTest is the χ² test of one effect.
 func chiTest(e Effect, chi2 float64) Test {
-	t := Test{Effect: e.Name, Kind: e.Kind, Statistic: Chi2, Value: math.Max(0, chi2), OK: true}
+	t := Test{Term: e.Term, Statistic: Chi2, Value: math.Max(0, chi2), OK: true}
 	t.DF = [2]float64{float64(e.End - e.First), math.Inf(1)}
 	t.P = chiUpper(t.Value, t.DF[0])
 	return t
@@ -65,7 +63,7 @@ func (d *Design) each(test func(effect int) (Test, error)) ([]Test, error) {
 		}
 		t, err := test(i)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", e.Name, err)
+			return nil, fmt.Errorf("%s: %w", e.Name(), err)
 		}
 		tests = append(tests, t)
 	}
@@ -100,7 +98,7 @@ func (f *Fit) partial(effect int) Test {
 	for k, j := range list {
 		columns[k] = f.basis.r[j]
 	}
-	t := Test{Effect: e.Name, Kind: e.Kind, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
+	t := Test{Term: e.Term, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
 	b, err := newBasis(columns, false)
 	if err != nil || f.Exact {
 		return t
@@ -124,7 +122,7 @@ func (d *Design) Inflation(column int) (float64, error) {
 	w := make([]float64, len(d.Columns))
 	w[column] = 1
 	x := append([]float64(nil), d.Columns[column].Values...)
-	if d.Columns[0].Of == "intercept" {
+	if d.Columns[0].Kind == KindIntercept {
 		m := mean(x)
 		for i := range x {
 			x[i] -= m

@@ -121,8 +121,8 @@ func TestRedealtFIsThatOfAFullRefit(t *testing.T) {
 			w.ratios(labels, got)
 			for e, effect := range r.effects {
 				for _, test := range must(refit.Partial()) {
-					if test.Effect == effect.Name {
-						near(t, effect.Name, got[e]*test.DF[1]/test.DF[0], test.Value, 1e-9, 1e-6)
+					if test.Name() == effect.Name() {
+						near(t, effect.Name(), got[e]*test.DF[1]/test.DF[0], test.Value, 1e-9, 1e-6)
 					}
 				}
 			}
@@ -152,9 +152,9 @@ func TestRedealtPAgreesWithF(t *testing.T) {
 	}
 	for i, test := range got {
 		want := must(f.Partial())
-		k := slices.IndexFunc(want, func(w Test) bool { return w.Effect == test.Effect })
+		k := slices.IndexFunc(want, func(w Test) bool { return w.Name() == test.Name() })
 		if math.Abs(test.P-want[k].P) > 0.03 {
-			t.Errorf("%s: re-dealt p %g, F's p %g", got[i].Effect, test.P, want[k].P)
+			t.Errorf("%s: re-dealt p %g, F's p %g", got[i].Name(), test.P, want[k].P)
 		}
 	}
 }

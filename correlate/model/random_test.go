@@ -34,10 +34,10 @@ func demandNumbers(t *testing.T, rng *rand.Rand, f *Fit, families []Family) {
 	t.Helper()
 	for _, c := range must(f.Coefficients()) {
 		if c.OK() {
-			demandEstimate(t, c.Of, c.Estimate)
+			demandEstimate(t, c.Name(), c.Estimate)
 		}
 		if c.HC3OK && c.HC3.OK() {
-			demandEstimate(t, c.Of+" robust", c.HC3)
+			demandEstimate(t, c.Name()+" robust", c.HC3)
 		}
 	}
 	d := f.Design

@@ -15,10 +15,9 @@ type Deal func(rng *rand.Rand, labels []int)
 
 // Redealt is the result of a re-dealing test of one effect.
 type Redealt struct {
-	Effect string
-	Kind   Kind
-	P      float64
-	Deals  int // how many were compared, the actual one included
+	Term
+	P     float64
+	Deals int // how many were compared, the actual one included
 }
 
 // Combinations numbers the combinations of the factors' levels, the first
@@ -135,7 +134,7 @@ func (f *Fit) redealing(dealt []int) *redealing {
 // squares of the root weights given; nil: one each. It is nil where nothing can
 // be dealt anew.
 func newRedealing(d *Design, y, rootWeights []float64, dealt []int) *redealing {
-	if d.Columns[0].Of != "intercept" {
+	if d.Columns[0].Kind != KindIntercept {
 		return nil
 	}
 	weighed := func(x []float64) []float64 {
@@ -209,7 +208,7 @@ func (r *redealing) layCells(d *Design, dealt, mix []int) {
 	r.cells = len(all)
 	var effects []Effect
 	for _, e := range r.effects {
-		own := Effect{Name: e.Name, Kind: e.Kind, Factors: e.Factors, First: len(r.columns)}
+		own := Effect{Term: e.Term, Factors: e.Factors, First: len(r.columns)}
 		for _, levels := range d.cells(e.Factors...) {
 			if slices.ContainsFunc(levels, func(at At) bool { return at.Level == 0 }) {
 				continue
@@ -242,7 +241,7 @@ func (r *redealing) layCells(d *Design, dealt, mix []int) {
 	for _, e := range effects {
 		var order []int
 		for _, other := range effects {
-			if other.Name == e.Name || other.Contains(e) {
+			if other.Term == e.Term || other.Contains(e) {
 				continue
 			}
 			order = append(order, full[other.First:other.End]...)
@@ -255,7 +254,7 @@ func (r *redealing) layCells(d *Design, dealt, mix []int) {
 func (r *redealing) tests(deals int, reached func(e int) int64) []Redealt {
 	tests := make([]Redealt, len(r.effects))
 	for e, effect := range r.effects {
-		tests[e] = Redealt{Effect: effect.Name, Kind: effect.Kind, P: float64(reached(e)) / float64(deals), Deals: deals}
+		tests[e] = Redealt{Term: effect.Term, P: float64(reached(e)) / float64(deals), Deals: deals}
 	}
 	return tests
 }

@@ -130,8 +130,8 @@ func Totals(f Factor, y, exposure []float64) (totals, exposures []float64) {
 }
 
 // Slope estimates the coefficient of a covariate or of light in a model of the design.
-func Slope(m Model, d *Design, kind Kind, name string) (e Estimate, ok bool) {
-	effect, ok := d.Effect(kind, name)
+func Slope(m Model, d *Design, t Term) (e Estimate, ok bool) {
+	effect, ok := d.Effect(t)
 	if !ok {
 		return Estimate{}, false
 	}
@@ -153,7 +153,7 @@ func (s *Stratum) Beside(name string, x []float64) (e Estimate, vif float64, err
 	if err != nil {
 		return Estimate{}, 0, err
 	}
-	if e, _ = Slope(with, &d, KindCovariate, name); math.IsInf(e.Value, 0) {
+	if e, _ = Slope(with, &d, Term{Kind: KindCovariate, A: name}); math.IsInf(e.Value, 0) {
 		return Estimate{}, 0, errors.New("one of its two sides has no event: the ratio has no estimate")
 	}
 	vif, err = d.Inflation(len(d.Columns) - 1)

@@ -25,7 +25,7 @@ func (f *Fit) EqualSlopes() []Test {
 				}
 			}
 			test := f.joined(products)
-			test.Effect, test.Kind, test.Slope = Times(e.Name, factor.Name), KindInteraction, e.Name
+			test.Term = Term{KindInteraction, e.A, factor.Name}
 			tests = append(tests, test)
 		}
 	}

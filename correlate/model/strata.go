@@ -203,6 +203,6 @@ func BetweenBins(n int, t Terms, y Response) (Estimate, error) {
 	if err != nil {
 		return Estimate{}, err
 	}
-	slope, _ := Slope(f, over, KindLight, "light")
+	slope, _ := Slope(f, over, LightTerm)
 	return slope, nil
 }

@@ -70,7 +70,7 @@ func TestThreeStrataAreThoseOfPlainMeans(t *testing.T) {
 	if feed.DF != [2]float64{1, 1} {
 		t.Errorf("feed df %v, want 1, 1", feed.DF)
 	}
-	if u := s[1].Families()[0]; u.Unit != PerBin || u.Treatment != "lamp" {
+	if u := s[1].Families()[0]; u.Unit != PerBin || u.Name() != "lamp" {
 		t.Errorf("family %+v", u)
 	}
 	if got := find(t, s[0].Tests, "medium").DF; got != [2]float64{1, 23} {
@@ -89,7 +89,7 @@ func averages(y []float64, group []int) []float64 {
 func find(t *testing.T, tests []Test, effect string) Test {
 	t.Helper()
 	for _, test := range tests {
-		if test.Effect == effect {
+		if test.Name() == effect {
 			return test
 		}
 	}
