@@ -60,7 +60,8 @@ Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 
 // Run writes both files.
 func (c *sheetCmd) Run(e *env) error {
-	if err := c.usage(); err != nil {
+	kind := sheets.Kinds[slices.IndexFunc(sheets.Kinds, func(k *sheets.Kind) bool { return k.Name == c.Kind })]
+	if err := c.usage(kind); err != nil {
 		return err
 	}
 	t, err := trial.Open(c.Folder)
@@ -68,11 +69,15 @@ func (c *sheetCmd) Run(e *env) error {
 		return err
 	}
 	day := light.DateOf(e.now().In(t.Rack.Zone))
-	sheet, err := c.sheet(t, day)
+	o, err := c.options(t, day)
 	if err != nil {
 		return err
 	}
-	becomes := c.becomes(t, sheet)
+	sheet, err := kind.Make(t, o)
+	if err != nil {
+		return err
+	}
+	becomes := becomes(kind.Becomes, t, sheet)
 	dir := c.Dir
 	if dir == "" {
 		dir = c.Folder
@@ -100,52 +105,22 @@ func (c *sheetCmd) Run(e *env) error {
 	return err
 }
 
-// sheet makes the sheet that is asked for.
-func (c *sheetCmd) sheet(t *trial.Trial, day light.Date) (*sheets.Sheet, error) {
-	switch c.Kind {
-	case "survey":
-		reads, err := c.reads(t)
-		if err != nil {
-			return nil, err
+// options are what the command line says of how the sheet is made.
+func (c *sheetCmd) options(t *trial.Trial, day light.Date) (o sheets.Options, err error) {
+	if c.Reads != "" {
+		if o.Reads, err = light.ParseQuantity(c.Reads); err != nil || !o.Reads.IsLight() {
+			return o, usageError{fmt.Sprintf("--reads can't be %q: use ppfd or lux", c.Reads)}
 		}
-		return sheets.Survey(t, reads, day), nil
-	case "labels":
-		stock := c.Stock
-		if stock == "" {
-			stock = sheets.Stocks[0].Name
-		}
-		return sheets.Labels(t, stock, c.Treatments, day)
 	}
 	seed, err := seedOr(c.Seed)
-	if err != nil {
-		return nil, err
-	}
-	o := sheets.Scoring{Seed: seed, Outcomes: c.Outcome, NoPlaces: c.NoPlaces, At: c.At, Tare: c.Tare, Again: c.Again, Printed: day}
-	if c.Kind == "count" {
-		return sheets.Count(t, o)
-	}
-	return sheets.Harvest(t, o)
-}
-
-// reads is what the meter shows: as told, as in the last survey, else PPFD.
-func (c *sheetCmd) reads(t *trial.Trial) (light.Quantity, error) {
-	if c.Reads != "" {
-		q, err := light.ParseQuantity(c.Reads)
-		if err != nil || !q.IsLight() {
-			return 0, usageError{fmt.Sprintf("--reads can't be %q: use ppfd or lux", c.Reads)}
-		}
-		return q, nil
-	}
-	if n := len(t.Rack.Survey); n > 0 {
-		return t.Rack.Survey[n-1].Measures, nil
-	}
-	return light.QuantityPPFD, nil
+	o.Stock, o.Treatments = c.Stock, c.Treatments
+	o.Scoring = sheets.Scoring{Seed: seed, Outcomes: c.Outcome, NoPlaces: c.NoPlaces, At: c.At, Tare: c.Tare, Again: c.Again, Printed: day}
+	return o, err
 }
 
 // becomes says what the filled in CSV file is for, and gives it the columns of the
 // sheet that is there already.
-func (c *sheetCmd) becomes(t *trial.Trial, sheet *sheets.Sheet) string {
-	name := map[string]string{"survey": "survey", "count": "counts", "harvest": "harvest"}[c.Kind]
+func becomes(name string, t *trial.Trial, sheet *sheets.Sheet) string {
 	if name == "" {
 		return ", for a label printer"
 	}
@@ -160,24 +135,23 @@ func (c *sheetCmd) becomes(t *trial.Trial, sheet *sheets.Sheet) string {
 }
 
 // usage finds flags that belong to another kind of sheet.
-func (c *sheetCmd) usage() error {
+func (c *sheetCmd) usage(kind *sheets.Kind) error {
 	for _, flag := range []struct {
 		name  string
 		given bool
-		kinds []string
 	}{
-		{"--reads", c.Reads != "", []string{"survey"}},
-		{"--stock", c.Stock != "", []string{"labels"}},
-		{"--treatments", c.Treatments, []string{"labels"}},
-		{"--outcome", len(c.Outcome) > 0, []string{"count", "harvest"}},
-		{"--seed", c.Seed != nil, []string{"count", "harvest"}},
-		{"--no-places", c.NoPlaces, []string{"count", "harvest"}},
-		{"--at", c.At != "", []string{"count"}},
-		{"--tare", c.Tare, []string{"harvest"}},
-		{"--again", c.Again, []string{"harvest"}},
+		{"--reads", c.Reads != ""},
+		{"--stock", c.Stock != ""},
+		{"--treatments", c.Treatments},
+		{"--outcome", len(c.Outcome) > 0},
+		{"--seed", c.Seed != nil},
+		{"--no-places", c.NoPlaces},
+		{"--at", c.At != ""},
+		{"--tare", c.Tare},
+		{"--again", c.Again},
 	} {
-		if flag.given && !slices.Contains(flag.kinds, c.Kind) {
-			return usageError{fmt.Sprintf("%s belongs to sheet %s, not to %s", flag.name, strings.Join(flag.kinds, " or "), c.Kind)}
+		if flag.given && !slices.Contains(kind.Flags, flag.name) {
+			return usageError{fmt.Sprintf("%s belongs to sheet %s, not to %s", flag.name, strings.Join(sheets.With(flag.name), " or "), c.Kind)}
 		}
 	}
 	return nil

@@ -146,27 +146,7 @@ func Harvest(t *trial.Trial, o Scoring) (*Sheet, error) {
 	if open := unfinished(t, outcomes); len(open) > 0 {
 		s.Remarks = append(s.Remarks, fmt.Sprintf("Of these a value is still missing from the line of %s: fill it in there.", someOf(open)))
 	}
-	var columns []column
-	var of []trial.Outcome // of each column
-	add := func(name, note string, out trial.Outcome) {
-		if !slices.ContainsFunc(columns, func(c column) bool { return c.Name == name }) {
-			columns, of = append(columns, column{Name: name, Note: note}), append(of, out)
-		}
-	}
-	for _, out := range outcomes {
-		if o.Tare && isMass(out) {
-			add(out.Name+"_gross", noteOf(out)+", with the dish", out)
-			add(out.Name+"_tare", noteOf(out)+", the dish alone", out)
-		} else {
-			add(out.Name, noteOf(out), out)
-		}
-		if o.Again && out.Kind == analysis.Measure {
-			add(out.Name+"_again", noteOf(out)+", a second time", out)
-		}
-		if e := out.Exposure; e != "" && !slices.ContainsFunc(t.Columns, func(c string) bool { return strings.EqualFold(c, e) }) {
-			add(e, "what "+out.Name+" is counted per", out)
-		}
-	}
+	columns, of := weighed(t, o, outcomes)
 	for _, c := range columns {
 		s.Head = append(s.Head, c.Name)
 	}
@@ -192,6 +172,30 @@ func Harvest(t *trial.Trial, o Scoring) (*Sheet, error) {
 	})
 	s.page = page
 	return s, nil
+}
+
+// weighed are the columns of a harvest with the outcome that each is about.
+func weighed(t *trial.Trial, o Scoring, outcomes []trial.Outcome) (columns []column, of []trial.Outcome) {
+	add := func(name, note string, out trial.Outcome) {
+		if !slices.ContainsFunc(columns, func(c column) bool { return c.Name == name }) {
+			columns, of = append(columns, column{Name: name, Note: note}), append(of, out)
+		}
+	}
+	for _, out := range outcomes {
+		if o.Tare && isMass(out) {
+			add(out.Name+"_gross", noteOf(out)+", with the dish", out)
+			add(out.Name+"_tare", noteOf(out)+", the dish alone", out)
+		} else {
+			add(out.Name, noteOf(out), out)
+		}
+		if o.Again && out.Kind == analysis.Measure {
+			add(out.Name+"_again", noteOf(out)+", a second time", out)
+		}
+		if e := out.Exposure; e != "" && !slices.ContainsFunc(t.Columns, func(c string) bool { return strings.EqualFold(c, e) }) {
+			add(e, "what "+out.Name+" is counted per", out)
+		}
+	}
+	return columns, of
 }
 
 // chosen are the outcomes that are named, else those that fit.
