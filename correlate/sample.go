@@ -208,12 +208,9 @@ func (s *sample) fill() error {
 		s.terms.Bin = &f
 	}
 	for _, t := range s.treatments {
-		unit := model.PerPlant
-		switch t.SetPer {
-		case PerBin:
-			unit = model.PerBin
-		case PerReservoir:
-			unit = model.PerReservoir
+		unit := t.SetPer
+		if unit == Given {
+			unit = PerPlant
 		}
 		s.terms.Treatments = append(s.terms.Treatments, model.Treatment{Factor: s.factor(t.Factor), SetPer: unit})
 	}

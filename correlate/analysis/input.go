@@ -36,15 +36,15 @@ const (
 	Log     Scale = "log" // natural logarithm
 )
 
-// SetPer says what received a treatment as a whole and is its replicate.
-type SetPer string
+// SetPer is what got a treatment as a whole and is its replicate, as it was dealt.
+type SetPer = deal.SetPer
 
 // What a treatment may be set per.
 const (
-	PerPlant     SetPer = "plant"
-	PerBin       SetPer = "bin"
-	PerReservoir SetPer = "reservoir"
-	Given        SetPer = "given" // the plant came with it (cultivar): never dealt
+	PerPlant     = deal.PerPlant
+	PerBin       = deal.PerBin
+	PerReservoir = deal.PerReservoir
+	Given        = deal.Given
 )
 
 // Factor is a column of labels, one a row.

@@ -7,14 +7,15 @@ import (
 	"strings"
 )
 
-// SetPer is what gets a treatment as a whole.
+// SetPer is what gets a treatment as a whole and is its replicate.
 type SetPer string
 
-// What a dealt treatment may be set per.
+// What a treatment may be set per.
 const (
 	PerPlant     SetPer = "plant"
 	PerBin       SetPer = "bin"
 	PerReservoir SetPer = "reservoir"
+	Given        SetPer = "given" // the plant came with it (cultivar): never dealt
 )
 
 // Treatment is a treatment to be dealt.

@@ -5,16 +5,18 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"parstead/correlate/deal"
 )
 
 // Unit is what got a treatment as a whole and is its replicate.
-type Unit string
+type Unit = deal.SetPer
 
 // The units of a treatment.
 const (
-	PerPlant     Unit = "plant"
-	PerBin       Unit = "bin"
-	PerReservoir Unit = "reservoir"
+	PerPlant     = deal.PerPlant
+	PerBin       = deal.PerBin
+	PerReservoir = deal.PerReservoir
 )
 
 // Factor sorts the rows into named levels.

@@ -114,7 +114,9 @@ func must[T any](v T, err error) T {
 // leastSquares is the fit of a stratum of quantities.
 func leastSquares(s *Stratum) *Fit { return s.Model.(*Fit) }
 
-func slopeOf(f *Fit, kind Kind, name string) (Estimate, bool) { return Slope(f, f.Design, Term{Kind: kind, A: name}) }
+func slopeOf(f *Fit, kind Kind, name string) (Estimate, bool) {
+	return Slope(f, f.Design, Term{Kind: kind, A: name})
+}
 
 // plants is the plants' stratum of a response.
 func plants(t *testing.T, terms Terms, y Response) *Stratum {

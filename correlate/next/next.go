@@ -30,7 +30,7 @@ type Ask struct {
 	Bins         int // of the rack
 }
 
-// Validate tells what nobody can mean.
+// Validate refuses values that no trial could have, such as a difference of zero.
 func (a Ask) Validate() error {
 	for _, x := range []struct {
 		name  string
