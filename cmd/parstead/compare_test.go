@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"math"
 	"os"
 	"path/filepath"
@@ -9,45 +8,12 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
-	"parstead/cmd/parstead/demo"
 	"parstead/cmd/parstead/export"
 	"parstead/cmd/parstead/racktest"
 	"parstead/correlate"
 	"parstead/correlate/several"
 )
-
-// twoSeasons are two demo trials of 28 days without readings: their light comes
-// from surveys and timers.
-func twoSeasons(t *testing.T) (spring, autumn string) {
-	t.Helper()
-	dirs := make([]string, 2)
-	for i := range dirs {
-		world, err := demo.New(demo.Config{Seed: demo.Seed + uint64(i), Days: 28})
-		if err != nil {
-			t.Fatal(err)
-		}
-		dirs[i] = filepath.Join(t.TempDir(), []string{"spring", "autumn"}[i])
-		if err := os.Mkdir(dirs[i], 0o700); err != nil {
-			t.Fatal(err)
-		}
-		if err := world.WriteFolder(dirs[i]); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return dirs[0], dirs[1]
-}
-
-var winter = time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
-
-func decoded[T any](t *testing.T, args ...string) (v T) {
-	t.Helper()
-	if err := json.Unmarshal([]byte(must(t, winter, "", append(args, "--json")...)), &v); err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 // Side by side, two trials have what correlate gives of each; the mean of
 // ratios is geometric.
@@ -112,9 +78,10 @@ func TestCompare(t *testing.T) {
 // A daemon holds one trial's database meanwhile.
 func TestCompareBesideTheDaemon(t *testing.T) {
 	t.Parallel()
-	spring, autumn := twoSeasons(t)
+	spring, _, _, _ := harvestOf(t, 1)
+	autumn, _, _, _ := harvestOf(t, 2)
 	rewrite(t, filepath.Join(spring, "trial.toml"), func(text string) string {
-		return strings.NewReplacer("127.0.0.1:1883", "127.0.0.1:0", "127.0.0.1:8620", "127.0.0.1:0").Replace(text)
+		return text + "[broker]\nlisten = \"127.0.0.1:0\"\n[page]\nlisten = \"127.0.0.1:0\"\n"
 	})
 	before := must(t, winter, "", "compare", spring, autumn, "--json")
 	beside(t, spring, racktest.NewClock(winter).Ingest())
@@ -147,7 +114,10 @@ func TestCompareExports(t *testing.T) {
 			}
 		}
 	}
-	status, _, talk := command(t, winter, "", "compare", spring, files)
+	small, _, _, _ := harvestOf(t, 1)
+	files = filepath.Join(t.TempDir(), "small-files")
+	must(t, winter, "", "export", small, files)
+	status, _, talk := command(t, winter, "", "compare", small, files)
 	if status != 1 || !strings.Contains(talk, "hold the same harvest: name each trial once") {
 		t.Errorf("a trial and its export: exit status %d: %s", status, talk)
 	}

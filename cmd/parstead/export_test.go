@@ -10,9 +10,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
-
-	"parstead/cmd/parstead/demo"
 )
 
 // Readings that are exported and taken into a new folder give the same light and
@@ -52,16 +49,9 @@ func TestExportedReadingsComeBack(t *testing.T) {
 // comes to the same.
 func TestExportedPlantsCorrelateAlike(t *testing.T) {
 	t.Parallel()
-	world, err := demo.New(demo.Config{Seed: demo.Seed, Days: 28})
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir, files := t.TempDir(), filepath.Join(t.TempDir(), "files")
-	if err := world.WriteFolder(dir); err != nil {
-		t.Fatal(err)
-	}
-	now := time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC)
-	must(t, now, "", "export", dir, files)
+	dir, _ := twoSeasons(t)
+	files := filepath.Join(t.TempDir(), "files")
+	must(t, winter, "", "export", dir, files)
 	type outcome struct {
 		Name    string
 		Of      map[string]string
@@ -71,17 +61,12 @@ func TestExportedPlantsCorrelateAlike(t *testing.T) {
 			Value, P float64
 		}
 	}
-	var folder, table struct{ Outcomes []outcome }
-	if err := json.Unmarshal([]byte(must(t, now, "", "correlate", dir, "--json")), &folder); err != nil {
-		t.Fatal(err)
-	}
-	out := must(t, now, "", "correlate", "--table", filepath.Join(files, "plants.csv"), "--json",
+	type found struct{ Outcomes []outcome }
+	folder := decoded[found](t, "correlate", dir)
+	table := decoded[found](t, "correlate", "--table", filepath.Join(files, "plants.csv"),
 		"--outcome", "biomass_g:measure", "--log", "biomass_g", "--covariate", "ln_start_g", "--by", "species",
 		"--bin-treatment", "light_level", "--sets-light", "light_level", "--treatment", "medium", "--treatment", "cultivar",
 		"--bin", "bin", "--block", "block", "--light", "light_dli")
-	if err := json.Unmarshal([]byte(out), &table); err != nil {
-		t.Fatal(err)
-	}
 	compared := 0
 	for _, f := range folder.Outcomes {
 		if f.Name != "biomass_g" {

@@ -85,6 +85,26 @@ func laid(t *testing.T) (dir string, e *env, out, talk *bytes.Buffer) {
 	return dir, &env{t.Context(), nil, out, talk, func() time.Time { return time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC) }}, out, talk
 }
 
+// harvestOf is such a trial, dealt by a seed and harvested, and a moment after its
+// end.
+func harvestOf(t *testing.T, seed int) (dir string, after *env, out, talk *bytes.Buffer) {
+	t.Helper()
+	dir, after, out, talk = laid(t)
+	if err := runAt(after, []string{"layout", dir, "--seed", fmt.Sprint(seed)}); err != nil {
+		t.Fatal(err)
+	}
+	harvest := "plant,mass_g,leaves\n"
+	for i := range 24 {
+		harvest += fmt.Sprintf("P%02d,%d,%d\n", i, 5+(i*7+seed-1)%11, 2+i%5)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "harvest.csv"), []byte(harvest), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out.Reset()
+	after.now = func() time.Time { return time.Date(2026, 3, 20, 6, 0, 0, 0, time.UTC) }
+	return dir, after, out, talk
+}
+
 func readRows(t testing.TB, path string) [][]string {
 	t.Helper()
 	f, err := os.Open(path)

@@ -12,5 +12,9 @@ func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		main()
 	}
-	os.Exit(m.Run())
+	status := m.Run()
+	if dir, err := sharedDir(); err == nil {
+		_ = os.RemoveAll(dir)
+	}
+	os.Exit(status)
 }

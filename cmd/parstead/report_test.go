@@ -2,30 +2,16 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 )
 
 // correlate --report leaves a page with pictures, and --json stays clean.
 func TestCorrelateReport(t *testing.T) {
 	t.Parallel()
-	dir, e, out, talk := laid(t)
-	if err := runAt(e, []string{"layout", dir, "--seed", "1"}); err != nil {
-		t.Fatal(err)
-	}
-	harvest := "plant,mass_g,leaves\n"
-	for i := range 24 {
-		harvest += fmt.Sprintf("P%02d,%d,%d\n", i, 5+(i*7)%11, i%5)
-	}
-	if err := os.WriteFile(filepath.Join(dir, "harvest.csv"), []byte(harvest), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	e.now = func() time.Time { return time.Date(2026, 3, 20, 6, 0, 0, 0, time.UTC) }
-	out.Reset()
+	dir, e, out, talk := harvestOf(t, 1)
 	to := filepath.Join(t.TempDir(), "new", "report")
 	if err := runAt(e, []string{"correlate", dir, "--report", to, "--json"}); err != nil {
 		t.Fatal(err, talk)
@@ -57,7 +43,7 @@ func TestCorrelateReport(t *testing.T) {
 	}
 	talk.Reset()
 	file := filepath.Join(to, "index.html")
-	if err := runAt(e, []string{"correlate", dir, "--report", filepath.Join(file, "below")}); err == nil || !strings.Contains(err.Error(), "report's folder") {
+	if err := runAt(e, []string{"correlate", dir, "--report", filepath.Join(file, "below")}); err == nil || !strings.Contains(err.Error(), "make the folder of pictures") {
 		t.Errorf("a folder below a file: %v", err)
 	}
 }

@@ -2,12 +2,8 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"parstead/correlate"
 )
@@ -91,18 +87,7 @@ func TestSizeRefuses(t *testing.T) {
 // same answer.
 func TestSizeOfATrial(t *testing.T) {
 	t.Parallel()
-	dir, e, out, talk := laid(t)
-	if err := runAt(e, []string{"layout", dir, "--seed", "1"}); err != nil {
-		t.Fatal(err)
-	}
-	harvest := "plant,mass_g,leaves\n"
-	for i := range 24 {
-		harvest += fmt.Sprintf("P%02d,%d,%d\n", i, 5+(i*7)%11, 2+i%5)
-	}
-	if err := os.WriteFile(filepath.Join(dir, "harvest.csv"), []byte(harvest), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	e.now = func() time.Time { return time.Date(2026, 3, 20, 6, 0, 0, 0, time.UTC) }
+	dir, e, out, talk := harvestOf(t, 1)
 	answer := func(args ...string) string {
 		out.Reset()
 		talk.Reset()
