@@ -56,7 +56,7 @@ func (s *sample) withLeftOut(r *OutcomeResult, level int) {
 	all, err := s.in.sample(s.out, level, s.opts, true)
 	with := OutcomeResult{}
 	if err == nil {
-		err = all.kind.brief(all, &with)
+		err = all.method.brief(all, &with)
 	}
 	was, is := s.first(r.Effects), all.first(with.Effects)
 	switch {

@@ -132,7 +132,7 @@ func (in question) outcome(out *Outcome, level int, opts Options) OutcomeResult 
 	s, err := in.sample(out, level, opts, false)
 	r.Of, r.N, r.Missing = s.of, len(s.rows), s.missing
 	if err == nil {
-		err = s.kind.analyse(s, &r)
+		err = s.method.analyse(s, &r)
 	}
 	if err == nil && s.unlit > 0 && s.terms.Light == nil {
 		return in.unlit(out, level, opts, s)

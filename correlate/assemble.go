@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -39,7 +40,7 @@ func (s *sample) fitBoth(t model.Terms) (both, error) {
 
 // fit fits the outcome by its kind, at each level of replication.
 func (s *sample) fit(t model.Terms) ([]*model.Stratum, error) {
-	return model.FitStrata(len(s.y), t, s.reservoir(), s.kind.response(s))
+	return model.FitStrata(len(s.y), t, s.reservoir(), s.method.response(s))
 }
 
 // lit tells whether light made a difference to the models.
@@ -61,7 +62,9 @@ func (b both) of(s *sample, t analysis.Term) []*model.Stratum {
 }
 
 // ratio tells whether comparisons are ratios.
-func (s *sample) ratio() bool { return s.log || s.out.Kind != Measure }
+func (s *sample) ratio() bool { return s.contrast() != kind.Difference }
+
+func (s *sample) contrast() kind.Contrast { return kind.Compared(s.out.Kind, s.out.Scale) }
 
 // back takes a value from the analysed scale to the outcome's own.
 func (s *sample) back(v float64) float64 {
@@ -226,10 +229,10 @@ func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m 
 			Treatment: m.Name(), A: d.Levels(m.Cells[p.A]), B: d.Levels(m.Cells[p.B]), Unit: string(m.Unit),
 			SE: analysis.Known(p.SE), P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
 		}
-		contrast := s.contrast(p)
+		contrast := s.contrastOf(p)
 		c.Difference, c.Ratio, c.CI95 = contrast.Difference, contrast.Ratio, contrast.CI95
 		if i := slices.IndexFunc(bare, func(o model.Pair) bool { return o.A == p.A && o.B == p.B }); i >= 0 {
-			beside := s.contrast(bare[i])
+			beside := s.contrastOf(bare[i])
 			c.WithoutLight = &beside
 		}
 		c.Verdict = s.verdict(c.CI95, analysis.Known(s.back(m.Adjusted[p.B].Value)))
@@ -237,7 +240,7 @@ func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m 
 	}
 }
 
-func (s *sample) contrast(p model.Pair) Contrast {
+func (s *sample) contrastOf(p model.Pair) Contrast {
 	if s.ratio() {
 		return Contrast{Ratio: analysis.Known(math.Exp(p.Value)), CI95: analysis.KnownPair(exp2(p.CI95)), P: analysis.Known(p.P)}
 	}

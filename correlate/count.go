@@ -131,6 +131,31 @@ func (s *sample) negativeBinomial(r *OutcomeResult, f *model.CountFit) {
 	}
 }
 
-func (count) dealt() string       { return "; each deal was compared by one step of the fit" }
-func (count) uncorrected() string { return "" }
-func (count) relative() bool      { return true }
+func (count) dealt() string { return "; each deal was compared by one step of the fit" }
+
+func (count) spread(s *sample, _ []*model.Stratum, l *model.Stratum, f *Planning) {
+	fit := l.Model.(*model.CountFit)
+	if f.SD, f.DF = fit.Dispersion, float64(fit.DF); fit.Exact {
+		f.Why = "the model repeats every count: how much replicates vary is not known"
+	}
+	f.Mean *= s.exposed(l.Unit)
+}
+
+// exposed is the exposure that one replicate's count stands for.
+func (s *sample) exposed(unit model.Unit) float64 {
+	total := float64(len(s.y))
+	if s.exposure != nil {
+		total = 0
+		for _, e := range s.exposure {
+			total += e
+		}
+	}
+	over := s.terms.Bin
+	switch {
+	case unit == model.PerReservoir:
+		over = s.reservoir()
+	case unit != model.PerBin:
+		return total / float64(len(s.y))
+	}
+	return total / float64(len(overUnits(*over).first))
+}

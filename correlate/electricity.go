@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -136,7 +137,7 @@ func (in question) gains(e *Electricity, r *OutcomeResult) {
 	}
 	out := &in.Outcomes[slices.IndexFunc(in.Outcomes, func(o Outcome) bool { return o.Name == r.Name })]
 	switch {
-	case out.Kind == YesNo:
+	case kind.Of(out.Kind).Answers:
 		e.Say("gain", r.Name, "%s is yes or no: odds are no number of plants, so no current can be given for one more of them", r.Name)
 		return
 	case out.Exposure != nil:
@@ -256,7 +257,7 @@ func (in question) gainByLight(e *Electricity, r *OutcomeResult) {
 	g := ElectricityGain{By: "light", Term: analysis.LightTerm(), KWhPerPlant: kwh / n}
 	slope, ci := *r.Light.Slope.Slope, *r.Light.CI95
 	switch {
-	case r.Scale == Log, r.Kind == Count:
+	case kind.Compared(r.Kind, r.Scale) == kind.Ratio:
 		mean := sum / n
 		if r.Scale == Log {
 			mean = math.Exp(logs / n)

@@ -2,8 +2,8 @@ package correlate
 
 import "parstead/correlate/model"
 
-// kind is how outcomes of a kind are analysed.
-type kind interface {
+// method is how outcomes of a kind are analysed.
+type method interface {
 	// response is the outcome for a model.
 	response(s *sample) model.Response
 
@@ -14,14 +14,9 @@ type kind interface {
 	// dealt goes on with how each random deal was compared; "" where as the data were.
 	dealt() string
 
-	// uncorrected is why a slope on light can't be corrected for error; "" if it can.
-	uncorrected() string
-
-	// relative tells whether an absolute difference has a meaning as a ratio of means.
-	relative() bool
+	// spread fills in how much the replicates of a stratum vary; own are its strata.
+	spread(s *sample, own []*model.Stratum, l *model.Stratum, f *Planning)
 }
 
-// kinds are the kinds of outcome by the name they have in a trial's file.
-var kinds = map[Kind]kind{Measure: measure{}, Count: count{}, YesNo: yesNo{}}
-
-func kindOf(k Kind) kind { return kinds[k] }
+// methods are by the kind of outcome.
+var methods = map[Kind]method{Measure: measure{}, Count: count{}, YesNo: yesNo{}}

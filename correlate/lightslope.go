@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -51,7 +52,7 @@ func (s *sample) light(r *OutcomeResult, plants *model.Stratum, slope model.Coef
 func (s *sample) betweenBins() *Slope {
 	t := s.terms
 	t.Light = &model.Variable{Name: "light", Values: pick(s.figures.Values, s.rows)}
-	e, err := model.BetweenBins(len(s.y), t, s.kind.response(s))
+	e, err := model.BetweenBins(len(s.y), t, s.method.response(s))
 	if errors.Is(err, model.ErrTooFew) {
 		s.say("between_bin", "", "too few bins for a slope between them")
 		return nil
@@ -128,8 +129,8 @@ func (s *sample) correct(result *LightResult, bins *model.Factor, slope model.Es
 	switch {
 	case !s.figures.Raw:
 		s.say("corrected_for_error", "", "not corrected: the light figures come from a smoothed map, whose values need no correction")
-	case s.kind.uncorrected() != "":
-		s.say("corrected_for_error", "", "not corrected: %s", s.kind.uncorrected())
+	case s.contrast() == kind.OddsRatio:
+		s.say("corrected_for_error", "", "not corrected: log odds do not shrink in proportion to the reliability")
 	case reliability < leastReliability:
 		s.say("corrected_for_error", "", "not corrected: with a reliability of %s the light figures differ mostly by chance", phrase.Number(reliability))
 	case slope.OK():

@@ -197,7 +197,7 @@ func (s *sample) unequalSpread(r *OutcomeResult) {
 		u.Welch = &WelchTest{Value: w.Value, DF: w.DF, P: w.P}
 	}
 	for _, p := range model.GamesHowell(groups) {
-		u.GamesHowell = append(u.GamesHowell, PairSpread{A: levels[p.A], B: levels[p.B], Contrast: s.contrast(p)})
+		u.GamesHowell = append(u.GamesHowell, PairSpread{A: levels[p.A], B: levels[p.B], Contrast: s.contrastOf(p)})
 	}
 	if u.Welch == nil && u.GamesHowell == nil {
 		s.say("unequal_spread", "", "a level has fewer than two plants or no spread: levels cannot be compared with spreads of their own")
@@ -236,7 +236,7 @@ func (s *sample) firstWithout(k int) *Effect {
 		return nil
 	}
 	var r OutcomeResult
-	if err := less.kind.brief(less, &r); err != nil {
+	if err := less.method.brief(less, &r); err != nil {
 		return nil
 	}
 	return less.first(r.Effects)
@@ -274,6 +274,32 @@ func (s *sample) first(effects []Effect) *Effect {
 	return nil
 }
 
-func (measure) dealt() string       { return "" }
-func (measure) uncorrected() string { return "" }
-func (measure) relative() bool      { return true }
+func (measure) dealt() string { return "" }
+
+func (measure) spread(s *sample, own []*model.Stratum, l *model.Stratum, f *Planning) {
+	fit := l.Model.(*model.Fit)
+	if f.SD, f.DF = fit.SD(), float64(fit.DF); fit.Exact {
+		f.Why = "the model repeats every value: how much replicates vary is not known"
+	}
+	if plants, ok := own[0].Model.(*model.Fit); l.Unit == model.PerBin && ok && !plants.Exact {
+		f.Decompose(plants.SD())
+	}
+	if l.Unit == model.PerPlant {
+		f.Bare = s.bareSD()
+	}
+}
+
+// bareSD is the spread of plants in the model without covariates and light; 0
+// where it has none.
+func (s *sample) bareSD() float64 {
+	t := s.withoutLight()
+	if s.in.Table || len(t.Covariates) == 0 && s.terms.Light == nil {
+		return 0
+	}
+	t.Covariates = nil
+	strata, err := s.fit(t)
+	if err != nil || strata[0].Err != nil {
+		return 0
+	}
+	return strata[0].Model.(*model.Fit).SD()
+}

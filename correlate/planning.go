@@ -31,23 +31,7 @@ func (s *sample) planning(r *OutcomeResult, b both, i int) {
 		f.Layout.Others = columns - f.Layout.Levels
 		f.Level = s.middle(r, name)
 		f.Mean = f.Level
-		switch fit := l.Model.(type) {
-		case *model.Fit:
-			if f.SD, f.DF = fit.SD(), float64(fit.DF); fit.Exact {
-				f.Why = "the model repeats every value: how much replicates vary is not known"
-			}
-			if plants, ok := own[0].Model.(*model.Fit); l.Unit == model.PerBin && ok && !plants.Exact {
-				f.Decompose(plants.SD())
-			}
-			if l.Unit == model.PerPlant {
-				f.Bare = s.bareSD()
-			}
-		case *model.CountFit:
-			if f.SD, f.DF = fit.Dispersion, float64(fit.DF); fit.Exact {
-				f.Why = "the model repeats every count: how much replicates vary is not known"
-			}
-			f.Mean *= s.exposed(l.Unit)
-		}
+		s.method.spread(s, own, l, &f)
 		r.Planning = append(r.Planning, f)
 	}
 }
@@ -98,40 +82,6 @@ func (s *sample) middle(r *OutcomeResult, treatment string) float64 {
 	return s.back(sum / n)
 }
 
-// exposed is the exposure that one replicate's count stands for.
-func (s *sample) exposed(unit model.Unit) float64 {
-	total := float64(len(s.y))
-	if s.exposure != nil {
-		total = 0
-		for _, e := range s.exposure {
-			total += e
-		}
-	}
-	over := s.terms.Bin
-	switch {
-	case unit == model.PerReservoir:
-		over = s.reservoir()
-	case unit != model.PerBin:
-		return total / float64(len(s.y))
-	}
-	return total / float64(len(overUnits(*over).first))
-}
-
-// bareSD is the spread of plants in the model without covariates and light; 0
-// where it has none.
-func (s *sample) bareSD() float64 {
-	t := s.withoutLight()
-	if s.in.Table || len(t.Covariates) == 0 && s.terms.Light == nil {
-		return 0
-	}
-	t.Covariates = nil
-	strata, err := s.fit(t)
-	if err != nil || strata[0].Err != nil {
-		return 0
-	}
-	return strata[0].Model.(*model.Fit).SD()
-}
-
 // room counts what the rack has for plants like these.
 func (s *sample) room(f *Planning) {
 	in := s.in
@@ -170,26 +120,6 @@ func (s *sample) room(f *Planning) {
 		f.Own += free * own[b] / all[b]
 	}
 	f.Reservoirs = len(reservoirs)
-}
-
-// sharePlanning collects what yes/no answers tell: their share over all levels.
-func (s *sample) sharePlanning(r *OutcomeResult) {
-	yes := 0.0
-	for _, y := range s.y {
-		yes += y
-	}
-	for k, t := range s.terms.Treatments {
-		f := s.plan(s.treatments[k].Name, t.SetPer)
-		f.Level = yes / float64(len(s.y))
-		f.Mean = f.Level
-		switch {
-		case t.SetPer != model.PerPlant:
-			f.Why = "yes/no answers of whole " + string(t.SetPer) + "s are tested over the ways to deal them, which tells nothing of how " + string(t.SetPer) + "s vary; how many a next trial needs cannot be said"
-		case f.Mean == 0 || f.Mean == 1:
-			f.Why = "the answer was the same for all plants: there is no share to start from"
-		}
-		r.Planning = append(r.Planning, f)
-	}
 }
 
 // next sizes a next trial for the primary outcomes of a trial's folder.

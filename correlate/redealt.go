@@ -71,7 +71,7 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Perm
 	if s.in.Table {
 		says = fmt.Sprintf("labels were dealt anew %d times, freely within %s: it was assumed that they had been dealt so; a p of 0.05 is known to ± 0.004", deals, s.strataWord())
 	}
-	s.say("redeal", "", "%s", says+s.kind.dealt())
+	s.say("redeal", "", "%s", says+s.method.dealt())
 	for i := range r.Effects {
 		e := &r.Effects[i]
 		tests := with

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -12,11 +13,11 @@ import (
 // sample is the rows that one outcome's results rest on, for one value of
 // analyse_by, with the model's terms over them.
 type sample struct {
-	in   question
-	out  *Outcome
-	opts Options
-	kind kind
-	of   map[string]string
+	in     question
+	out    *Outcome
+	opts   Options
+	method method
+	of     map[string]string
 
 	rows       []int     // into the Input
 	raw        []float64 // the outcome as entered
@@ -57,7 +58,7 @@ func (in question) among(out *Outcome, level, i int) bool {
 // sample selects the rows of an outcome for one level of analyse_by (0 without
 // it). With the rows that carry a reason to leave them out where with is true.
 func (in question) sample(out *Outcome, level int, opts Options, with bool) (*sample, error) {
-	s := &sample{in: in, out: out, opts: opts, kind: kindOf(out.Kind), log: out.Kind == Measure && out.Scale == Log}
+	s := &sample{in: in, out: out, opts: opts, method: methods[out.Kind], log: kind.Of(out.Kind).Has("scale") && out.Scale == Log}
 	if in.By != nil {
 		s.of = map[string]string{in.By.Name: in.By.Levels[level]}
 	}

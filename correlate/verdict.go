@@ -1,6 +1,10 @@
 package correlate
 
-import "math"
+import (
+	"math"
+
+	"parstead/correlate/kind"
+)
 
 // verdict reads a comparison off its interval: ci is of a difference or a
 // ratio, mean is b's.
@@ -39,7 +43,7 @@ func (s *sample) indifferent(mean *float64) (low, high float64, ok bool) {
 	value := m.Value
 	switch {
 	case s.ratio() && !m.Share:
-		if !s.kind.relative() || mean == nil || !(*mean > 0) {
+		if s.contrast() == kind.OddsRatio || mean == nil || !(*mean > 0) {
 			return 0, 0, false // an absolute difference of shares is no odds ratio
 		}
 		value /= *mean

@@ -225,8 +225,25 @@ func tooMuch(rows int, t model.Terms) error {
 
 func (yesNo) dealt() string { return "" }
 
-func (yesNo) uncorrected() string {
-	return "log odds do not shrink in proportion to the reliability"
-}
+// spread of answers is that of their share: nothing else is to be known.
+func (yesNo) spread(*sample, []*model.Stratum, *model.Stratum, *Planning) {}
 
-func (yesNo) relative() bool { return false } // a difference of shares is no odds ratio
+// sharePlanning collects what yes/no answers tell: their share over all levels.
+func (s *sample) sharePlanning(r *OutcomeResult) {
+	yes := 0.0
+	for _, y := range s.y {
+		yes += y
+	}
+	for k, t := range s.terms.Treatments {
+		f := s.plan(s.treatments[k].Name, t.SetPer)
+		f.Level = yes / float64(len(s.y))
+		f.Mean = f.Level
+		switch {
+		case t.SetPer != model.PerPlant:
+			f.Why = "yes/no answers of whole " + string(t.SetPer) + "s are tested over the ways to deal them, which tells nothing of how " + string(t.SetPer) + "s vary; how many a next trial needs cannot be said"
+		case f.Mean == 0 || f.Mean == 1:
+			f.Why = "the answer was the same for all plants: there is no share to start from"
+		}
+		r.Planning = append(r.Planning, f)
+	}
+}

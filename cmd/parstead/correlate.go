@@ -10,7 +10,7 @@ import (
 
 	"parstead/cmd/parstead/harvest"
 	"parstead/correlate"
-	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/tables"
 	"parstead/light"
 	"parstead/store"
@@ -247,11 +247,11 @@ func (c *correlateCmd) names() error {
 	}
 	for _, n := range c.Log {
 		i := slices.IndexFunc(outcomes, func(o correlate.Outcome) bool { return o.Name == n })
-		if i < 0 || outcomes[i].Kind != correlate.Measure {
+		if i < 0 || !kind.Of(outcomes[i].Kind).Has("scale") {
 			return usageError{fmt.Sprintf("--log %s: name a measure that --outcome names", n)}
 		}
 	}
-	if c.Exposure != "" && !slices.ContainsFunc(outcomes, func(o correlate.Outcome) bool { return o.Kind == correlate.Count }) {
+	if c.Exposure != "" && !slices.ContainsFunc(outcomes, func(o correlate.Outcome) bool { return kind.Of(o.Kind).Has("exposure") }) {
 		return usageError{"--exposure is for counts, and no --outcome is one"}
 	}
 	return nil
@@ -265,11 +265,11 @@ func (c *correlateCmd) outcomes() ([]correlate.Outcome, error) {
 		if i < 1 {
 			return nil, usageError{fmt.Sprintf("--outcome %s: write NAME:KIND, such as mass_g:measure", text)}
 		}
-		kind, err := analysis.ParseKind(text[i+1:])
+		k, err := kind.Parse(text[i+1:])
 		if err != nil {
 			return nil, usageError{fmt.Sprintf("--outcome %s: %v", text, err)}
 		}
-		o := correlate.Outcome{Name: strings.TrimSpace(text[:i]), Kind: kind, Scale: correlate.Natural}
+		o := correlate.Outcome{Name: strings.TrimSpace(text[:i]), Kind: k.Name, Scale: correlate.Natural}
 		if slices.ContainsFunc(list, func(other correlate.Outcome) bool { return other.Name == o.Name }) {
 			return nil, usageError{fmt.Sprintf("--outcome %s is named twice", o.Name)}
 		}

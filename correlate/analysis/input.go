@@ -1,7 +1,6 @@
 package analysis
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -17,15 +16,6 @@ const (
 	Count   Kind = "count"   // whole numbers of events: leaves, plantlets
 	YesNo   Kind = "yes_no"  // whether something happened
 )
-
-// ParseKind reads a kind by the name it has in a trial's file.
-func ParseKind(s string) (Kind, error) {
-	switch k := Kind(s); k {
-	case Measure, Count, YesNo:
-		return k, nil
-	}
-	return "", fmt.Errorf("%q is not a kind of outcome: use measure, count or yes_no", s)
-}
 
 // Scale is the scale on which a measure is analysed.
 type Scale string

@@ -61,9 +61,9 @@ func (f *sizing) takes(n *analysis.Need, asked float64) string {
 	}
 	says := fmt.Sprintf("To settle %s between %s with a power of %s takes %s", f.sizeOf(n), between, strconv.FormatFloat(asked, 'g', -1, 64), each)
 	switch {
-	case f.Kind == analysis.YesNo && f.Layout.Levels > 2:
+	case n.Shares != nil && f.Layout.Levels > 2:
 		says += ", by the exact test of that pair among all pairs"
-	case f.Kind == analysis.YesNo:
+	case n.Shares != nil:
 		says += ", by the exact test"
 	case n.EachPair != nil && *n.EachPair != n.Replicates():
 		says += fmt.Sprintf(" (%d for that pair's own interval)", *n.EachPair)
@@ -139,7 +139,7 @@ func (f *sizing) rackWords(n *analysis.Need) string {
 
 func (f *sizing) smallestWords(n *analysis.Need) string {
 	switch {
-	case n.SmallestRatio != nil && f.Kind == analysis.YesNo:
+	case n.SmallestRatio != nil && n.Shares != nil:
 		return "an odds ratio of " + phrase.Number(*n.SmallestRatio)
 	case n.SmallestRatio != nil:
 		return ratioWords(*n.SmallestRatio)

@@ -39,17 +39,6 @@ func (d *estimates) none() float64 {
 	return 0
 }
 
-// comparedWords words the axis of a comparison of an outcome.
-func comparedWords(name, unitOf string, kind correlate.Kind, ratio bool) string {
-	switch {
-	case kind == correlate.YesNo:
-		return "odds ratio of " + name + ", first against second; 1 is no difference"
-	case ratio:
-		return "ratio of " + name + ", first over second; 1 is no difference"
-	}
-	return unit("difference in "+name+", first less second", unitOf)
-}
-
 func (d *estimates) draw(p pen) {
 	p.heading(d.title, d.sub)
 	a := d.axis.between(d.rows.left, d.rows.right)

@@ -58,7 +58,7 @@ func (r *Report) groups(names fileNames, o *outcome) []picture {
 		}
 	}
 	a := axisOver(o.log(), values...)
-	if o.Kind == correlate.YesNo {
+	if o.answers() {
 		a = axis{low: -aside, high: 1 + aside, share: true}
 	}
 	pages := pagesOf(entries)
@@ -134,7 +134,7 @@ type groupPicture struct {
 
 func (d groupPicture) draw(p pen) {
 	sub := "a dot a plant; diamond"
-	if d.o.Kind == correlate.YesNo {
+	if d.o.answers() {
 		sub = "a dot a plant, at the left without, at the right with; diamond"
 	}
 	if d.intervals() {
@@ -149,7 +149,7 @@ func (d groupPicture) draw(p pen) {
 	d.rows.each(p, func(of int, y float64) {
 		g := d.list[of]
 		room := d.rows.step
-		if d.o.Kind == correlate.YesNo {
+		if d.o.answers() {
 			d.packed(p, a, g, y-0.12*room, 0.5*room)
 		} else {
 			for i, row := range g.plants {
@@ -169,7 +169,7 @@ func (d groupPicture) draw(p pen) {
 // centre names what the diamonds are.
 func (d groupPicture) centre() string {
 	switch {
-	case d.o.Kind == correlate.YesNo:
+	case d.o.answers():
 		return "share"
 	case slices.ContainsFunc(d.shown(), func(g groupRow) bool { return g.AdjustedMean != nil }):
 		return "adjusted mean"
@@ -222,7 +222,7 @@ func scatter(i int) float64 {
 }
 
 func (d groupPicture) label() string {
-	if d.o.Kind == correlate.YesNo {
+	if d.o.answers() {
 		return "share of plants with " + d.o.Name
 	}
 	return d.o.measured()
@@ -240,7 +240,7 @@ func (d groupPicture) shown() []groupRow {
 
 func (d groupPicture) caption() string {
 	says := "Every plant that was analysed, a dot each, at its own value."
-	if d.o.Kind == correlate.YesNo {
+	if d.o.answers() {
 		says += " Dots beyond 100 % are plants with " + d.o.Name + ", dots before 0 % those without."
 	}
 	says += " The diamond is the " + d.centre()
@@ -266,7 +266,7 @@ func (d groupPicture) alt() string {
 		says := g.treatments + " " + g.level + ": " + g.units
 		if m := g.mean(); m != nil {
 			value, interval := phrase.Unit(number(*m), d.o.Unit), phrase.Between(g.CI95)
-			if d.o.Kind == correlate.YesNo {
+			if d.o.answers() {
 				value, interval = phrase.WholePercent(*m), phrase.SharesBetween(g.CI95)
 			}
 			if says += ", " + value; interval != "" {

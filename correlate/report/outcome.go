@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"parstead/correlate"
+	"parstead/correlate/kind"
 	"parstead/correlate/phrase"
 )
 
@@ -50,15 +51,20 @@ func (o *outcome) file(names fileNames, kind string) string {
 // measured is the label of an axis of the outcome's values.
 func (o *outcome) measured() string {
 	switch {
-	case o.Kind == correlate.YesNo:
+	case o.answers():
 		return o.Name
 	case o.in.Basis != "":
 		return unit(o.Name+", "+o.in.Basis+" mass", o.Unit)
-	case o.Kind == correlate.Count && o.in.Exposure != nil:
+	case o.in.Exposure != nil:
 		return unit(o.Name, o.Unit) + " per " + o.in.Exposure.Name
 	}
 	return unit(o.Name, o.Unit)
 }
+
+// answers tells whether values are yes or no.
+func (o *outcome) answers() bool { return kind.Of(o.Kind).Answers }
+
+func (o *outcome) contrast() kind.Contrast { return kind.Compared(o.Kind, o.Scale) }
 
 // log tells whether values are drawn on a logarithmic axis: where they were
 // analysed so.
@@ -66,7 +72,7 @@ func (o *outcome) log() bool { return o.Scale == correlate.Log }
 
 // axis holds the outcome's values over some plants, and others beside them.
 func (o *outcome) axis(plants []int, others ...float64) axis {
-	if o.Kind == correlate.YesNo {
+	if o.answers() {
 		return axis{low: -0.4, high: 1.4, yesNo: true}
 	}
 	for _, row := range plants {
@@ -79,7 +85,7 @@ func (o *outcome) axis(plants []int, others ...float64) axis {
 // marks don't hide one another.
 func (o *outcome) drawn(row, i int) float64 {
 	v := o.in.Values[row]
-	if o.Kind == correlate.YesNo {
+	if o.answers() {
 		return v + 0.4*scatter(i)
 	}
 	return v

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"parstead/correlate"
-
+	"parstead/correlate/kind"
 	"parstead/correlate/phrase"
 )
 
@@ -23,18 +23,16 @@ var verdicts = []struct{ verdict, heading string }{
 // pairs draw every difference or ratio with its simultaneous interval.
 func (r *Report) pairs(names fileNames, o *outcome) []picture {
 	var list []estimate
-	ratio := false
 	several := map[string]bool{}
 	for _, c := range o.Comparisons {
-		ratio = ratio || c.Ratio != nil
 		several[c.Treatment] = true
 		list = append(list, estimate{Comparison: c, value: c.Value()})
 	}
 	if len(list) == 0 {
 		return nil
 	}
-	ratio = ratio || o.Kind != correlate.Measure || o.log()
-	d := pairPicture{estimates{title: o.title() + ": pairs compared", words: comparedWords(o.Name, o.Unit, o.Kind, ratio), list: list, ratio: ratio}, o}
+	ratio := o.contrast() != kind.Difference
+	d := pairPicture{estimates{title: o.title() + ": pairs compared", words: o.contrast().Axis(o.Name, o.Unit), list: list, ratio: ratio}, o}
 	d.band = d.indifferent()
 	d.axis = axisOver(ratio, worthShowing(list, d.none(), ratio)...)
 	var entries []entry
@@ -135,7 +133,7 @@ func (q estimate) words(o *outcome) string {
 }
 
 func (o *outcome) differenceUnit() string {
-	if o.Kind == correlate.Measure && !o.log() {
+	if o.contrast() == kind.Difference {
 		return o.Unit
 	}
 	return ""
@@ -175,7 +173,7 @@ func (d pairPicture) caption() string {
 	if d.band != nil {
 		says += " The band is what was said not to matter."
 	}
-	if d.o.Kind == correlate.YesNo {
+	if d.o.contrast() == kind.OddsRatio {
 		says += " An odds ratio is absent where a level has no plant with, or none without, " + d.o.Name + "."
 	}
 	return says

@@ -7,7 +7,6 @@ import (
 	"strconv"
 	"strings"
 
-	"parstead/correlate"
 	"parstead/light"
 
 	"parstead/correlate/phrase"
@@ -86,8 +85,6 @@ type plantMap struct {
 	low, high float64
 }
 
-func (m plantMap) yesNo() bool { return m.o.Kind == correlate.YesNo }
-
 func (m plantMap) share(v float64) float64 {
 	if m.high <= m.low {
 		return 0.5
@@ -123,7 +120,7 @@ func (m plantMap) says(grids ...grid) string {
 	switch {
 	case used == 0:
 		says = "no plant with a value"
-	case m.yesNo():
+	case m.o.answers():
 		says = fmt.Sprintf("%d of %s", yes, says)
 	default:
 		says += ", mean " + number(mean)
@@ -136,7 +133,7 @@ func (m plantMap) says(grids ...grid) string {
 
 func (m plantMap) draw(p pen) {
 	says := "a cell a plant, as dealt"
-	if !m.yesNo() {
+	if !m.o.answers() {
 		says = unit(says+"; the number is its value", m.o.Unit)
 	}
 	p.heading(m.o.title()+": where the plants stood", says)
@@ -159,7 +156,7 @@ func (m plantMap) draw(p pen) {
 			case c.state == missing:
 				g.slash(p, c.Row, c.Column)
 				gone = true
-			case m.yesNo():
+			case m.o.answers():
 				g.cell(p, c.Row, c.Column, paper, ink, rule, "")
 				m.ring(p, x, y, min(g.cellWidth, g.cellHeight), c.value == 1)
 			default:
@@ -170,7 +167,7 @@ func (m plantMap) draw(p pen) {
 	}
 	x := float64(margin)
 	switch {
-	case m.yesNo():
+	case m.o.answers():
 		x = key(p, x, func(x, y, w, h float64) { m.ring(p, x+w/2, y+h/2, h*1.2, true) }, m.o.Name)
 		x = key(p, x, func(x, y, w, h float64) { m.ring(p, x+w/2, y+h/2, h*1.2, false) }, "not")
 	case m.low <= m.high:
@@ -205,7 +202,7 @@ func (m plantMap) ring(p pen, x, y, cell float64, yes bool) {
 func (m plantMap) caption() string {
 	says := "Each plant at the position it was dealt to. "
 	switch {
-	case m.yesNo():
+	case m.o.answers():
 		says += "A ring: " + m.o.Name + "; a dot: not."
 	case m.o.log():
 		says += "The darker the cell, the larger the value, in steps of its logarithm."

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"parstead/correlate"
-
+	"parstead/correlate/kind"
 	"parstead/correlate/phrase"
 	"parstead/correlate/several"
 )
@@ -103,8 +103,9 @@ func (d *trialsPicture) addMeans(p *several.PooledEffect) {
 // have it on one.
 func effectAxis(e *several.ComparedEffect) (words string, ratio, ok bool) {
 	for i, t := range e.Trials {
-		ratio = t.Kind != correlate.Measure || t.Scale != correlate.Natural
-		is := comparedWords(e.Outcome, t.OutcomeUnit, t.Kind, ratio)
+		contrast := kind.Compared(t.Kind, t.Scale)
+		ratio = contrast != kind.Difference
+		is := contrast.Axis(e.Outcome, t.OutcomeUnit)
 		if i > 0 && is != words {
 			return "", false, false
 		}
@@ -117,11 +118,8 @@ func effectAxis(e *several.ComparedEffect) (words string, ratio, ok bool) {
 func slopeAxis(s *several.ComparedSlope) (words string, ok bool) {
 	for i, t := range s.Trials {
 		of := unit(s.Outcome, t.OutcomeUnit)
-		switch {
-		case t.Kind == correlate.YesNo:
-			of = "log odds of " + s.Outcome
-		case t.Kind == correlate.Count || t.Scale == correlate.Log:
-			of = "natural logarithm of " + s.Outcome
+		if analysed := kind.Compared(t.Kind, t.Scale).Analysed(); analysed != "" {
+			of = analysed + " of " + s.Outcome
 		}
 		is := "slope of " + of + ", per mol m⁻² d⁻¹; 0 is no slope"
 		if i > 0 && is != words {

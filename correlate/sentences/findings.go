@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -95,7 +96,7 @@ func (t *teller) described() {
 	}
 	mean := t.r.Groups[0].Mean
 	text := ""
-	if mean != nil && t.r.Kind != analysis.YesNo {
+	if mean != nil && !kind.Of(t.r.Kind).Answers {
 		text = fmt.Sprintf(" Their mean is %s", phrase.Unit(phrase.Number(*mean), t.r.Unit))
 		if sd := t.r.Groups[0].SD; sd != nil {
 			text += fmt.Sprintf(" (standard deviation %s)", phrase.Number(*sd))
@@ -107,7 +108,7 @@ func (t *teller) described() {
 
 // constant says so where nothing varies; there is nothing else to say then.
 func (t *teller) constant() bool {
-	if t.r.Kind != analysis.YesNo {
+	if !kind.Of(t.r.Kind).Answers {
 		return false
 	}
 	yes := 0.0
@@ -297,7 +298,7 @@ func (t *teller) about(c analysis.Comparison) string {
 
 // shares words the raw shares of a yes/no pair.
 func (t *teller) shares(c analysis.Comparison) string {
-	if t.r.Kind != analysis.YesNo {
+	if !kind.Of(t.r.Kind).Answers {
 		return ""
 	}
 	share := func(cell analysis.Cell) string {
@@ -319,22 +320,20 @@ func (t *teller) shares(c analysis.Comparison) string {
 // or a halving, as a multiple.
 func (t *teller) span(value float64, ci [2]float64) string {
 	word := func(v float64) string { return phrase.Unit(signed(v), t.r.Unit) }
-	switch {
-	case t.r.Kind == analysis.YesNo:
+	switch contrast := t.contrast(); {
+	case contrast == kind.OddsRatio, contrast == kind.Ratio && (max(value, ci[1]) >= 2 || min(value, ci[0]) <= 0.5):
 		word = func(v float64) string { return "× " + phrase.Number(v) }
-	case t.ratio() && (max(value, ci[1]) >= 2 || min(value, ci[0]) <= 0.5):
-		word = func(v float64) string { return "× " + phrase.Number(v) }
-	case t.ratio():
+	case contrast == kind.Ratio:
 		word = func(v float64) string { return signed(100*(v-1)) + " %" }
 	}
 	text := fmt.Sprintf("%s (95 %% interval %s to %s)", word(value), word(ci[0]), word(ci[1]))
-	if t.r.Kind == analysis.YesNo {
+	if t.contrast() == kind.OddsRatio {
 		return "odds " + text
 	}
 	return text
 }
 
-func (t *teller) ratio() bool { return t.r.Scale == analysis.Log || t.r.Kind != analysis.Measure }
+func (t *teller) contrast() kind.Contrast { return kind.Compared(t.r.Kind, t.r.Scale) }
 
 // signed writes a number with its sign.
 func signed(v float64) string {
@@ -389,12 +388,12 @@ func (t *teller) size(d float64) string { return t.sizes(d, d) }
 // sizes words the range of smallest detectable differences.
 func (t *teller) sizes(least, most float64) string {
 	what, word := "a difference of ", func(d float64) string { return phrase.Unit(phrase.Number(d), t.r.Unit) }
-	switch {
-	case t.r.Kind == analysis.YesNo:
+	switch contrast := t.contrast(); {
+	case contrast == kind.OddsRatio:
 		what, word = "an odds ratio of ", func(d float64) string { return phrase.Number(math.Exp(d)) }
-	case t.ratio() && most >= math.Ln2:
+	case contrast == kind.Ratio && most >= math.Ln2:
 		what, word = "a ratio of ", func(d float64) string { return phrase.Number(math.Exp(d)) }
-	case t.ratio():
+	case contrast == kind.Ratio:
 		word = func(d float64) string { return phrase.Percent(math.Exp(d) - 1) }
 	}
 	if word(least) == word(most) {
@@ -416,16 +415,16 @@ func (t *teller) goal(c analysis.Comparison) float64 {
 			mean = *g.AdjustedMean
 		}
 	}
-	switch {
-	case t.ratio() && m.Share:
+	switch contrast := t.contrast(); {
+	case contrast != kind.Difference && m.Share:
 		return math.Log1p(m.Value)
-	case t.r.Kind == analysis.YesNo:
-		return 0
-	case t.ratio() && mean > 0:
+	case contrast == kind.Ratio && mean > 0:
 		return math.Log1p(m.Value / mean)
-	case !t.ratio() && !m.Share:
+	case contrast != kind.Difference:
+		return 0
+	case !m.Share:
 		return m.Value
-	case !t.ratio() && !math.IsNaN(mean):
+	case !math.IsNaN(mean):
 		return m.Value * math.Abs(mean)
 	}
 	return 0
@@ -494,7 +493,7 @@ func ifP(p *float64) string {
 
 // risen words a slope with its interval: on a log scale as a ratio.
 func (t *teller) risen(value float64, ci [2]float64) string {
-	if t.ratio() {
+	if t.contrast() != kind.Difference {
 		return t.span(math.Exp(value), [2]float64{math.Exp(ci[0]), math.Exp(ci[1])})
 	}
 	return t.span(value, ci)

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
@@ -26,7 +27,7 @@ func (c *Compared) judgeEffect(e *ComparedEffect, trials []Trial, labels []strin
 		lines[i] = e.Trials[i].line
 	}
 	larger, smaller := "larger", "smaller"
-	if e.Trials[0].Kind == analysis.YesNo {
+	if kind.Of(e.Trials[0].Kind).Answers {
 		larger, smaller = "more likely", "less likely"
 	}
 	e.Says = verdictWords(lines, larger, smaller, func(word string) string {
@@ -302,7 +303,7 @@ func whyNotEffects(e *ComparedEffect) string {
 		}
 	}
 	for _, t := range e.Trials {
-		if t.Kind != analysis.YesNo {
+		if !kind.Of(t.Kind).Answers {
 			continue
 		}
 		for _, g := range t.line.result.Groups {

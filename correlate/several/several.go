@@ -296,7 +296,7 @@ func comparisonEstimate(r *analysis.OutcomeResult, k analysis.Comparison) model.
 		e.Value = math.Log(*k.Ratio)
 	}
 	e.SE = *k.SE
-	if r.Kind != analysis.YesNo && k.Term.Kind == model.KindTreatment {
+	if k.Term.Kind == model.KindTreatment {
 		if f := analysis.Find(r.Effects, k.Term); f != nil && len(f.DF) == 2 {
 			e.DF = f.DF[1]
 		}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 )
 
 // fewestAlike is how many plants must be alike before two trials are taken for
@@ -46,7 +47,7 @@ func sameHarvest(a, b *analysis.Input) bool {
 		same, seen := true, false
 		for _, p := range pairs {
 			x, y := p[0].Values[i], p[1].Values[k]
-			if math.IsNaN(x) || math.IsNaN(y) || measured && p[0].Kind != analysis.Measure {
+			if math.IsNaN(x) || math.IsNaN(y) || measured && !kind.Of(p[0].Kind).Measured {
 				continue
 			}
 			seen = true
@@ -73,7 +74,7 @@ func outcomePairs(a, b *analysis.Input) (pairs [][2]*analysis.Outcome, measured 
 		for j := range b.Outcomes {
 			if x, y := &a.Outcomes[i], &b.Outcomes[j]; x.Name == y.Name && x.Kind == y.Kind {
 				pairs = append(pairs, [2]*analysis.Outcome{x, y})
-				measured = measured || x.Kind == analysis.Measure
+				measured = measured || kind.Of(x.Kind).Measured
 			}
 		}
 	}

@@ -1,11 +1,13 @@
 package several
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/phrase"
 	"parstead/correlate/tables"
 )
@@ -77,15 +79,11 @@ func effectOver(p *tables.Lines, e *ComparedEffect) {
 // effectScale words what an effect's numbers are, where all trials have the same.
 func effectScale(e *ComparedEffect) string {
 	word := func(t *EffectIn) string {
-		switch {
-		case t.Kind == analysis.YesNo:
-			return ", odds ratio"
-		case t.Difference != nil && t.OutcomeUnit != "":
+		contrast := kind.Compared(t.Kind, t.Scale)
+		if contrast == kind.Difference && t.OutcomeUnit != "" {
 			return ", difference in " + t.OutcomeUnit
-		case t.Difference != nil:
-			return ", difference"
 		}
-		return ", ratio"
+		return ", " + string(contrast)
 	}
 	text := word(&e.Trials[0])
 	for i := range e.Trials {
@@ -113,10 +111,10 @@ func slopeOver(p *tables.Lines, s *ComparedSlope) {
 // lightWords tells what a slope on light is taken over: bins stay out of models
 // of single answers.
 func lightWords(k analysis.Kind) string {
-	if k == analysis.YesNo {
-		return "light"
+	if kind.Of(k).InBins {
+		return "light, within bins"
 	}
-	return "light, within bins"
+	return "light"
 }
 
 // slopesScale words what slopes' numbers are, where all trials have the same.
@@ -132,16 +130,7 @@ func slopesScale(s *ComparedSlope) string {
 
 // slopeScale words what a slope's number is.
 func slopeScale(a Asked) string {
-	what := a.OutcomeUnit
-	switch {
-	case a.Scale == analysis.Log || a.Kind == analysis.Count:
-		what = "natural logarithm"
-	case a.Kind == analysis.YesNo:
-		what = "log odds"
-	case what == "":
-		what = "units"
-	}
-	return what + " per mol m⁻² d⁻¹"
+	return cmp.Or(kind.Compared(a.Kind, a.Scale).Analysed(), a.OutcomeUnit, "units") + " per mol m⁻² d⁻¹"
 }
 
 // pooledRows are the means over trials.

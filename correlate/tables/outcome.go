@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/phrase"
 )
 
@@ -20,7 +21,7 @@ func Outcome(in *analysis.Input, o *analysis.OutcomeResult) []Table {
 
 func groups(o *analysis.OutcomeResult) table {
 	t := table{title: cell{"Means", "means"}, columns: []cell{{}, same("plants"), same("mean"), {"sd", "standard deviation"}, {"adjusted", "adjusted mean"}, same("95 % interval"), same("letters")}}
-	shares := o.Kind == analysis.YesNo
+	shares := kind.Of(o.Kind).Answers
 	if shares {
 		t.title, t.columns[2].page = cell{"Means (shares)", "shares"}, "share"
 	}
@@ -45,13 +46,7 @@ func groups(o *analysis.OutcomeResult) table {
 }
 
 func comparisons(in *analysis.Input, o *analysis.OutcomeResult) table {
-	what := "difference"
-	switch {
-	case o.Kind == analysis.YesNo:
-		what = "odds ratio"
-	case o.Scale != analysis.Natural:
-		what = "ratio"
-	}
+	what := string(kind.Compared(o.Kind, o.Scale))
 	t := table{
 		title:   cell{"Comparisons (95 % intervals hold for all pairs of a treatment at once)", "comparisons"},
 		note:    cell{page: "Intervals and p hold for all pairs of a treatment at once. The last column is the smallest true difference that this trial would have shown four times in five, on the scale of the analysis."},
@@ -89,10 +84,10 @@ func exact(o *analysis.OutcomeResult) table {
 
 func coefficients(o *analysis.OutcomeResult) table {
 	t := table{title: cell{page: "coefficients"}, columns: []cell{{}, same("estimate"), same("standard error"), same("95 % interval"), same("p"), same("standard error for unequal spread"), same("its p")}}
-	switch {
-	case o.Kind == analysis.YesNo:
+	switch kind.Compared(o.Kind, o.Scale) {
+	case kind.OddsRatio:
 		t.title.page += ", log odds"
-	case logged(o):
+	case kind.Ratio:
 		t.title.page += ", of the natural logarithm"
 	}
 	for _, c := range o.Coefficients {
@@ -107,7 +102,7 @@ func coefficients(o *analysis.OutcomeResult) table {
 
 // logged tells whether a model is of natural logarithms.
 func logged(o *analysis.OutcomeResult) bool {
-	return o.Scale == analysis.Log || o.Kind == analysis.Count
+	return kind.Compared(o.Kind, o.Scale) == kind.Ratio
 }
 
 func slopes(o *analysis.OutcomeResult) table {

@@ -14,6 +14,7 @@ import (
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/light"
 )
 
@@ -211,9 +212,9 @@ func offered(t *trial.Trial, p *trial.Plant, now time.Time) page.Plant {
 	return x
 }
 
-func shownValue(kind analysis.Kind, x float64) string {
+func shownValue(of analysis.Kind, x float64) string {
 	switch {
-	case kind != analysis.YesNo:
+	case !kind.Of(of).Answers:
 		return strconv.FormatFloat(x, 'f', -1, 64)
 	case x == 1:
 		return "yes"

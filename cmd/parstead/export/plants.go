@@ -16,6 +16,7 @@ import (
 	"parstead/cmd/parstead/trial"
 	"parstead/cmd/parstead/version"
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -181,7 +182,8 @@ func (c *plantColumns) light(window string) {
 // found adds the outcomes.
 func (c *plantColumns) found(t *trial.Trial) {
 	for _, o := range t.Outcomes {
-		means := map[analysis.Kind]string{analysis.Measure: "outcome: a measure", analysis.Count: "outcome: a count", analysis.YesNo: "outcome: yes or no"}[o.Kind]
+		k := kind.Of(o.Kind)
+		means := "outcome: " + k.Says
 		if o.Basis != "" {
 			means += ", " + o.Basis
 		}
@@ -190,9 +192,9 @@ func (c *plantColumns) found(t *trial.Trial) {
 			switch {
 			case !ok:
 				return ""
-			case o.Kind == analysis.YesNo && v.Value == 1:
+			case k.Answers && v.Value == 1:
 				return "yes"
-			case o.Kind == analysis.YesNo:
+			case k.Answers:
 				return "no"
 			}
 			return cell(v.Value)

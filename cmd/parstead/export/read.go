@@ -17,6 +17,7 @@ import (
 	"parstead/cmd/parstead/table"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/plan"
 	"parstead/light"
 	"parstead/light/account"
@@ -162,7 +163,7 @@ func (a *analysisAsked) valid() error {
 		if err := once("outcome", o.Name); err != nil {
 			return err
 		}
-		if _, err := analysis.ParseKind(string(o.Kind)); err != nil {
+		if _, err := kind.Parse(string(o.Kind)); err != nil {
 			return err
 		}
 		if !slices.Contains([]analysis.Scale{"", analysis.Natural, analysis.Log}, o.Scale) {
@@ -294,7 +295,7 @@ func (x *Exported) readOutcomes(sheet *table.Table, columns headings) error {
 			return fmt.Errorf("%s has no column of the outcome %s: export the trial again", columns.file, o.Name)
 		}
 		read := sheet.Numbers
-		if o.Kind == analysis.YesNo {
+		if kind.Of(o.Kind).Answers {
 			read = sheet.YesNo
 		}
 		values, err := read(heading)

@@ -8,6 +8,7 @@ import (
 
 	"parstead/cmd/parstead/table"
 	"parstead/correlate"
+	"parstead/correlate/kind"
 )
 
 // Table says which columns of a flat table are analysed, and as what. A name that
@@ -168,7 +169,8 @@ func Places(t *table.Table, name string) ([]int, error) {
 // values reads an outcome's column.
 func (c *Table) values(t *table.Table, o *correlate.Outcome) error {
 	var err error
-	if o.Kind == correlate.YesNo {
+	k := kind.Of(o.Kind)
+	if k.Answers {
 		o.Values, err = t.YesNo(o.Name)
 		return err
 	}
@@ -178,13 +180,13 @@ func (c *Table) values(t *table.Table, o *correlate.Outcome) error {
 	for i, v := range o.Values {
 		switch {
 		case math.IsNaN(v):
-		case o.Kind == correlate.Count && (v < 0 || v != math.Trunc(v)):
-			return t.Fault(i, o.Name, fmt.Sprintf("%q is not a count: write a whole number from 0", t.Text(o.Name)[i]))
+		case k.Refuses(v):
+			return t.Fault(i, o.Name, fmt.Sprintf("%q is not %s: write %s from 0", t.Text(o.Name)[i], k.Says, k.Write))
 		case o.Scale == correlate.Log && v <= 0:
 			return t.Fault(i, o.Name, fmt.Sprintf("%q has no logarithm: leave the cell blank where the plant was lost", t.Text(o.Name)[i]))
 		}
 	}
-	if o.Kind == correlate.Count && c.Exposure != "" {
+	if k.Has("exposure") && c.Exposure != "" {
 		values, err := t.Numbers(c.Exposure)
 		if err != nil {
 			return err

@@ -10,6 +10,7 @@ import (
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/light"
 )
 
@@ -67,7 +68,7 @@ var harvestSafety = append(slices.Clone(scoringSafety),
 // Errors: no plant or outcome to count, an outcome that the trial does not have, a
 // time that can't be meant.
 func Count(t *trial.Trial, o Scoring) (*Sheet, error) {
-	outcomes, err := chosen(t, o.Outcomes, func(out trial.Outcome) bool { return out.Kind == analysis.Count })
+	outcomes, err := chosen(t, o.Outcomes, func(out trial.Outcome) bool { return kind.Of(out.Kind).Counted })
 	if err != nil {
 		return nil, err
 	}
@@ -188,7 +189,7 @@ func weighed(t *trial.Trial, o Scoring, outcomes []trial.Outcome) (columns []col
 		} else {
 			add(out.Name, noteOf(out), out)
 		}
-		if o.Again && out.Kind == analysis.Measure {
+		if o.Again && kind.Of(out.Kind).Measured {
 			add(out.Name+"_again", noteOf(out)+", a second time", out)
 		}
 		if e := out.Exposure; e != "" && !slices.ContainsFunc(t.Columns, func(c string) bool { return strings.EqualFold(c, e) }) {
@@ -280,16 +281,13 @@ func blankIf(due bool) string {
 
 // isMass tells whether the outcome is weighed.
 func isMass(out trial.Outcome) bool {
-	return out.Kind == analysis.Measure && slices.Contains([]string{"g", "mg", "kg"}, out.Unit)
+	return kind.Of(out.Kind).Measured && slices.Contains([]string{"g", "mg", "kg"}, out.Unit)
 }
 
 // noteOf says what to write into an outcome's cells.
 func noteOf(out trial.Outcome) string {
-	switch out.Kind {
-	case analysis.Count:
-		return "how many"
-	case analysis.YesNo:
-		return "yes or no"
+	if note := kind.Of(out.Kind).Note; note != "" {
+		return note
 	}
 	note := out.Unit
 	if out.Basis != "" {

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/plan"
 )
 
@@ -92,8 +93,8 @@ func (l *loader) readOutcome(t *table) Outcome {
 	if !checkOutcomeName(t, o.Name) {
 		o.Name = ""
 	}
-	kind, _ := t.oneOf("kind", string(analysis.Measure), string(analysis.Count), string(analysis.YesNo))
-	o.Kind = analysis.Kind(kind)
+	name, _ := t.oneOf("kind", kind.Names()...)
+	o.Kind = analysis.Kind(name)
 	t.need("name", "kind")
 	o.Unit, _ = t.text("unit", "g")
 	o.Basis, _ = t.oneOf("basis", "fresh", "dry")
@@ -119,15 +120,12 @@ func (l *loader) readOutcome(t *table) Outcome {
 		}
 	}
 	o.Exposure, _ = t.text("exposure", "leaves")
-	if kind != "" {
-		for _, key := range []string{"basis", "start", "start_basis", "scale"} {
-			if t.has(key) && o.Kind != analysis.Measure {
-				t.fault(key, fmt.Sprintf("%s belongs to a measure, and %q is a %s", key, o.Name, kind), "remove it, or correct kind")
+	if name != "" {
+		kind.Of(o.Kind).Misplaced(func(key string, of kind.Kind) {
+			if t.has(key) {
+				t.fault(key, fmt.Sprintf("%s belongs to %s, and %q is a %s", key, of.Says, o.Name, name), "remove it, or correct kind")
 			}
-		}
-		if t.has("exposure") && o.Kind != analysis.Count {
-			t.fault("exposure", fmt.Sprintf("exposure belongs to a count, and %q is a %s", o.Name, kind), "remove it, or correct kind")
-		}
+		})
 	}
 	switch {
 	case t.has("start_basis") && !t.has("start"):

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/light"
 )
 
@@ -122,7 +123,7 @@ func (l *loader) readValues(p *plantRow, r row) {
 			l.fault(r.cell(o.Name+"_again").at, fmt.Sprintf("plant %s has a second %s but no first", p.Code, o.Name), "write the first one too")
 		case ok && p.Status != analysis.Harvested:
 			shown := fmt.Sprint(value)
-			if o.Kind == analysis.YesNo {
+			if k, _ := kind.Find(o.Kind); k.Answers {
 				shown = r.cell(o.Name).text
 			}
 			l.warn(at, fmt.Sprintf("plant %s was %s, so its %s is missing: the %s here is not used", p.Code, p.Status, o.Name, shown), "clear the cell, or correct status")
@@ -162,7 +163,7 @@ func (l *loader) readNet(p *plantRow, o Outcome, r row) (value float64, at place
 // readValue reads a cell as the outcome's kind has it.
 func (l *loader) readValue(c cell, o Outcome, code string) (value float64, ok bool) {
 	what := fmt.Sprintf("%s of plant %s", o.Name, code)
-	if o.Kind == analysis.YesNo {
+	if k, _ := kind.Find(o.Kind); k.Answers {
 		yes, ok := l.yesNo(c, what)
 		if yes {
 			value = 1
@@ -175,9 +176,9 @@ func (l *loader) readValue(c cell, o Outcome, code string) (value float64, ok bo
 
 // checkValue complains of numbers that the outcome can't have.
 func (l *loader) checkValue(x float64, at place, o Outcome, code string) bool {
-	switch {
-	case o.Kind == analysis.Count && (x < 0 || x != float64(int64(x))):
-		l.fault(at, fmt.Sprintf("%s of plant %s is %v, and counts are 0, 1, 2, ...", o.Name, code, x), "write a whole number, or leave the cell blank")
+	switch k, known := kind.Find(o.Kind); {
+	case known && k.Refuses(x):
+		l.fault(at, fmt.Sprintf("%s of plant %s is %v, and %s", o.Name, code, x, k.Values), "write "+k.Write+", or leave the cell blank")
 		return false
 	case o.Scale == analysis.Log && x <= 0:
 		l.fault(at, fmt.Sprintf("%s of plant %s is %v, which has no logarithm", o.Name, code, x), `correct it; clear the cell if it was not weighed; write lost under status if the plant died; or set scale = "natural"`)
