@@ -191,7 +191,7 @@ type LightResult struct {
 	Curve       []LightCurve    `json:"curve,omitempty"`
 }
 
-// CorrectedSlope is the slope made up for independent error in the light figures.
+// CorrectedSlope is the slope corrected for independent error in the light figures.
 type CorrectedSlope struct {
 	Slope float64    `json:"slope"`
 	CI95  [2]float64 `json:"ci95"`

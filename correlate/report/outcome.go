@@ -32,12 +32,7 @@ func (r *Report) outcome(i int) *outcome {
 }
 
 // title names the outcome for people.
-func (o *outcome) title() string {
-	if len(o.Of) == 0 {
-		return o.Name
-	}
-	return o.Name + ", " + phrase.Of(o.Of)
-}
+func (o *outcome) title() string { return phrase.About(o.Name, o.Of, "") }
 
 // file names the outcome's pictures.
 func (o *outcome) file(names fileNames, kind string) string {

@@ -48,7 +48,8 @@ func (d *drawing) SetLineWidth(w vg.Length)                    { d.width = w }
 func (d *drawing) SetLineDash(dashes []vg.Length, _ vg.Length) { d.dashes = dashes }
 func (d *drawing) Push()                                       { d.groups = append(d.groups, 0) }
 func (d *drawing) Translate(by vg.Point)                       { d.group("translate(%.5g, %.5g)", by.X, by.Y) }
-func (d *drawing) Rotate(angle float64)                        { d.group("rotate(%g)", angle*180/math.Pi) }
+
+func (d *drawing) Rotate(angle float64) { d.group("rotate(%g)", angle*180/math.Pi) }
 
 // Pop closes the groups since the last Push.
 func (d *drawing) Pop() {
@@ -63,8 +64,12 @@ func (d *drawing) Stroke(path vg.Path) {
 	if d.width != 1 {
 		style += fmt.Sprintf(";stroke-width:%.5g", d.width)
 	}
-	for i, dash := range d.dashes {
-		style += fmt.Sprintf("%s%.5g", []string{";stroke-dasharray:", ","}[min(i, 1)], dash)
+	if len(d.dashes) > 0 {
+		var dashes []string
+		for _, dash := range d.dashes {
+			dashes = append(dashes, fmt.Sprintf("%.5g", dash))
+		}
+		style += ";stroke-dasharray:" + strings.Join(dashes, ",")
 	}
 	d.path(path, style)
 }

@@ -31,6 +31,7 @@ func exactOf(x *float64) string {
 	return exact(*x)
 }
 
+// ends are an interval's, for another program.
 func ends(ci *[2]float64) (low, high string) {
 	if ci == nil {
 		return "", ""

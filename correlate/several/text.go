@@ -85,10 +85,15 @@ func effectScale(e *ComparedEffect) string {
 		}
 		return ", " + string(contrast)
 	}
-	text := word(&e.Trials[0])
-	for i := range e.Trials {
-		if word(&e.Trials[i]) != text {
-			return ", each as its trial has it"
+	return alike(", each as its trial has it", e.Trials, word)
+}
+
+// alike words what all trials have alike, or says that they don't.
+func alike[T any](otherwise string, list []T, word func(*T) string) string {
+	text := word(&list[0])
+	for i := range list {
+		if word(&list[i]) != text {
+			return otherwise
 		}
 	}
 	return text
@@ -103,7 +108,8 @@ func slopeOver(p *tables.Lines, s *ComparedSlope) {
 		})
 	}
 	t.Rows = append(t.Rows, pooledRows(s.Pooled)...)
-	p.Wrapped("", "  ", fmt.Sprintf("slope, %s; light of the plants in mol m⁻² d⁻¹", slopesScale(s)))
+	scale := alike("each as its trial has it", s.Trials, func(in *SlopeIn) string { return slopeScale(in.Asked) })
+	p.Wrapped("", "  ", fmt.Sprintf("slope, %s; light of the plants in mol m⁻² d⁻¹", scale))
 	p.Table(t)
 	p.Wrapped("  ", "  ", s.Says)
 }
@@ -115,17 +121,6 @@ func lightWords(k analysis.Kind) string {
 		return "light, within bins"
 	}
 	return "light"
-}
-
-// slopesScale words what slopes' numbers are, where all trials have the same.
-func slopesScale(s *ComparedSlope) string {
-	text := slopeScale(s.Trials[0].Asked)
-	for _, t := range s.Trials[1:] {
-		if slopeScale(t.Asked) != text {
-			return "each as its trial has it"
-		}
-	}
-	return text
 }
 
 // slopeScale words what a slope's number is.

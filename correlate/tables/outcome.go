@@ -135,7 +135,7 @@ func slopes(o *analysis.OutcomeResult) table {
 	add(same("within bins"), l.WithinBin)
 	add(same("between bins"), l.BetweenBin)
 	if c := l.Corrected; c != nil {
-		add(cell{page: "made up for errors in light"}, &analysis.Slope{Slope: &c.Slope, CI95: &c.CI95})
+		add(cell{page: "corrected for chance error in light"}, &analysis.Slope{Slope: &c.Slope, CI95: &c.CI95})
 	}
 	var trust []string
 	if l.Reliability != nil {

@@ -81,8 +81,18 @@ func draws(e *analysis.Electricity) table {
 func currents(e *analysis.Electricity) table {
 	t := table{
 		title: cell{page: "electricity: the light that came of it"},
-		columns: []cell{{}, {page: "plants"}, same("kWh"), same(e.Currency), {"mol", "mol on the grid"}, same("kWh per mol"), {page: "at the brightest position"}, {page: "at the darkest"},
-			{page: e.Currency + " per mol"}, {"error", "error of the light"}, same("light from")},
+		columns: []cell{
+			{},
+			{page: "plants"},
+			same("kWh"), same(e.Currency),
+			{"mol", "mol on the grid"},
+			same("kWh per mol"),
+			{page: "at the brightest position"},
+			{page: "at the darkest"},
+			{page: e.Currency + " per mol"},
+			{"error", "error of the light"},
+			same("light from"),
+		},
 		note: cell{page: "kWh per mol: of the lamps alone, on the area of the bins' grids. The error is one standard deviation of the light."},
 	}
 	for _, b := range e.Bins {
@@ -104,8 +114,16 @@ func currents(e *analysis.Electricity) table {
 func gains(e *analysis.Electricity) table {
 	t := table{
 		title: cell{"Electricity for one more unit of an outcome", "electricity for one more unit of an outcome"},
-		columns: []cell{{}, {page: "by"}, {page: "more kWh a plant"}, {page: "gain a plant"}, {page: "95 % interval"},
-			same("kWh per unit"), {"95 % interval", "its interval"}, {e.Currency, e.Currency + " per unit"}},
+		columns: []cell{
+			{},
+			{page: "by"},
+			{page: "more kWh a plant"},
+			{page: "gain a plant"},
+			{page: "95 % interval"},
+			same("kWh per unit"),
+			{"95 % interval", "its interval"},
+			{e.Currency, e.Currency + " per unit"},
+		},
 		note: cell{page: "By light: of 1 mol m⁻² d⁻¹ more on a plant, if lamps draw in proportion to the light of their bins. Unbounded: the gain's interval holds zero. The interval is that of the gain; the current is taken as it stands, an equal share for every plant that was dealt to a bin, while a gain is that of plants which have a value: where some were lost, a unit took more."},
 	}
 	for _, g := range e.Gains {
