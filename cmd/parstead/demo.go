@@ -213,29 +213,20 @@ func (c *demoCmd) light(e *env, world *demo.World, t *trial.Trial, view light.So
 	if err != nil {
 		return err
 	}
-	type sums struct{ found, given, covered, filled, off tally }
-	bins := map[string]*sums{}
+	given, n := map[string]float64{}, map[string]float64{}
 	for _, d := range days {
-		b := bins[d.Position.Bin]
-		if b == nil {
-			b = &sums{}
-			bins[d.Position.Bin] = b
-		}
-		b.covered.add(d.Covered)
 		if d.Known {
-			b.found.add(float64(d.DLI))
-			b.given.add(float64(world.DLI(d.Position, d.Date)))
-			b.filled.add(d.Filled)
-			b.off.add(d.Error.Total())
+			given[d.Position.Bin] += float64(world.DLI(d.Position, d.Date))
+			n[d.Position.Bin]++
 		}
 	}
 	fmt.Fprintln(e.stdout, "Daily light integral, mol m⁻² d⁻¹, mean over positions and days:")
 	table := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(table, "bin\tby the account\tits error\tgiven\tcovered\tfilled\t")
 	for _, bin := range t.Rack.Bins {
-		if b := bins[bin.Name]; b != nil && b.found.n > 0 {
+		if b, known := account.SeasonOf(bin, days); known {
 			fmt.Fprintf(table, "%s\t%.2f\t%s\t%.2f\t%s\t%s\t\n", bin.Name,
-				b.found.mean(), percent(b.off.mean()), b.given.mean(), percent(b.covered.mean()), percent(b.filled.mean()))
+				b.DLI, percent(b.Error), given[bin.Name]/n[bin.Name], percent(b.Covered), percent(b.Filled))
 		}
 	}
 	return table.Flush()

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"parstead/cmd/parstead/trial"
@@ -182,46 +182,24 @@ func printLight(w io.Writer, t *trial.Trial, season *account.Season) {
 	}
 }
 
-// tally is a mean in the making.
-type tally struct{ sum, n float64 }
-
-func (m *tally) add(x float64) { m.sum, m.n = m.sum+x, m.n+1 }
-
-func (m tally) mean() float64 { return m.sum / m.n }
-
 // printBin prints one bin's grid; known is false if there is none.
 func printBin(w io.Writer, bin light.Bin, days []account.Day) (known bool) {
-	cells := make([]tally, bin.Rows*bin.Columns)
-	var covered, filled, off tally
-	missing := map[light.Date]bool{}
-	sources := map[account.Source]int{}
-	own := slices.DeleteFunc(slices.Clone(days), func(d account.Day) bool { return d.Position.Bin != bin.Name })
-	for _, d := range own {
-		covered.add(d.Covered)
-		if !d.Known {
-			missing[d.Date] = true
-			continue
-		}
-		cells[bin.Index(d.Position)].add(float64(d.DLI))
-		filled.add(d.Filled)
-		off.add(d.Error.Total())
-		sources[d.Source]++
-	}
-	if off.n == 0 {
+	s, known := account.SeasonOf(bin, days)
+	if !known {
 		fmt.Fprintf(w, "\n%s: light not known.\n", bin.Name)
 		return false
 	}
-	even := account.UniformityOf(own)[0]
-	fmt.Fprintf(w, "\n%s: mean %.2f", bin.Name, even.Mean)
+	fmt.Fprintf(w, "\n%s: mean %.2f", bin.Name, s.Even.Mean)
 	if bin.TargetDLI > 0 {
 		fmt.Fprintf(w, " (meant %.1f)", bin.TargetDLI)
 	}
-	if !math.IsNaN(even.CV) {
-		fmt.Fprintf(w, ", least over mean %.2f, CV %s", even.LeastOverMean, percent(even.CV))
+	if !math.IsNaN(s.Even.CV) {
+		fmt.Fprintf(w, ", least over mean %.2f, CV %s", s.Even.LeastOverMean, percent(s.Even.CV))
 	}
-	fmt.Fprintf(w, "\n  covered %s, filled %s of the light, error %s; from %s", percent(covered.mean()), percent(filled.mean()), percent(off.mean()), sourceWords(sources))
-	if len(missing) > 0 {
-		fmt.Fprintf(w, "; %d days missing", len(missing))
+	from := strings.Trim(strings.ReplaceAll(fmt.Sprint(s.Sources), " ", ", "), "[]")
+	fmt.Fprintf(w, "\n  covered %s, filled %s of the light, error %s; from %s", percent(s.Covered), percent(s.Filled), percent(s.Error), from)
+	if s.Missing > 0 {
+		fmt.Fprintf(w, "; %d days missing", s.Missing)
 	}
 	fmt.Fprintln(w)
 	table := tabwriter.NewWriter(w, 0, 0, 1, ' ', tabwriter.AlignRight)
@@ -231,29 +209,15 @@ func printBin(w io.Writer, bin light.Bin, days []account.Day) (known bool) {
 	fmt.Fprintln(table, "\t")
 	for row := range bin.Rows {
 		fmt.Fprintf(table, "%d", row+1)
-		for column := range bin.Columns {
-			m := cells[row*bin.Columns+column]
-			if m.n == 0 {
+		for _, mean := range s.Cells[row*bin.Columns:][:bin.Columns] {
+			if math.IsNaN(mean) {
 				fmt.Fprint(table, "\t–")
-				continue
+			} else {
+				fmt.Fprintf(table, "\t%.2f", mean)
 			}
-			fmt.Fprintf(table, "\t%.2f", m.mean())
 		}
 		fmt.Fprintln(table, "\t")
 	}
 	_ = table.Flush() // w keeps the error
 	return true
-}
-
-func sourceWords(sources map[account.Source]int) string {
-	text := ""
-	for s := account.FromSensor; s <= account.FromTimer; s++ {
-		if sources[s] > 0 {
-			if text != "" {
-				text += ", "
-			}
-			text += s.String()
-		}
-	}
-	return text
 }
