@@ -270,27 +270,10 @@ func parseTime(s string, zone *time.Location, passed int64) (int64, error) {
 
 // localTime is the instant at which clocks in the zone show what t shows in UTC.
 func localTime(t time.Time, zone *time.Location, passed int64) (time.Time, error) {
-	near := time.Date(t.Year(), t.Month(), t.Day(), t.Hour(), t.Minute(), t.Second(), t.Nanosecond(), zone)
-	begins, ends := near.ZoneBounds()
-	offsets := []time.Time{near}
-	if !begins.IsZero() {
-		offsets = append(offsets, begins.Add(-time.Second))
-	}
-	if !ends.IsZero() {
-		offsets = append(offsets, ends)
-	}
-	var passages []time.Time
-	for _, o := range offsets {
-		_, seconds := o.In(zone).Zone()
-		at := t.Add(-time.Duration(seconds) * time.Second)
-		if _, there := at.In(zone).Zone(); there == seconds && !slices.ContainsFunc(passages, at.Equal) {
-			passages = append(passages, at)
-		}
-	}
+	passages := light.LocalTimes(t, zone)
 	if len(passages) == 0 {
 		return t, fmt.Errorf("clocks in %s never show %s: they were put forward over it; write the time with its offset, like 2026-07-21T14:05:30Z", zone, t.Format(localLayouts[0]))
 	}
-	slices.SortFunc(passages, time.Time.Compare)
 	if len(passages) > 1 && passages[0].UnixNano() < passed {
 		return passages[1], nil
 	}

@@ -210,3 +210,19 @@ func (c Calendar) DateAt(t time.Time) Date {
 	}
 	return d
 }
+
+// LocalTimes are the instants at which clocks in the zone show what t shows in UTC,
+// in order: none where clocks were put forward over it, two where they were put back.
+func LocalTimes(t time.Time, zone *time.Location) (passages []time.Time) {
+	// No zone has two changes within two days, so the offsets a day either side
+	// are all that can be in force.
+	_, before := t.AddDate(0, 0, -1).In(zone).Zone()
+	_, after := t.AddDate(0, 0, 1).In(zone).Zone()
+	for _, offset := range []int{max(before, after), min(before, after)} { // the greater offset passes first
+		u := t.Add(-time.Duration(offset) * time.Second)
+		if _, shown := u.In(zone).Zone(); shown == offset && (len(passages) == 0 || !passages[0].Equal(u)) {
+			passages = append(passages, u)
+		}
+	}
+	return passages
+}

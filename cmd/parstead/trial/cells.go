@@ -107,10 +107,7 @@ func (l *loader) position(r row) (p light.Position, ok bool) {
 	}
 	bin, found := l.Rack.Bin(r.cell("bin").text)
 	if !found {
-		mend := "write one of: " + strings.Join(binNames(l.Rack.Bins), ", ")
-		if near, ok := nearest(r.cell("bin").text, binNames(l.Rack.Bins)); ok {
-			mend = fmt.Sprintf("write %q, or add the bin to trial.toml", near)
-		}
+		mend := meant(r.cell("bin").text, binNames(l.Rack.Bins), "write %q, or add the bin to trial.toml", "write one of: "+strings.Join(binNames(l.Rack.Bins), ", "))
 		l.fault(r.cell("bin").at, fmt.Sprintf("there is no bin %q", r.cell("bin").text), mend)
 		ok = false
 	}

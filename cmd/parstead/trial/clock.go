@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"parstead/light"
 )
 
 // Clock reads the times of a sheet, a note or a logger's file, one after the
@@ -34,17 +36,7 @@ func (c *Clock) local(t time.Time) (time.Time, error) {
 	if _, err := sensibleTime(t); err != nil {
 		return time.Time{}, err
 	}
-	// No zone has two changes within two days, so the offsets a day either side
-	// are all that can be in force.
-	_, before := t.AddDate(0, 0, -1).In(c.Zone).Zone()
-	_, after := t.AddDate(0, 0, 1).In(c.Zone).Zone()
-	var passages []time.Time
-	for _, offset := range []int{max(before, after), min(before, after)} { // the greater offset passes first
-		u := t.Add(-time.Duration(offset) * time.Second)
-		if _, shown := u.In(c.Zone).Zone(); shown == offset && (len(passages) == 0 || !passages[0].Equal(u)) {
-			passages = append(passages, u)
-		}
-	}
+	passages := light.LocalTimes(t, c.Zone)
 	switch len(passages) {
 	case 0:
 		return time.Time{}, fmt.Errorf("clocks in %v skip %s: write the time that they showed", c.Zone, t.Format("2006-01-02 15:04"))

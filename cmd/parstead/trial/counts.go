@@ -36,10 +36,7 @@ func (l *loader) readCounts(s *sheet, _ bool) {
 		c := r.cell("outcome")
 		j := slices.IndexFunc(names, func(name string) bool { return strings.EqualFold(name, c.text) && name != "" })
 		if j < 0 {
-			mend := "write one of: " + strings.Join(names, ", ") + ", or add the outcome to " + configFile
-			if near, ok := nearest(c.text, names); ok {
-				mend = "write " + near
-			}
+			mend := meant(c.text, names, "write %s", "write one of: "+strings.Join(names, ", ")+", or add the outcome to "+configFile)
 			l.fault(c.at, fmt.Sprintf("there is no outcome %q", c.text), mend)
 			continue
 		}

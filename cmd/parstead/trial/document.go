@@ -109,10 +109,7 @@ func (t *table) finish() {
 		if slices.Contains(t.known, key) {
 			continue
 		}
-		mend := "remove it, or correct its name; known here: " + strings.Join(t.known, ", ")
-		if near, ok := nearest(key, t.known); ok {
-			mend = fmt.Sprintf("write %s, or remove it", near)
-		}
+		mend := meant(key, t.known, "write %s, or remove it", "remove it, or correct its name; known here: "+strings.Join(t.known, ", "))
 		t.fault(key, fmt.Sprintf("%s knows no key %q", t.title(), key), mend)
 	}
 }

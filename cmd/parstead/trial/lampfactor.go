@@ -37,9 +37,7 @@ func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
 		var err error
 		if factor, err = spectrum.Illuminant(illuminant); err != nil {
 			mend := "use one of: " + strings.Join(spectrum.Illuminants(), ", ")
-			if near, ok := nearest(illuminant, spectrum.Illuminants()); ok {
-				mend = fmt.Sprintf("write %q; %s", near, mend)
-			}
+			mend = meant(illuminant, spectrum.Illuminants(), "write %q; "+mend, mend)
 			t.fault("illuminant", fmt.Sprintf("no CIE illuminant is called %q", illuminant), mend)
 		}
 	}

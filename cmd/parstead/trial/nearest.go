@@ -1,6 +1,23 @@
 package trial
 
-import "strings"
+import (
+	"strconv"
+	"strings"
+)
+
+// meant is the mend that names, in place of its first %q or %s, the word that s was
+// most likely meant to be; the usual one where there is none.
+func meant(s string, words []string, mend, usual string) string {
+	near, ok := nearest(s, words)
+	switch {
+	case !ok:
+		return usual
+	case strings.Contains(mend, "%q"):
+		return strings.Replace(mend, "%q", strconv.Quote(near), 1)
+	default:
+		return strings.Replace(mend, "%s", near, 1)
+	}
+}
 
 // nearest finds the word that s was most likely meant to be: equal but for
 // case, or a few strokes away. Where two are equally near, neither is.

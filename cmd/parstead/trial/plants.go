@@ -224,10 +224,7 @@ func (l *loader) fillPlant(p *plantRow) {
 			continue
 		}
 		if len(tr.Levels) > 0 && !slices.Contains(tr.Levels, c.text) {
-			mend := fmt.Sprintf("write one of %s, or add it to levels in line %d of %s", strings.Join(tr.Levels, ", "), l.doc.at("treatment[%d].levels", i).line, configFile)
-			if near, ok := nearest(c.text, tr.Levels); ok {
-				mend = fmt.Sprintf("write %s", near)
-			}
+			mend := meant(c.text, tr.Levels, "write %s", fmt.Sprintf("write one of %s, or add it to levels in line %d of %s", strings.Join(tr.Levels, ", "), l.doc.at("treatment[%d].levels", i).line, configFile))
 			l.fault(c.at, fmt.Sprintf("%s has no level %q (plant %s)", tr.Name, c.text, p.Code), mend)
 			continue
 		}
@@ -254,9 +251,7 @@ func (l *loader) checkColumns(placed *sheet) {
 			return
 		}
 		mend := "add the column to plants.csv, or correct the name"
-		if near, ok := nearest(name, l.columns); ok {
-			mend = fmt.Sprintf("write %q, or %s", near, mend)
-		}
+		mend = meant(name, l.columns, "write %q, or "+mend, mend)
 		l.fault(l.doc.at(path, args...), fmt.Sprintf("no sheet of plants has a column %q", name), mend)
 	}
 	missing(l.AnalyseBy, "trial.analyse_by")

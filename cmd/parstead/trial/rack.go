@@ -167,9 +167,7 @@ func (l *loader) readFloods(tables []*table) {
 		flood.Reservoir, _ = t.text("reservoir", "A")
 		if flood.Reservoir != "" && !slices.Contains(reservoirs, flood.Reservoir) {
 			mend := fmt.Sprintf("add reservoir = %q to the bins that it waters", flood.Reservoir)
-			if near, ok := nearest(flood.Reservoir, reservoirs); ok {
-				mend = fmt.Sprintf("write %q, or %s", near, mend)
-			}
+			mend = meant(flood.Reservoir, reservoirs, "write %q, or "+mend, mend)
 			t.fault("reservoir", fmt.Sprintf("no bin stands on the reservoir %q", flood.Reservoir), mend)
 		}
 		flood.Times, _ = t.clocks("times", `["08:00", "20:00"]`)

@@ -104,10 +104,7 @@ func (l *loader) openSheet(name string, needed, known []string) (s *sheet, broke
 			broken = true
 		case known != nil && !hasHeading(needed, h.text) && !hasHeading(known, h.text) && !misnamed[h.text]:
 			all := slices.Concat(needed, known)
-			mend := "remove it, or correct its name; known here: " + strings.Join(all, ", ")
-			if near, ok := nearest(fold(h.text), all); ok {
-				mend = fmt.Sprintf("call it %s, or remove it", near)
-			}
+			mend := meant(fold(h.text), all, "call it %s, or remove it", "remove it, or correct its name; known here: "+strings.Join(all, ", "))
 			l.fault(h.at, fmt.Sprintf("%s knows no column %q", s.file, h.text), mend)
 		}
 	}

@@ -48,9 +48,7 @@ func (t *table) oneOf(key string, choices ...string) (string, bool) {
 		return s, ok
 	}
 	mend := "use one of " + strings.Join(choices, ", ")
-	if near, found := nearest(s, choices); found {
-		mend = fmt.Sprintf("write %q; %s", near, mend)
-	}
+	mend = meant(s, choices, "write %q; "+mend, mend)
 	t.fault(key, fmt.Sprintf("%s can't be %q", key, s), mend)
 	return "", false
 }
