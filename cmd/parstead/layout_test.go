@@ -209,10 +209,10 @@ func TestLayoutDealsAndSealsThePlan(t *testing.T) {
 	}
 }
 
-// A harvest of a dealt trial: planned, dealt anew by the layout's procedure;
-// then a changed plan is a departure, and a changed label ends the re-dealing.
-func TestCorrelateFolderKnowsThePlan(t *testing.T) {
-	t.Parallel()
+// plannedHarvest is such a trial, dealt by a seed, with a harvest that holds a plant
+// of each fate; put writes one of its files, get correlates it.
+func plannedHarvest(t *testing.T) (dir string, put func(name, text string), get func() correlate.Result) {
+	t.Helper()
 	dir, e, out, _ := laid(t)
 	if err := runAt(e, []string{"layout", dir, "--seed", "7"}); err != nil {
 		t.Fatal(err)
@@ -237,7 +237,7 @@ func TestCorrelateFolderKnowsThePlan(t *testing.T) {
 			harvest += fmt.Sprintf("%s,%.1f,%d,,,,\n", r[0], mass, 4+i%5)
 		}
 	}
-	put := func(name, text string) {
+	put = func(name, text string) {
 		t.Helper()
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
@@ -246,7 +246,7 @@ func TestCorrelateFolderKnowsThePlan(t *testing.T) {
 	put("harvest.csv", harvest)
 	put("survey.csv", string(survey)+other)
 	e.now = func() time.Time { return time.Date(2026, 3, 20, 6, 0, 0, 0, time.UTC) }
-	get := func() correlate.Result {
+	get = func() correlate.Result {
 		t.Helper()
 		out.Reset()
 		if err := runAt(e, []string{"correlate", dir, "--json"}); err != nil {
@@ -258,6 +258,14 @@ func TestCorrelateFolderKnowsThePlan(t *testing.T) {
 		}
 		return r
 	}
+	return dir, put, get
+}
+
+// A harvest of a dealt trial: planned, dealt anew by the layout's procedure;
+// then a changed plan is a departure, and a changed label ends the re-dealing.
+func TestCorrelateFolderKnowsThePlan(t *testing.T) {
+	t.Parallel()
+	dir, put, get := plannedHarvest(t)
 	r := get()
 	mass := r.Outcomes[0]
 	if !mass.Planned || !mass.Primary || mass.Scale != correlate.Log || len(r.Departures) != 0 {
