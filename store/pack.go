@@ -97,8 +97,8 @@ type packing struct {
 	joined  columns // a week's last block and what joins it
 }
 
-// packings are kept from one packing to the next where they are close; what
-// nobody needs goes with the next collection.
+// packings keeps the memory of one transaction for the next one soon after; the
+// garbage collector takes what lies idle.
 var packings sync.Pool
 
 func newPacking() (*packing, error) {

@@ -233,9 +233,9 @@ func (w *wreck) claim(r stored) {
 	w.boot = max(w.boot, r.boot)
 }
 
-// settle makes of a week's claims the readings that there were, ordered by
+// merged makes of a week's claims the readings that there were, ordered by
 // time, those in conflict last.
-func settle(claims []claim) []stored {
+func merged(claims []claim) []stored {
 	slices.SortFunc(claims, func(a, b claim) int {
 		return cmp.Or(
 			cmp.Compare(a.at, b.at), cmp.Compare(a.mark&light.Conflict, b.mark&light.Conflict),
@@ -286,7 +286,7 @@ func (w *wreck) write(ctx context.Context, out string) (found Salvaged, err erro
 				found.Unnamed = append(found.Unnamed, name)
 			}
 		}
-		for part := range slices.Chunk(settle(w.weeks[key]), 1<<14) {
+		for part := range slices.Chunk(merged(w.weeks[key]), 1<<14) {
 			group := make([]light.Reading, len(part))
 			for i := range part {
 				group[i] = part[i].reading(name)

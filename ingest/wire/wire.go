@@ -154,7 +154,7 @@ func (w *Conn) send(b []byte) error {
 	if _, err := w.Conn.Write(b); err != nil {
 		return err
 	}
-	return w.Conn.SetWriteDeadline(time.Time{}) // or Acknowledge could not send past it
+	return w.Conn.SetWriteDeadline(time.Time{}) // a deadline that has passed would make Acknowledge fail to write at once
 }
 
 // Close lets what was written go out for a moment, then closes the connection.

@@ -31,7 +31,7 @@ type bin struct {
 	cells  []cell
 	first  []int // cells[first[d]:first[d+1]] make up date d
 	places []place
-	whole  *blend // of all tracks
+	all    *pooled // of all tracks
 	light  []cellLight
 
 	seen         []int // of judge
@@ -53,7 +53,7 @@ type cell struct {
 type place struct {
 	light.Position
 	index int
-	own   *blend // nil: none
+	own   *pooled // nil: none
 	light []ownLight
 }
 
@@ -197,7 +197,7 @@ func (b *bin) enter(f frame) {
 		b.first = append(b.first, len(b.cells))
 	}
 	b.doubts = make([]float64, len(b.cells))
-	b.whole = newBlend(b, b.tracks, true)
+	b.all = newPooled(b, b.tracks, true)
 	b.findPlaces()
 }
 
@@ -245,7 +245,7 @@ func (b *bin) findPlaces() {
 		}
 		place := place{Position: p, index: i}
 		if len(own) > 0 {
-			place.own = newBlend(b, own, false)
+			place.own = newPooled(b, own, false)
 		}
 		b.places = append(b.places, place)
 	}
@@ -256,7 +256,7 @@ func (b *bin) findPlaces() {
 func (b *bin) survey(ctx context.Context, epochs []light.Span) ([]field.Reading, error) {
 	var survey []field.Reading
 	var factors []dli.Factor
-	reference := newBlend(b, b.tracks, false)
+	reference := newPooled(b, b.tracks, false)
 	defer reference.release()
 	for _, r := range b.rack.Survey {
 		if r.Position.Bin != b.Name || !slices.ContainsFunc(epochs, func(s light.Span) bool { return s.Holds(r.At) }) {

@@ -13,14 +13,14 @@ import (
 
 // The rules of filling.
 const (
-	fullDay     = 0.999 // share of a day that readings bridge in one that others are filled from
-	donorsAside = 7     // days to either side, the nearest
-	leastSpread = 0.05  // error of filled light is at least this
-	timerError  = 0.15  // of the timer's hours at the plateau
-	meterError  = 0.10  // of a handheld meter's own scale
-	plateauDays = 14    // days, the nearest, that show the lamp's plateau
-	outBelow    = 0.10  // a lamp that gives less than this share of what is due is out
-	darkest     = 1.0   // µmol m⁻² s⁻¹ that says nothing about a lamp
+	fullDay      = 0.999 // share of a day that readings bridge in one that others are filled from
+	profileAside = 7     // days to either side, the nearest
+	leastSpread  = 0.05  // error of filled light is at least this
+	timerError   = 0.15  // of the timer's hours at the plateau
+	meterError   = 0.10  // of a handheld meter's own scale
+	plateauDays  = 14    // days, the nearest, that show the lamp's plateau
+	outBelow     = 0.10  // a lamp that gives less than this share of what is due is out
+	darkest      = 1.0   // µmol m⁻² s⁻¹ that says nothing about a lamp
 )
 
 // fills is how the silent time of a cell was made up for.
@@ -34,7 +34,7 @@ type fills struct {
 	pending      int64   // ns since the last reading of a running day
 }
 
-// cellLight is a blend's light in a cell.
+// cellLight is pooled light in a cell.
 type cellLight struct {
 	measured part
 	fills
@@ -45,24 +45,24 @@ type cellLight struct {
 // readings at both ends of the silence; if only one end shows the lamp out while
 // it was due, nobody knows when it changed, and the time stays missing.
 //
-// plateau is the lamp's PPFD by other means, for a blend whose own days show
+// plateau is the lamp's PPFD by other means, for pooled sensors whose own days show
 // none; its error shares count in the figure.
-func (bl *blend) fill(ctx context.Context, c int, gaps []dli.Gap, other plateau) (fills, error) {
+func (pl *pooled) fill(ctx context.Context, c int, gaps []dli.Gap, other plateau) (fills, error) {
 	var f fills
 	if len(gaps) == 0 {
 		return f, nil
 	}
-	cell := bl.b.cells[c]
-	donors, err := bl.donors(ctx, cell)
+	cell := pl.b.cells[c]
+	profileDays, err := pl.profileDays(ctx, cell)
 	if err != nil {
 		return f, err
 	}
-	if len(donors) > 0 {
-		if err := bl.loadDays(ctx, cell.date.Add(slices.Min(donors)), cell.date.Add(slices.Max(donors))); err != nil {
+	if len(profileDays) > 0 {
+		if err := pl.loadDays(ctx, cell.date.Add(slices.Min(profileDays)), cell.date.Add(slices.Max(profileDays))); err != nil {
 			return f, err
 		}
 	}
-	own, err := bl.plateau(ctx, cell, len(donors) > 0)
+	own, err := pl.plateau(ctx, cell, len(profileDays) > 0)
 	if err != nil {
 		return f, err
 	}
@@ -70,16 +70,16 @@ func (bl *blend) fill(ctx context.Context, c int, gaps []dli.Gap, other plateau)
 		own = other
 	}
 	for _, g := range gaps {
-		if now := bl.b.frame.now; now != 0 && g.Until == now && now-g.From <= bl.longestGap() {
+		if now := pl.b.frame.now; now != 0 && g.Until == now && now-g.From <= pl.longestGap() {
 			f.pending += g.Until - g.From
 			continue
 		}
-		pieces, err := bl.b.knownDark(ctx, g, &f)
+		pieces, err := pl.b.knownDark(ctx, g, &f)
 		if err != nil {
 			return f, err
 		}
 		for _, piece := range pieces {
-			if err := bl.fillPiece(ctx, cell, piece, donors, own, &f); err != nil {
+			if err := pl.fillPiece(ctx, cell, piece, profileDays, own, &f); err != nil {
 				return f, err
 			}
 		}
@@ -87,14 +87,14 @@ func (bl *blend) fill(ctx context.Context, c int, gaps []dli.Gap, other plateau)
 	return f, nil
 }
 
-func (bl *blend) longestGap() (ns int64) {
-	for _, t := range bl.tracks {
+func (pl *pooled) longestGap() (ns int64) {
+	for _, t := range pl.tracks {
 		ns = max(ns, t.maxGap)
 	}
 	return ns
 }
 
-// knownDark books the time of a gap in which the log has the lamp out, and gives
+// knownDark counts the time of a gap in which the log has the lamp out, and gives
 // the rest, cut where clocks change.
 func (b *bin) knownDark(ctx context.Context, g dli.Gap, f *fills) ([]dli.Gap, error) {
 	rest := []dli.Gap{g}
@@ -143,18 +143,18 @@ func (b *bin) silentSince(ctx context.Context, out int64, g dli.Gap) (bool, erro
 	if len(b.tracks) == 0 || out >= g.Until {
 		return false, nil
 	}
-	value, last, err := b.whole.edge(ctx, g.From, -1)
-	return !math.IsNaN(value) && last <= out+b.whole.longestGap(), err
+	value, last, err := b.all.edge(ctx, g.From, -1)
+	return !math.IsNaN(value) && last <= out+b.all.longestGap(), err
 }
 
 // fillPiece makes up for a gap within which clocks don't change.
-func (bl *blend) fillPiece(ctx context.Context, cell cell, g dli.Gap, donors []int, own plateau, f *fills) error {
+func (pl *pooled) fillPiece(ctx context.Context, cell cell, g dli.Gap, profileDays []int, own plateau, f *fills) error {
 	length := g.Until - g.From
-	before, err := bl.outAt(ctx, cell, g.From, -1, donors, own)
+	before, err := pl.outAt(ctx, cell, g.From, -1, profileDays, own)
 	if err != nil {
 		return err
 	}
-	after, err := bl.outAt(ctx, cell, g.Until, +1, donors, own)
+	after, err := pl.outAt(ctx, cell, g.Until, +1, profileDays, own)
 	if err != nil {
 		return err
 	}
@@ -168,12 +168,12 @@ func (bl *blend) fillPiece(ctx context.Context, cell cell, g dli.Gap, donors []i
 	}
 	var amounts []float64
 	var sum part
-	for _, shift := range donors {
-		from := bl.b.sameClock(g.From, shift)
-		if bl.b.sameClock(g.Until-1, shift)+1-from != length {
+	for _, shift := range profileDays {
+		from := pl.b.sameClock(g.From, shift)
+		if pl.b.sameClock(g.Until-1, shift)+1-from != length {
 			continue // clocks change meanwhile: those hours are others
 		}
-		p, _, err := bl.window(ctx, from, from+length, cell.m)
+		p, _, err := pl.window(ctx, from, from+length, cell.m)
 		if err != nil {
 			return err
 		}
@@ -198,12 +198,12 @@ func (bl *blend) fillPiece(ctx context.Context, cell cell, g dli.Gap, donors []i
 		f.profileError += spread
 		return nil
 	}
-	if own.ppfd == 0 || len(bl.b.lamps) == 0 {
+	if own.ppfd == 0 || len(pl.b.lamps) == 0 {
 		f.missing += length
 		return nil
 	}
 	seconds := 0.0
-	for _, s := range bl.b.lit(g.From, g.Until) {
+	for _, s := range pl.b.lit(g.From, g.Until) {
 		seconds += s.Length().Seconds()
 	}
 	mol := own.ppfd * seconds / light.MicromolesPerMole
@@ -213,19 +213,19 @@ func (bl *blend) fillPiece(ctx context.Context, cell cell, g dli.Gap, donors []i
 	return nil
 }
 
-// donors are the days, as distances from the cell's own, whose profile fills the
+// profileDays are the days, as distances from the cell's own, whose profile fills the
 // cell: the nearest fully covered ones under the same lamps, timers and sensors,
 // without those on which the lamp was plainly out (half the others' light).
-func (bl *blend) donors(ctx context.Context, cell cell) ([]int, error) {
-	if len(bl.tracks) == 0 {
+func (pl *pooled) profileDays(ctx context.Context, cell cell) ([]int, error) {
+	if len(pl.tracks) == 0 {
 		return nil, nil
 	}
 	var shifts []int
 	var mols []float64
 	for _, step := range []int{-1, 1} {
 		found := 0
-		for shift := step; found < donorsAside && bl.b.inRegime(cell.date.Add(shift), cell.regime); shift += step {
-			day, err := bl.day(ctx, cell.date.Add(shift))
+		for shift := step; found < profileAside && pl.b.inRegime(cell.date.Add(shift), cell.regime); shift += step {
+			day, err := pl.day(ctx, cell.date.Add(shift))
 			if err != nil {
 				return nil, err
 			}
@@ -268,10 +268,10 @@ type plateau struct {
 	meterError float64 // share: of a meter's own scale
 }
 
-// plateau is what the blend shows on the nearest days of the regime while the
+// plateau is what the pooled sensors show on the nearest days of the regime while the
 // lamps are due. It is not looked for where other days can fill.
-func (bl *blend) plateau(ctx context.Context, cell cell, haveDonors bool) (plateau, error) {
-	if haveDonors || len(bl.tracks) == 0 || len(bl.b.lamps) == 0 {
+func (pl *pooled) plateau(ctx context.Context, cell cell, haveDays bool) (plateau, error) {
+	if haveDays || len(pl.tracks) == 0 || len(pl.b.lamps) == 0 {
 		return plateau{}, nil
 	}
 	var sum part
@@ -280,20 +280,20 @@ func (bl *blend) plateau(ctx context.Context, cell cell, haveDonors bool) (plate
 		inside := far == 0
 		for _, shift := range []int{-far, far}[:min(2, 1+far)] {
 			d := cell.date.Add(shift)
-			if far > 0 && !bl.b.inRegime(d, cell.regime) {
+			if far > 0 && !pl.b.inRegime(d, cell.regime) {
 				continue
 			}
 			inside = true
-			day, err := bl.day(ctx, d)
+			day, err := pl.day(ctx, d)
 			if err != nil {
 				return plateau{}, err
 			}
 			if day.covered == 0 {
 				continue
 			}
-			span, _ := bl.b.rack.Day(d).Within(cell.regime)
-			for _, lit := range bl.b.lit(span.From.UnixNano(), span.Until.UnixNano()) {
-				p, _, err := bl.window(ctx, lit.From.UnixNano(), lit.Until.UnixNano(), cell.m)
+			span, _ := pl.b.rack.Day(d).Within(cell.regime)
+			for _, lit := range pl.b.lit(span.From.UnixNano(), span.Until.UnixNano()) {
+				p, _, err := pl.window(ctx, lit.From.UnixNano(), lit.Until.UnixNano(), cell.m)
 				if err != nil {
 					return plateau{}, err
 				}
@@ -312,7 +312,7 @@ func (bl *blend) plateau(ctx context.Context, cell cell, haveDonors bool) (plate
 	return plateau{ppfd: sum.mol * light.MicromolesPerMole / seconds, error: sum.relative(0)}, nil
 }
 
-// mapPlateau is the plateau at which the map was walked, in the blend's scale.
+// mapPlateau is the plateau at which the map was walked, in the pooled scale.
 func (b *bin) mapPlateau(m *field.Map) plateau {
 	if m == nil {
 		return plateau{}
@@ -322,15 +322,15 @@ func (b *bin) mapPlateau(m *field.Map) plateau {
 		p.meterError = meterError
 	}
 	if len(b.tracks) > 0 {
-		p.error = b.whole.scaleError()
+		p.error = b.all.scaleError()
 	}
 	return p
 }
 
 // scaleError is the error of all sensors together, as a share.
-func (bl *blend) scaleError() float64 {
+func (pl *pooled) scaleError() float64 {
 	weights := 0.0
-	for _, t := range bl.tracks {
+	for _, t := range pl.tracks {
 		weights += t.weight
 	}
 	if weights == 0 {
@@ -342,17 +342,17 @@ func (bl *blend) scaleError() float64 {
 // outAt tells whether the reading at one end of a silence shows the lamp out
 // while it was due: dark where the timer has it on, and where other days, or the
 // plateau, have light.
-func (bl *blend) outAt(ctx context.Context, cell cell, t int64, step int, donors []int, own plateau) (bool, error) {
-	if len(bl.tracks) == 0 || len(bl.b.lamps) == 0 {
+func (pl *pooled) outAt(ctx context.Context, cell cell, t int64, step int, profileDays []int, own plateau) (bool, error) {
+	if len(pl.tracks) == 0 || len(pl.b.lamps) == 0 {
 		return false, nil
 	}
-	value, at, err := bl.edge(ctx, t, step)
-	if err != nil || math.IsNaN(value) || value > outBelow*bl.brightest(cell, donors, own) || len(bl.b.lit(at, at+1)) == 0 {
+	value, at, err := pl.edge(ctx, t, step)
+	if err != nil || math.IsNaN(value) || value > outBelow*pl.brightest(cell, profileDays, own) || len(pl.b.lit(at, at+1)) == 0 {
 		return false, err
 	}
 	due, n := 0.0, 0.0
-	for _, shift := range donors {
-		x, err := bl.at(ctx, bl.b.sameClock(at, shift+bl.b.dateAt(at).DaysUntil(cell.date)), nil)
+	for _, shift := range profileDays {
+		x, err := pl.at(ctx, pl.b.sameClock(at, shift+pl.b.dateAt(at).DaysUntil(cell.date)), nil)
 		if err != nil {
 			return false, err
 		}
@@ -369,16 +369,17 @@ func (bl *blend) outAt(ctx context.Context, cell cell, t int64, step int, donors
 	return due > darkest && value < outBelow*due, nil
 }
 
-// brightest is a PPFD that the lamps hardly exceed: three times the donors' light
-// spread over the timer's hours. It saves a closer look where a lamp is plainly on.
-func (bl *blend) brightest(cell cell, donors []int, own plateau) float64 {
+// brightest is a PPFD that the lamps hardly exceed: three times the light of the
+// profile days, spread over the timer's hours. It saves a closer look where a lamp
+// is plainly on.
+func (pl *pooled) brightest(cell cell, profileDays []int, own plateau) float64 {
 	mol := 0.0
-	for _, shift := range donors {
-		mol = max(mol, bl.days[cell.date.Add(shift)].mol)
+	for _, shift := range profileDays {
+		mol = max(mol, pl.days[cell.date.Add(shift)].mol)
 	}
-	day := bl.b.rack.Day(cell.date)
+	day := pl.b.rack.Day(cell.date)
 	seconds := 0.0
-	for _, s := range bl.b.lit(day.From.UnixNano(), day.Until.UnixNano()) {
+	for _, s := range pl.b.lit(day.From.UnixNano(), day.Until.UnixNano()) {
 		seconds += s.Length().Seconds()
 	}
 	if seconds == 0 {

@@ -49,7 +49,7 @@ func TestFillFromNeighbours(t *testing.T) {
 		f := find(t, allDays(t, rack, src, account.Options{}), place(1, 2), c.date)
 		n := rack.Starts.DaysUntil(date(t, c.date))
 		level := func(n int) float64 { return 100 * (1 - 0.001*float64(n)) }
-		var donors []float64
+		var profileDays []float64
 		for side := -1; side <= 1; side += 2 {
 			for k, found := n+side, 0; found < 7 && k >= 0 && k < 28; k += side {
 				// The other day of a silence over midnight is no full day.
@@ -63,13 +63,13 @@ func TestFillFromNeighbours(t *testing.T) {
 					c.what == "before midnight" && d == "2026-10-21" || c.what == "on the day of 25 hours" && d == "2026-10-24" {
 					continue
 				}
-				donors = append(donors, level(k))
+				profileDays = append(profileDays, level(k))
 				found++
 			}
 		}
 		mean := 0.0
-		for _, x := range donors {
-			mean += x / float64(len(donors))
+		for _, x := range profileDays {
+			mean += x / float64(len(profileDays))
 		}
 		filled := mean * c.lit * 0.0036
 		want := level(n)*(14-c.lit)*0.0036 + filled

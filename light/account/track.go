@@ -107,7 +107,7 @@ var (
 // large tells whether the bin has so many tracks that they are read in parallel.
 func (b *bin) large() bool { return len(b.tracks) > mostTracks }
 
-// compute integrates the bin's tracks over the frame and settles what each place
+// compute integrates the bin's tracks over the frame and works out what each place
 // received. Few tracks follow one another, and as long as they are not many
 // readings the curves of those with many gaps stay at hand for filling.
 func (b *bin) compute(ctx context.Context, levels []float64) error {
@@ -119,7 +119,7 @@ func (b *bin) compute(ctx context.Context, levels []float64) error {
 		if err := b.compare(ctx, levels); err != nil {
 			return err
 		}
-		return b.settle(ctx)
+		return b.combine(ctx)
 	}
 	room := mostKept
 	for _, t := range b.tracks {
@@ -132,7 +132,7 @@ func (b *bin) compute(ctx context.Context, levels []float64) error {
 	}
 	err := b.compare(ctx, levels)
 	if err == nil {
-		err = b.settle(ctx)
+		err = b.combine(ctx)
 	}
 	for _, t := range b.tracks {
 		if t.frame != nil {

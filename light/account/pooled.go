@@ -10,11 +10,11 @@ import (
 	"parstead/light/field"
 )
 
-// blend is what several sensors of a bin say together: at every instant the mean
+// pooled is what several sensors of a bin say together: at every instant the mean
 // of those that read, weighted by precision. If scaled, each is first divided by
-// the light map's ratio at its place, so that the blend is the PPFD for which the
+// the light map's ratio at its place, so that the pooled PPFD is that for which the
 // map says 1.
-type blend struct {
+type pooled struct {
 	b      *bin
 	tracks []*track
 	scaled bool
@@ -25,7 +25,7 @@ type blend struct {
 	ratio  []float64
 }
 
-// The limits of what a blend keeps of its tracks' curves.
+// The limits of what pooled sensors keep of their tracks' curves.
 const (
 	keptCurves = 3  // stretches of days, of each track
 	mostTracks = 8  // beyond which days are read one by one
@@ -41,7 +41,7 @@ type loaded struct {
 	series      *light.Series
 }
 
-// dayLight is a blend's own light on a whole light day.
+// dayLight is the pooled sensors' own light on a whole light day.
 type dayLight struct {
 	mol     float64
 	covered float64 // share of the day
@@ -68,23 +68,23 @@ func (p part) relative(otherwise float64) float64 {
 	return otherwise
 }
 
-func newBlend(b *bin, tracks []*track, scaled bool) *blend {
-	return &blend{b: b, tracks: tracks, scaled: scaled, curves: make([]*loaded, len(tracks)), kept: make([][]*loaded, len(tracks)), days: map[light.Date]dayLight{}}
+func newPooled(b *bin, tracks []*track, scaled bool) *pooled {
+	return &pooled{b: b, tracks: tracks, scaled: scaled, curves: make([]*loaded, len(tracks)), kept: make([][]*loaded, len(tracks)), days: map[light.Date]dayLight{}}
 }
 
 // ratios are what each track is divided by, and 0 for one that is not used: a
 // sensor where the map does not say its ratio, beside others where it does.
-func (bl *blend) ratios(m *field.Map) []float64 {
-	if bl.ratio != nil && bl.under == m {
-		return bl.ratio
+func (pl *pooled) ratios(m *field.Map) []float64 {
+	if pl.ratio != nil && pl.under == m {
+		return pl.ratio
 	}
-	ratios := make([]float64, len(bl.tracks))
-	bl.under, bl.ratio = m, ratios
+	ratios := make([]float64, len(pl.tracks))
+	pl.under, pl.ratio = m, ratios
 	some := false
-	for i, t := range bl.tracks {
+	for i, t := range pl.tracks {
 		ratios[i] = 1
-		if bl.scaled && m != nil && !m.OwnScale {
-			if ratios[i] = field.At(bl.b.Bin, m.Ratio, t.position); math.IsNaN(ratios[i]) {
+		if pl.scaled && m != nil && !m.OwnScale {
+			if ratios[i] = field.At(pl.b.Bin, m.Ratio, t.position); math.IsNaN(ratios[i]) {
 				ratios[i] = 0
 			}
 		}
@@ -100,12 +100,12 @@ func (bl *blend) ratios(m *field.Map) []float64 {
 
 // cell combines what the tracks integrated over cell c. Gaps are where none of
 // them reads.
-func (bl *blend) cell(ctx context.Context, c int) (light part, gaps []dli.Gap, err error) {
-	from, until := bl.b.cells[c].from, bl.b.cells[c].until
-	ratios := bl.ratios(bl.b.cells[c].m)
+func (pl *pooled) cell(ctx context.Context, c int) (light part, gaps []dli.Gap, err error) {
+	from, until := pl.b.cells[c].from, pl.b.cells[c].until
+	ratios := pl.ratios(pl.b.cells[c].m)
 	sum, weights := 0.0, 0.0
 	readers, only, broken := 0, -1, false
-	for i, t := range bl.tracks {
+	for i, t := range pl.tracks {
 		covered := t.lights[c].Covered
 		if ratios[i] == 0 || covered == 0 {
 			continue
@@ -123,11 +123,11 @@ func (bl *blend) cell(ctx context.Context, c int) (light part, gaps []dli.Gap, e
 		mol := sum / weights
 		return part{mol, until - from, mol / math.Sqrt(weights)}, nil, nil
 	case readers == 1:
-		t := bl.tracks[only]
+		t := pl.tracks[only]
 		mol := float64(t.lights[c].Mol) / ratios[only]
 		return part{mol, t.lights[c].Covered, mol / math.Sqrt(t.weight)}, clip(t.gaps, from, until), nil
 	}
-	return bl.window(ctx, from, until, bl.b.cells[c].m)
+	return pl.window(ctx, from, until, pl.b.cells[c].m)
 }
 
 // clip is the part of the gaps that lies in a window.
@@ -147,17 +147,17 @@ func clip(gaps []dli.Gap, from, until int64) []dli.Gap {
 
 // window combines the tracks over any window, as under map m: cut wherever a
 // sensor falls silent or comes back, so that each piece has the same sensors.
-func (bl *blend) window(ctx context.Context, from, until int64, m *field.Map) (light part, gaps []dli.Gap, err error) {
-	if err := bl.load(ctx, from, until); err != nil {
+func (pl *pooled) window(ctx context.Context, from, until int64, m *field.Map) (light part, gaps []dli.Gap, err error) {
+	if err := pl.load(ctx, from, until); err != nil {
 		return part{}, nil, err
 	}
-	ratios := bl.ratios(m)
+	ratios := pl.ratios(m)
 	edges := []int64{from, until}
-	for i := range bl.tracks {
+	for i := range pl.tracks {
 		if ratios[i] == 0 {
 			continue
 		}
-		for _, g := range clip(bl.curves[i].curve.Gaps, from, until) {
+		for _, g := range clip(pl.curves[i].curve.Gaps, from, until) {
 			edges = append(edges, g.From, g.Until)
 		}
 	}
@@ -166,11 +166,11 @@ func (bl *blend) window(ctx context.Context, from, until int64, m *field.Map) (l
 	for k, end := range edges[1:] {
 		start := edges[k]
 		sum, weights := 0.0, 0.0
-		for i, t := range bl.tracks {
+		for i, t := range pl.tracks {
 			if ratios[i] == 0 {
 				continue
 			}
-			if l := bl.curves[i].curve.Between(start, end); l.Covered == end-start {
+			if l := pl.curves[i].curve.Between(start, end); l.Covered == end-start {
 				sum += t.weight * float64(l.Mol) / ratios[i]
 				weights += t.weight
 			}
@@ -189,15 +189,15 @@ func (bl *blend) window(ctx context.Context, from, until int64, m *field.Map) (l
 	return light, gaps, nil
 }
 
-// at is the blend's PPFD at an instant; NaN where no track reads.
-func (bl *blend) at(ctx context.Context, t int64, m *field.Map) (float64, error) {
-	if err := bl.load(ctx, t, t+1); err != nil {
+// at is the pooled PPFD at an instant; NaN where no track reads.
+func (pl *pooled) at(ctx context.Context, t int64, m *field.Map) (float64, error) {
+	if err := pl.load(ctx, t, t+1); err != nil {
 		return 0, err
 	}
-	ratios := bl.ratios(m)
+	ratios := pl.ratios(m)
 	sum, weights := 0.0, 0.0
-	for i, track := range bl.tracks {
-		if ppfd, ok := bl.curves[i].curve.At(t); ok && ratios[i] > 0 {
+	for i, track := range pl.tracks {
+		if ppfd, ok := pl.curves[i].curve.At(t); ok && ratios[i] > 0 {
 			sum += track.weight * ppfd / ratios[i]
 			weights += track.weight
 		}
@@ -207,32 +207,32 @@ func (bl *blend) at(ctx context.Context, t int64, m *field.Map) (float64, error)
 
 // load makes sure that the tracks' curves hold the window, reading whole light
 // days. The last few stretches read are kept: filling goes back and forth.
-func (bl *blend) load(ctx context.Context, from, until int64) error {
-	for i, t := range bl.tracks {
+func (pl *pooled) load(ctx context.Context, from, until int64) error {
+	for i, t := range pl.tracks {
 		holds := func(l *loaded) bool { return l.from <= from && until <= l.until }
-		if l := bl.curves[i]; l != nil && holds(l) {
+		if l := pl.curves[i]; l != nil && holds(l) {
 			continue
 		}
 		if t.frame != nil && holds(t.frame) {
-			bl.curves[i] = t.frame
+			pl.curves[i] = t.frame
 			continue
 		}
-		if k := slices.IndexFunc(bl.kept[i], holds); k >= 0 {
-			bl.curves[i] = bl.kept[i][k]
+		if k := slices.IndexFunc(pl.kept[i], holds); k >= 0 {
+			pl.curves[i] = pl.kept[i][k]
 			continue
 		}
 		var l *loaded
-		if len(bl.kept[i]) < keptCurves {
+		if len(pl.kept[i]) < keptCurves {
 			l = &loaded{series: dayBuffers.Get().(*light.Series)}
 		} else { // the oldest makes room
-			l = bl.kept[i][0]
-			bl.kept[i] = append(bl.kept[i][:0], bl.kept[i][1:]...)
+			l = pl.kept[i][0]
+			pl.kept[i] = append(pl.kept[i][:0], pl.kept[i][1:]...)
 		}
-		bl.kept[i] = append(bl.kept[i], l)
-		bl.curves[i] = l
-		l.from, l.until = bl.b.dayOf(from).From.UnixNano(), bl.b.dayOf(until-1).Until.UnixNano()
+		pl.kept[i] = append(pl.kept[i], l)
+		pl.curves[i] = l
+		l.from, l.until = pl.b.dayOf(from).From.UnixNano(), pl.b.dayOf(until-1).Until.UnixNano()
 		var err error
-		if l.curve, _, _, err = bl.b.read(ctx, t, l.series, []int64{l.from, l.until}); err != nil {
+		if l.curve, _, _, err = pl.b.read(ctx, t, l.series, []int64{l.from, l.until}); err != nil {
 			return err
 		}
 	}
@@ -240,42 +240,42 @@ func (bl *blend) load(ctx context.Context, from, until int64) error {
 }
 
 // loadDays reads the days from one to another in one go, unless that is much.
-func (bl *blend) loadDays(ctx context.Context, first, last light.Date) error {
-	if len(bl.tracks) > mostTracks || first.DaysUntil(last) > mostDays {
+func (pl *pooled) loadDays(ctx context.Context, first, last light.Date) error {
+	if len(pl.tracks) > mostTracks || first.DaysUntil(last) > mostDays {
 		return nil
 	}
-	return bl.load(ctx, bl.b.rack.Day(first).From.UnixNano(), bl.b.rack.Day(last).Until.UnixNano())
+	return pl.load(ctx, pl.b.rack.Day(first).From.UnixNano(), pl.b.rack.Day(last).Until.UnixNano())
 }
 
 // release gives the memory of the curves back.
-func (bl *blend) release() {
-	for i := range bl.tracks {
-		for _, l := range bl.kept[i] {
+func (pl *pooled) release() {
+	for i := range pl.tracks {
+		for _, l := range pl.kept[i] {
 			dayBuffers.Put(l.series)
 		}
-		bl.kept[i], bl.curves[i] = nil, nil
+		pl.kept[i], pl.curves[i] = nil, nil
 	}
 }
 
-// day is the blend's light on a whole light day.
-func (bl *blend) day(ctx context.Context, d light.Date) (dayLight, error) {
-	if l, ok := bl.days[d]; ok {
+// day is the pooled light on a whole light day.
+func (pl *pooled) day(ctx context.Context, d light.Date) (dayLight, error) {
+	if l, ok := pl.days[d]; ok {
 		return l, nil
 	}
-	span := bl.b.rack.Day(d)
+	span := pl.b.rack.Day(d)
 	from, until := span.From.UnixNano(), span.Until.UnixNano()
-	p, _, err := bl.window(ctx, from, until, bl.b.mapAt(from))
+	p, _, err := pl.window(ctx, from, until, pl.b.mapAt(from))
 	if err != nil {
 		return dayLight{}, err
 	}
 	l := dayLight{p.mol, float64(p.ns) / float64(until-from)}
-	bl.days[d] = l
+	pl.days[d] = l
 	return l, nil
 }
 
 // keepDays remembers the whole days of the frame out of its cells.
-func (bl *blend) keepDays(lights []part) {
-	b := bl.b
+func (pl *pooled) keepDays(lights []part) {
+	b := pl.b
 	for i, d := range b.frame.dates {
 		if b.frame.now != 0 && i == len(b.frame.dates)-1 {
 			break
@@ -284,22 +284,22 @@ func (bl *blend) keepDays(lights []part) {
 		for _, p := range lights[b.first[i]:b.first[i+1]] {
 			sum.add(p)
 		}
-		bl.days[d] = dayLight{sum.mol, float64(sum.ns) / float64(b.frame.bounds[i+1]-b.frame.bounds[i])}
+		pl.days[d] = dayLight{sum.mol, float64(sum.ns) / float64(b.frame.bounds[i+1]-b.frame.bounds[i])}
 	}
 }
 
-// edge is what the blend last showed before an instant, or first after it, as far
+// edge is what the pooled sensors last showed before an instant, or first after it, as far
 // as the trial reaches; NaN if nothing.
-func (bl *blend) edge(ctx context.Context, t int64, step int) (value float64, at int64, err error) {
-	trial := bl.b.rack.Trial()
+func (pl *pooled) edge(ctx context.Context, t int64, step int) (value float64, at int64, err error) {
+	trial := pl.b.rack.Trial()
 	value = math.NaN()
 	for look := t; look >= trial.From.UnixNano() && look <= trial.Until.UnixNano(); {
-		day := bl.b.dayOf(look)
-		if err := bl.load(ctx, day.From.UnixNano(), day.Until.UnixNano()); err != nil {
+		day := pl.b.dayOf(look)
+		if err := pl.load(ctx, day.From.UnixNano(), day.Until.UnixNano()); err != nil {
 			return 0, 0, err
 		}
-		for i := range bl.tracks {
-			c := &bl.curves[i].curve
+		for i := range pl.tracks {
+			c := &pl.curves[i].curve
 			k, found := slices.BinarySearch(c.Times, t)
 			if step < 0 && !found {
 				k--

@@ -20,15 +20,15 @@ type ownLight struct {
 	others    cellLight // by the bin's, while its own are silent
 }
 
-// settle combines the tracks of the frame, fills what is silent, and leaves the
+// combine pools the tracks of the frame, fills what is silent, and leaves the
 // bin ready to say what each place received. The bin's sensors together are
 // looked at only where some place has none of its own.
-func (b *bin) settle(ctx context.Context) error {
-	defer b.whole.release()
+func (b *bin) combine(ctx context.Context) error {
+	defer b.all.release()
 	var err error
 	together := slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil || b.ownIsAll(&p) })
 	if together {
-		if b.light, err = b.whole.settle(ctx, b.mapPlateau); err != nil {
+		if b.light, err = b.all.light(ctx, b.mapPlateau); err != nil {
 			return err
 		}
 	}
@@ -69,14 +69,14 @@ func (b *bin) settle(ctx context.Context) error {
 // ownIsAll tells whether a place's own sensors are all that the bin has.
 func (b *bin) ownIsAll(p *place) bool { return p.own != nil && len(p.own.tracks) == len(b.tracks) }
 
-func (bl *blend) settle(ctx context.Context, other func(*field.Map) plateau) ([]cellLight, error) {
-	lights := make([]cellLight, len(bl.b.cells))
-	gaps, err := bl.measure(ctx, lights)
+func (pl *pooled) light(ctx context.Context, other func(*field.Map) plateau) ([]cellLight, error) {
+	lights := make([]cellLight, len(pl.b.cells))
+	gaps, err := pl.measure(ctx, lights)
 	if err != nil {
 		return nil, err
 	}
 	for c := range lights {
-		if lights[c].fills, err = bl.fill(ctx, c, gaps[c], other(bl.b.cells[c].m)); err != nil {
+		if lights[c].fills, err = pl.fill(ctx, c, gaps[c], other(pl.b.cells[c].m)); err != nil {
 			return nil, err
 		}
 	}
@@ -84,18 +84,18 @@ func (bl *blend) settle(ctx context.Context, other func(*field.Map) plateau) ([]
 }
 
 // measure puts what readings bridge into the cells and gives each cell's gaps.
-func (bl *blend) measure(ctx context.Context, lights []cellLight) ([][]dli.Gap, error) {
+func (pl *pooled) measure(ctx context.Context, lights []cellLight) ([][]dli.Gap, error) {
 	gaps := make([][]dli.Gap, len(lights))
 	parts := make([]part, len(lights))
 	for c := range lights {
 		var err error
-		if parts[c], gaps[c], err = bl.cell(ctx, c); err != nil {
+		if parts[c], gaps[c], err = pl.cell(ctx, c); err != nil {
 			return nil, err
 		}
-		parts[c].error = max(parts[c].error, parts[c].mol*bl.b.doubts[c])
+		parts[c].error = max(parts[c].error, parts[c].mol*pl.b.doubts[c])
 		lights[c].measured = parts[c]
 	}
-	bl.keepDays(parts)
+	pl.keepDays(parts)
 	return gaps, nil
 }
 
@@ -106,7 +106,7 @@ func (b *bin) fillOwn(ctx context.Context, p *place, c int, gaps []dli.Gap) erro
 	cell, l := b.cells[c], &p.light[c]
 	var silent []dli.Gap
 	for _, g := range gaps {
-		seen, rest, err := b.whole.window(ctx, g.From, g.Until, cell.m)
+		seen, rest, err := b.all.window(ctx, g.From, g.Until, cell.m)
 		if err != nil {
 			return err
 		}
@@ -116,15 +116,15 @@ func (b *bin) fillOwn(ctx context.Context, p *place, c int, gaps []dli.Gap) erro
 	if len(silent) == 0 {
 		return nil
 	}
-	donors, err := p.own.donors(ctx, cell)
+	profileDays, err := p.own.profileDays(ctx, cell)
 	if err != nil {
 		return err
 	}
-	if len(donors) > 0 {
+	if len(profileDays) > 0 {
 		l.fills, err = p.own.fill(ctx, c, silent, plateau{})
 		p.own.release()
 	} else {
-		l.others.fills, err = b.whole.fill(ctx, c, silent, b.mapPlateau(cell.m))
+		l.others.fills, err = b.all.fill(ctx, c, silent, b.mapPlateau(cell.m))
 	}
 	return err
 }
@@ -275,7 +275,7 @@ func (b *bin) tallyUnmapped(t *tally, l *cellLight) {
 }
 
 func (b *bin) tallyAs(t *tally, source Source, l *cellLight, ratio float64, e shares) {
-	scale := b.whole.scaleError()
+	scale := b.all.scaleError()
 	reference := func(p part) shares {
 		e := e
 		e.reference = p.relative(scale)
