@@ -154,11 +154,11 @@ func (w *Conn) send(b []byte) error {
 	if _, err := w.Conn.Write(b); err != nil {
 		return err
 	}
-	return w.Conn.SetWriteDeadline(time.Time{}) // a deadline that has passed would make Acknowledge fail to write at once
+	return w.Conn.SetWriteDeadline(time.Time{}) // past a deadline sendNow sends nothing
 }
 
 // Close lets what was written go out for a moment, then closes the connection.
-// It does not wait for that; Wait does.
+// It does not wait for that; Done tells when.
 func (w *Conn) Close() error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
