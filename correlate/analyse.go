@@ -138,7 +138,7 @@ func (in question) outcome(out *Outcome, level int, opts Options) OutcomeResult 
 		return in.unlit(out, level, opts, s)
 	}
 	if err != nil {
-		s.say("model", "", "%v", s.placed(err))
+		s.say(analysis.NoModel, "", "%v", s.placed(err))
 	} else {
 		s.alike(&r)
 		s.again()

@@ -61,7 +61,7 @@ func comparisons(o OutcomeResult, treatment string) []Comparison {
 }
 
 func check(o OutcomeResult, name string) (Check, bool) {
-	i := slices.IndexFunc(o.Checks, func(c Check) bool { return c.Check == name })
+	i := slices.IndexFunc(o.Checks, func(c Check) bool { return string(c.Check) == name })
 	if i < 0 {
 		return Check{}, false
 	}

@@ -99,7 +99,7 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 	if l.Err != nil {
 		for _, name := range l.Treatments {
 			r.Effects = append(r.Effects, Effect{Term: s.in.treatmentTerm(name), Effect: name, Unit: string(l.Unit)})
-			s.say("not tested", name, "%s", s.whyUntested(l))
+			s.say(analysis.NotTested, name, "%s", s.whyUntested(l))
 		}
 		return
 	}
@@ -114,7 +114,7 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 		}
 		e := testEffect(term, t, l.Unit)
 		if !t.OK {
-			s.say("not tested", t.Name(), "%s could not be tested: no spread is left to measure it by", t.Name())
+			s.say(analysis.NotTested, t.Name(), "%s could not be tested: no spread is left to measure it by", t.Name())
 		}
 		r.Effects = append(r.Effects, e)
 	}

@@ -47,7 +47,7 @@ func analysed(t *testing.T, in *Input) OutcomeResult {
 func says(o OutcomeResult) string {
 	var all []string
 	for _, c := range o.Checks {
-		all = append(all, c.Check+": "+c.Says)
+		all = append(all, string(c.Check)+": "+c.Says)
 	}
 	return strings.Join(all, "\n")
 }

@@ -54,11 +54,11 @@ func (s *sample) betweenBins() *Slope {
 	t.Light = &model.Variable{Name: "light", Values: pick(s.figures.Values, s.rows)}
 	e, err := model.BetweenBins(len(s.y), t, s.method.response(s))
 	if errors.Is(err, model.ErrTooFew) {
-		s.say("between_bin", "", "too few bins for a slope between them")
+		s.say(analysis.BetweenBins, "", "too few bins for a slope between them")
 		return nil
 	}
 	if err != nil {
-		s.say("between_bin", "", "the slope between bins could not be estimated: %v", err)
+		s.say(analysis.BetweenBins, "", "the slope between bins could not be estimated: %v", err)
 		return nil
 	}
 	s.betweenHolds()
@@ -74,7 +74,7 @@ func (s *sample) betweenHolds() {
 			if s.in.Table {
 				mend = "--sets-light " + t.Name
 			}
-			s.say("between_bin", t.Name, "the slope between bins may hold some of what %s did, which whole bins got; if it acts through light, say so with %s: it is then not adjusted for light", t.Name, mend)
+			s.say(analysis.BetweenBins, t.Name, "the slope between bins may hold some of what %s did, which whole bins got; if it acts through light, say so with %s: it is then not adjusted for light", t.Name, mend)
 		}
 	}
 }

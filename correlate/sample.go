@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"parstead/correlate/analysis"
 	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
@@ -37,8 +38,8 @@ type sample struct {
 }
 
 // say adds a check that only says something.
-func (s *sample) say(name, of, format string, args ...any) {
-	s.checks = append(s.checks, Check{Check: name, Of: of, Says: fmt.Sprintf(format, args...)})
+func (s *sample) say(check analysis.Code, of, format string, args ...any) {
+	s.checks = append(s.checks, Check{Check: check, Of: of, Says: fmt.Sprintf(format, args...)})
 }
 
 // among tells whether row i is one that the outcome and the value of

@@ -160,7 +160,7 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 	if test.OK {
 		e.Test, e.P = "exact", analysis.Known(test.P)
 	} else {
-		s.say("not tested", name, "there are only %s ways to deal %s to the %ss: too few for a p value", phrase.Freedom(test.Deals), name, t.SetPer)
+		s.say(analysis.NotTested, name, "there are only %s ways to deal %s to the %ss: too few for a p value", phrase.Freedom(test.Deals), name, t.SetPer)
 	}
 	exact.Effects = append(exact.Effects, e)
 	return nil

@@ -10,6 +10,7 @@ import (
 
 	"parstead/cmd/parstead/harvest"
 	"parstead/correlate"
+	"parstead/correlate/analysis"
 	"parstead/correlate/kind"
 	"parstead/correlate/tables"
 	"parstead/light"
@@ -160,7 +161,7 @@ func looked(e *env, h *harvest.Harvest) {
 func firstReason(r *correlate.Result) string {
 	for _, o := range r.Outcomes {
 		for _, check := range o.Checks {
-			if check.Check == "model" {
+			if check.Check == analysis.NoModel {
 				return check.Says
 			}
 		}

@@ -207,7 +207,7 @@ func (p publishedFit) compare(t *testing.T, got correlate.OutcomeResult) {
 			near(t, "normality p", c.P, *want.P, 1e-4, 0)
 			continue
 		}
-		test(t, want.Check+" "+want.Of, c.Value, c.DF, c.P, correlate.Effect{Value: want.Value, DF: want.DF, P: want.P}, tolerance)
+		test(t, string(want.Check)+" "+want.Of, c.Value, c.DF, c.P, correlate.Effect{Value: want.Value, DF: want.DF, P: want.P}, tolerance)
 	}
 	for _, want := range p.Coefficients {
 		i := slices.IndexFunc(got.Coefficients, func(c correlate.Coefficient) bool { return c.Of == want.Of && c.Level == want.Level })

@@ -276,7 +276,7 @@ func TestCorrelateFolderKnowsThePlan(t *testing.T) {
 		t.Errorf("medium %+v", medium)
 	}
 	for _, name := range []string{"leave_out", "repeatability", "redeal", "equal_slopes"} {
-		if !slices.ContainsFunc(mass.Checks, func(c correlate.Check) bool { return c.Check == name }) {
+		if !slices.ContainsFunc(mass.Checks, func(c correlate.Check) bool { return string(c.Check) == name }) {
 			t.Errorf("no check %s", name)
 		}
 	}

@@ -109,7 +109,7 @@ const (
 )
 
 // Say adds a check.
-func (e *Electricity) Say(check, of, format string, args ...any) {
+func (e *Electricity) Say(check Code, of, format string, args ...any) {
 	e.Checks = append(e.Checks, Check{Check: check, Of: of, Says: fmt.Sprintf(format, args...)})
 }
 

@@ -287,9 +287,19 @@ type Suspect struct {
 	About Term `json:"-"` // that effect
 }
 
+// Code tells what a check is of.
+type Code string
+
+// The codes by which something is decided.
+const (
+	NoModel     Code = "model"       // why an outcome, or a treatment, has no model
+	NotTested   Code = "not tested"  // why an effect has no test
+	BetweenBins Code = "between_bin" // what the slope between bins may hold, or why there is none
+)
+
 // Check is a test of an assumption, or the reason why a quantity is absent.
 type Check struct {
-	Check string    `json:"check"`
+	Check Code      `json:"check"`
 	Of    string    `json:"of,omitempty"`
 	Value *float64  `json:"value,omitempty"`
 	DF    []float64 `json:"df,omitempty"`

@@ -47,7 +47,7 @@ func (t *teller) light() {
 		}
 		var whole []string
 		for _, c := range t.r.Checks {
-			if c.Check == "between_bin" && c.Of != "" {
+			if c.Check == analysis.BetweenBins && c.Of != "" {
 				whole = append(whole, c.Of)
 			}
 		}

@@ -432,7 +432,7 @@ func (c *Compared) remark(trials []Trial, labels []string) {
 func whyNoModel(r *analysis.OutcomeResult) string {
 	name := phrase.About(r.Name, r.Of, "")
 	for _, k := range r.Checks {
-		if k.Check == "model" {
+		if k.Check == analysis.NoModel {
 			return fmt.Sprintf("%s has no result: %s", name, k.Says)
 		}
 	}

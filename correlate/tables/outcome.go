@@ -178,7 +178,7 @@ func suspects(o *analysis.OutcomeResult) table {
 func checks(o *analysis.OutcomeResult) table {
 	t := table{title: cell{page: "checks"}, columns: []cell{{}, same("of"), same("value"), same("p"), same("says")}}
 	for _, c := range o.Checks {
-		t.add(same(c.Check), same(c.Of), number(c.Value), chance(c.P), same(c.Says))
+		t.add(same(string(c.Check)), same(c.Of), number(c.Value), chance(c.P), same(c.Says))
 	}
 	return t
 }

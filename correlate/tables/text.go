@@ -62,7 +62,7 @@ func (p *Lines) outcome(in *analysis.Input, o *analysis.OutcomeResult) {
 
 func (p *Lines) checks(list []analysis.Check) {
 	for _, c := range list {
-		text := c.Check
+		text := string(c.Check)
 		if c.Of != "" {
 			text += " (" + c.Of + ")"
 		}

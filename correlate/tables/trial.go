@@ -24,7 +24,7 @@ func Electricity(e *analysis.Electricity) []Table {
 	}
 	checks := table{title: cell{page: "electricity: checks"}, columns: []cell{{}, same("of"), same("says")}}
 	for _, c := range e.Checks {
-		checks.add(same(c.Check), same(c.Of), same(c.Says))
+		checks.add(same(string(c.Check)), same(c.Of), same(c.Says))
 	}
 	return onPage(draws(e), currents(e), gains(e), checks)
 }

@@ -63,7 +63,7 @@ func near(t *testing.T, what string, got *float64, want float64) {
 func says(t *testing.T, e *correlate.Electricity, check, of, words string) {
 	t.Helper()
 	if !slices.ContainsFunc(e.Checks, func(c correlate.Check) bool {
-		return c.Check == check && c.Of == of && strings.Contains(c.Says, words)
+		return string(c.Check) == check && c.Of == of && strings.Contains(c.Says, words)
 	}) {
 		t.Errorf("no check %s of %q says %q: %+v", check, of, words, e.Checks)
 	}
