@@ -114,8 +114,11 @@ func TestDates(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := []Cell{
-			{Text: "2026-01-01", Turn: Date}, {Text: "2026-01-01 12:00:00", Turn: Date}, {Text: fmt.Sprint(day)},
-			{Text: "2026-01-01 12:00:00", Turn: Date}, {Text: "noon", Turn: Date},
+			{Text: "2026-01-01", Turn: Date},
+			{Text: "2026-01-01 12:00:00", Turn: Date},
+			{Text: fmt.Sprint(day)},
+			{Text: "2026-01-01 12:00:00", Turn: Date},
+			{Text: "noon", Turn: Date},
 		}
 		if d := cmp.Diff(want, got.Rows[0], cmpopts.IgnoreFields(Cell{}, "Line", "Column")); d != "" {
 			t.Errorf("%q: %s", properties, d)
