@@ -74,7 +74,7 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	}
 	var changes []time.Time
 	for _, e := range log {
-		if e.Kind.EndsMap() && b.concerns(e) {
+		if e.Kind.EndsMap() && concerns(b.rack, e, of.Name) {
 			changes = append(changes, e.At)
 		}
 		if e.Kind == light.PowerCut && (e.Bin == "" || e.Bin == of.Name) {
@@ -134,16 +134,6 @@ func between(instants []time.Time) []light.Span {
 		spans = append(spans, light.Span{From: t})
 	}
 	return spans
-}
-
-// concerns tells whether an event is about this bin's light.
-func (b *bin) concerns(e light.Event) bool {
-	if e.Sensor == "" {
-		return e.Bin == "" || e.Bin == b.Name
-	}
-	return slices.ContainsFunc(b.rack.Sensors, func(s light.Sensor) bool {
-		return s.Name == e.Sensor && s.Position.Bin == b.Name && s.Measures.IsLight()
-	})
 }
 
 // factors are the lamps' lux per PPFD, one stretch for each set of lamps. Lamps

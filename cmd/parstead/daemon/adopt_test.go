@@ -29,7 +29,7 @@ func TestChangedFilesAreAdopted(t *testing.T) {
 	files := func() bool {
 		return strings.Contains(w.get("/metrics"), `parstead_condition_active{bin="",condition="files",sensor=""} 1`)
 	}
-	time.Sleep(200 * time.Millisecond) // the folder has been looked at
+	w.looked()
 
 	write := func(text string) {
 		t.Helper()

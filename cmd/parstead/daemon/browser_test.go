@@ -159,10 +159,20 @@ func (b *browser) sees(words string) {
 	b.tb.Fatalf("the page does not say %q within 20 s, but\n%s", words, text)
 }
 
+// touchable waits until the script takes a touch on a new screen for one of its
+// own, no longer for the second of a double one.
+func (b *browser) touchable() {
+	b.tb.Helper()
+	b.eval(`new Promise((done) => {
+		const look = () => typeof shown !== "number" || performance.now() - shown > doubled ? done() : setTimeout(look, 10);
+		look();
+	})`)
+}
+
 // press clicks the first key or link with the words.
 func (b *browser) press(words string) {
 	b.tb.Helper()
-	time.Sleep(400 * time.Millisecond) // what comes sooner on a new screen is taken for the second touch of a double one
+	b.touchable()
 	quoted, err := json.Marshal(words)
 	if err != nil {
 		b.tb.Fatal(err)
@@ -262,7 +272,7 @@ func TestEntryInABrowser(t *testing.T) {
 	b.sees("yes")
 	b.fits()
 	b.picture("yesno")
-	time.Sleep(400 * time.Millisecond)
+	b.touchable()
 	b.eval(`document.querySelector("[value=yes]").click(); document.querySelector("[value=yes]").click()`)
 	b.sees("Stored: rooted yes")
 	b.sees("P2")

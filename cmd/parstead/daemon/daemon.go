@@ -198,7 +198,7 @@ func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
 	}
 	registry.MustRegister(page.NewCollector(d.status.get))
 	d.pages = page.New(page.Config{
-		State: d.status.get, Ready: d.totals.ready, Gatherer: registry, Desk: &d.filing, Now: time.Now, Log: d.options.Log,
+		State: d.status.get, Ready: d.totals.ready, Gatherer: registry, Entries: &d.filing, Now: time.Now, Log: d.options.Log,
 	})
 	return d.setCode(t)
 }

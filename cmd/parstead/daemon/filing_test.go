@@ -89,7 +89,7 @@ func TestEntriesWaitForAnOpenSheet(t *testing.T) {
 	if notices := w.filing.notices(); len(notices) > 0 {
 		t.Errorf("%v", notices)
 	}
-	time.Sleep(10 * w.options.tick) // the folder has been looked at
+	w.looked()
 	racktest.WriteFiles(t, dir, map[string]string{"harvest.csv": "plant,mass_g\nP3,9\n"})
 	racktest.Eventually(t, "a word of what is gone", func() bool { return len(w.filing.notices()) == 1 })
 	clock.Move(3 * time.Second) // no state serves twice

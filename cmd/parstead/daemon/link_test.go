@@ -100,7 +100,7 @@ func TestATakeoverIsTold(t *testing.T) {
 	}
 	racktest.Eventually(t, "it is told", func() bool {
 		clock.Move(time.Minute)
-		time.Sleep(20 * time.Millisecond)
+		r.conditions.look(t.Context(), clock.At())
 		short, _ := out.Messages()
 		return slices.Contains(short, "broker")
 	})
@@ -134,11 +134,15 @@ func TestABrokerThatIsAwayIsToldOnce(t *testing.T) {
 	c := racktest.Client(t, b.Address, "upper")
 	racktest.Send(t, c, "rack/upper", 100)
 	racktest.Send(t, c, "rack/lower", 100)
-	for range 15 {
+	for i := range 15 {
 		minutes(1)
-		racktest.Send(t, c, "rack/upper", 100)
-		racktest.Send(t, c, "rack/lower", 100)
-		time.Sleep(20 * time.Millisecond)
+		value := 100 + float64(i+1)/10
+		racktest.Send(t, c, "rack/upper", value)
+		racktest.Send(t, c, "rack/lower", value)
+		racktest.Eventually(t, "the readings are stored", func() bool {
+			latest := r.db.Latest()
+			return latest["upper"].Value == value && latest["lower"].Value == value
+		})
 	}
 	racktest.Eventually(t, "the end is told", func() bool { short, _ := out.Messages(); return slices.Contains(short, "over broker") })
 	if err := r.Stop(); err != nil {

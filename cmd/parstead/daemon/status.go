@@ -95,7 +95,7 @@ func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error
 	totals := s.totals.byPosition()
 	for _, bin := range t.Rack.Bins {
 		b := binState(t, bin, now, figures[today], figures[today.Add(-1)], totals)
-		b.Map = mapOf(t, p.Log, bin.Name, now).String()
+		b.Map = account.EpochAt(&t.Rack, p.Log, bin.Name, now).String()
 		p.Bins = append(p.Bins, b)
 	}
 	return p, nil
@@ -135,34 +135,16 @@ func refused(list []ingest.Refusal, now time.Time) []page.Refused {
 
 func binState(t *trial.Trial, bin light.Bin, now time.Time, today, yesterday map[light.Position]account.Figure, totals map[light.Position]light.DLI) page.Bin {
 	b := page.Bin{Bin: bin}
-	covered, known, last := 0.0, 0, 0.0
-	lastKnown := 0
 	for _, p := range bin.Positions() {
 		cell := page.Cell{Today: figure(today[p]), Yesterday: figure(yesterday[p]), Plant: t.PlantAt(p, now)}
 		if sum, ok := totals[p]; ok || cell.Today.Known {
 			cell.Total = cell.Today
 			cell.Total.Known, cell.Total.DLI = true, sum+cell.Today.DLI
 		}
-		if cell.Today.Known {
-			covered += today[p].Covered
-			known++
-		}
-		if cell.Yesterday.Known {
-			last += float64(cell.Yesterday.DLI)
-			lastKnown++
-		}
 		b.Cells = append(b.Cells, cell)
 	}
-	if known > 0 {
-		b.Coverage = covered / float64(known)
-	}
-	whole := bin.TargetDLI
-	if whole == 0 && lastKnown > 0 {
-		whole = light.DLI(last / float64(lastKnown))
-	}
-	if part, ok := litSoFar(&t.Rack, bin, now); ok && whole > 0 {
-		b.Due, b.HasDue = light.DLI(part)*whole, true
-	}
+	b.Coverage = account.Coverage(bin, today)
+	b.Due, b.HasDue = account.DueByNow(&t.Rack, bin, yesterday, now)
 	return b
 }
 
@@ -173,18 +155,6 @@ func figure(f account.Figure) page.Figure {
 	return page.Figure{
 		DLI: f.DLI, Known: true, Measured: f.Source == account.FromSensor, Source: f.Source.String(), Error: f.Error.Total(),
 	}
-}
-
-// litSoFar is the share of today's lit hours that have passed by the timers.
-func litSoFar(rack *light.Rack, bin light.Bin, now time.Time) (share float64, ok bool) {
-	var passed, whole time.Duration
-	for _, s := range rack.Lit(bin, rack.Day(rack.DateAt(now))) {
-		whole += s.Length()
-		if part, ok := s.Within(light.Span{Until: now}); ok {
-			passed += part.Length()
-		}
-	}
-	return passed.Seconds() / whole.Seconds(), whole > 0
 }
 
 // sensorsNow lists the sensors that are in place now with their newest readings.

@@ -9,6 +9,7 @@ import (
 	"parstead/cmd/parstead/racktest"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
+	"parstead/light/account"
 )
 
 // Which light map is in use changes with what is logged and surveyed, in the
@@ -29,7 +30,7 @@ func TestMapInUse(t *testing.T) {
 		return light.Event{At: time.Date(2026, 8, day, 9, 0, 0, 0, time.UTC), Kind: kind, Bin: bin, Sensor: sensor}
 	}
 	words := func(log ...light.Event) [2]string {
-		return [2]string{mapOf(tr, log, "upper", racktest.Midday).String(), mapOf(tr, log, "lower", racktest.Midday).String()}
+		return [2]string{account.EpochAt(&tr.Rack, log, "upper", racktest.Midday).String(), account.EpochAt(&tr.Rack, log, "lower", racktest.Midday).String()}
 	}
 	none := "no light map: not surveyed yet"
 	if diff := cmp.Diff([2]string{none, none}, words()); diff != "" {

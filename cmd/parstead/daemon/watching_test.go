@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"sync"
 	"testing"
@@ -11,6 +12,7 @@ import (
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 
+	"parstead/cmd/parstead/racktest"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
 	"parstead/light"
@@ -48,6 +50,16 @@ func watchFolder(tb testing.TB, dir string, o Options) *watched {
 	w := &watched{d.Start(context.WithoutCancel(tb.Context())), tb}
 	tb.Cleanup(func() { w.end() })
 	return w
+}
+
+// looked waits until the daemon has seen its folder's files as they are now.
+func (w *watched) looked() {
+	w.tb.Helper()
+	racktest.Eventually(w.tb, "a look at the folder", func() bool {
+		w.adoption.mu.Lock()
+		defer w.adoption.mu.Unlock()
+		return w.adoption.adopted != nil && maps.Equal(w.adoption.adopted, stamps(w.trial.Load().Dir))
+	})
 }
 
 // judged tells whether it is known what is wrong.

@@ -230,7 +230,7 @@ func (s *Server) takeForm(w http.ResponseWriter, r *http.Request) {
 		s.enterAgain(w, r, http.StatusTooManyRequests, &e, "Not stored yet. "+tooFast(w, wait))
 		return
 	}
-	a := s.config.Desk.Take(r.Context(), who, []Entry{e})[0]
+	a := s.config.Entries.Take(r.Context(), who, []Entry{e})[0]
 	switch a.State {
 	case Stored:
 		http.Redirect(w, r, e.next(v.Get("next"), a.ID), http.StatusSeeOther)
@@ -295,7 +295,7 @@ func (s *Server) takeEntries(w http.ResponseWriter, r *http.Request) {
 		entries, of = append(entries, e), append(of, i)
 	}
 	if len(entries) > 0 {
-		for i, a := range s.config.Desk.Take(r.Context(), who, entries) {
+		for i, a := range s.config.Entries.Take(r.Context(), who, entries) {
 			answers[of[i]] = a
 		}
 	}
@@ -309,7 +309,7 @@ func (s *Server) giveOffer(w http.ResponseWriter, r *http.Request) {
 		s.answerJSON(w, status, map[string]any{"says": says, "code": says == needsCode})
 		return
 	}
-	o, err := s.config.Desk.Offer(r.Context())
+	o, err := s.config.Entries.Offer(r.Context())
 	if err != nil {
 		s.answerJSON(w, http.StatusServiceUnavailable, map[string]any{"says": err.Error()})
 		return

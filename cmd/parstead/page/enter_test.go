@@ -94,7 +94,7 @@ func newDoor(tb testing.TB, code string) *door {
 	state := example(tb)
 	d.server = New(Config{
 		State: func(context.Context) (*State, error) { return state, nil }, Ready: func() error { return nil },
-		Gatherer: prometheus.NewRegistry(), Desk: d.desk, Now: func() time.Time { return d.now }, Log: slog.New(slog.DiscardHandler),
+		Gatherer: prometheus.NewRegistry(), Entries: d.desk, Now: func() time.Time { return d.now }, Log: slog.New(slog.DiscardHandler),
 	})
 	if err := d.server.SetCode(code); err != nil {
 		tb.Fatal(err)

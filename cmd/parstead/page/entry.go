@@ -14,8 +14,8 @@ import (
 	"unicode/utf8"
 )
 
-// Desk takes in what the grower enters.
-type Desk interface {
+// Entries takes in what the grower enters.
+type Entries interface {
 	// Offer is what can be entered now.
 	Offer(context.Context) (*Offer, error)
 	// Take stores entries and answers each in order. An entry that was stored

@@ -57,7 +57,7 @@ func serve(t *testing.T, s *State, ready error) *httptest.Server {
 	state := func(context.Context) (*State, error) { return s, nil }
 	registry := prometheus.NewPedanticRegistry()
 	registry.MustRegister(NewCollector(state))
-	p := New(Config{State: state, Ready: func() error { return ready }, Gatherer: registry, Desk: newDesk(), Now: time.Now, Log: slog.New(slog.DiscardHandler)})
+	p := New(Config{State: state, Ready: func() error { return ready }, Gatherer: registry, Entries: newDesk(), Now: time.Now, Log: slog.New(slog.DiscardHandler)})
 	server := httptest.NewUnstartedServer(nil)
 	server.Config.Handler = p.guard(p.routes(), server.Listener.Addr())
 	server.Start()

@@ -64,7 +64,7 @@ func (s *Server) showScreen(w http.ResponseWriter, r *http.Request) {
 	}
 	v := s.newScreen(r, name, r.URL.Query())
 	if id := r.URL.Query().Get("stored"); id != "" && v.Says == "" {
-		if a, ok := s.config.Desk.Stored(id); ok {
+		if a, ok := s.config.Entries.Stored(id); ok {
 			v.Says = strings.Join(append([]string{"Stored: " + a.Says}, a.Remarks...), " ")
 		}
 	}
@@ -81,7 +81,7 @@ func (s *Server) newScreen(r *http.Request, name string, q url.Values) *screen {
 	v := &screen{Name: name, ID: newID()}
 	v.Who, _, _ = s.who(r)
 	var err error
-	if v.Offer, err = s.config.Desk.Offer(r.Context()); err != nil {
+	if v.Offer, err = s.config.Entries.Offer(r.Context()); err != nil {
 		v.Offer, v.Name, v.Says, v.Wrong = &Offer{}, "home", err.Error(), true
 		return v
 	}

@@ -26,7 +26,7 @@ type Config struct {
 	State    func(context.Context) (*State, error) // called for each view; must be cheap
 	Ready    func() error                          // nil once the trial's totals are known
 	Gatherer prometheus.Gatherer
-	Desk     Desk
+	Entries  Entries
 	Now      func() time.Time // for the pace of requests: the machine's clock
 	Log      *slog.Logger
 }
