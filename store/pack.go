@@ -91,7 +91,7 @@ type packing struct {
 	last    uint64   // number of the last of them
 	more    bool
 	weeks   map[sensorWeek]*columns
-	sensors []packedSensor // by number; the first is nobody's
+	sensors []packedSensor // by a sensor's number, which counts from 1
 	steps   clockSteps
 	spare   []*columns
 	joined  columns // a week's last block and what joins it

@@ -182,7 +182,7 @@ func printLight(w io.Writer, t *trial.Trial, season *account.Season) {
 	}
 }
 
-// printBin prints one bin's grid; known is false if there is none.
+// printBin prints one bin's grid; known is false where none of its light is known.
 func printBin(w io.Writer, bin light.Bin, days []account.Day) (known bool) {
 	s, known := account.SeasonOf(bin, days)
 	if !known {
