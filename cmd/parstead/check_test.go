@@ -3,15 +3,10 @@ package main
 import (
 	"bytes"
 	"encoding/json"
-	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"github.com/google/go-cmp/cmp"
-
-	"parstead/cmd/parstead/trial"
 )
 
 const twentyMistakes = "../../testdata/trials/twenty-mistakes"
@@ -61,28 +56,5 @@ func TestCheckOfNoTrial(t *testing.T) {
 	}
 	if err := run(t.Context(), []string{"check"}, nil, &out, &out); exitCode(err, &out) != 2 {
 		t.Errorf("without a folder: %v", err)
-	}
-}
-
-// A wrong column is one mistake, not a page full: the later lines are listed.
-func TestCheckFoldsWhatIsAlike(t *testing.T) {
-	t.Parallel()
-	var problems []trial.Problem
-	for _, line := range []int{2, 3, 4, 5, 6, 7, 9, 11, 12} {
-		problems = append(problems, trial.Problem{File: "layout.csv", Line: line, Column: 1, Level: trial.LevelError, Says: fmt.Sprintf("no plant P%d", line), Mend: "add it"})
-	}
-	problems = append(problems, trial.Problem{File: "layout.csv", Line: 12, Column: 5, Level: trial.LevelError, Says: "no bin", Mend: "write upper"})
-	want := []string{
-		"layout.csv:2:1: error: no plant P2; add it",
-		"layout.csv:3:1: error: no plant P3; add it",
-		"layout.csv:4:1: error: no plant P4; add it",
-		"layout.csv: error: 6 more of this kind, in lines 5 to 7, 9, 11 to 12; add it",
-		"layout.csv:12:5: error: no bin; write upper",
-	}
-	if d := cmp.Diff(want, problemLines(problems)); d != "" {
-		t.Error(d)
-	}
-	if lines := problemLines(problems[:4]); len(lines) != 4 || lines[3] != problems[3].Error() {
-		t.Error(lines)
 	}
 }
