@@ -157,5 +157,5 @@ func (s *sample) exposed(unit model.Unit) float64 {
 	case unit != model.PerBin:
 		return total / float64(len(s.y))
 	}
-	return total / float64(len(overUnits(*over).first))
+	return total / float64(len(overUnits(*over).Levels))
 }

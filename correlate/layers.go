@@ -22,39 +22,21 @@ func isLight(err error) bool {
 	return errors.As(err, &c) && c.Column.Term == model.LightTerm
 }
 
-// over is a factor's used levels as rows.
-type over struct {
-	factor model.Factor // with its used levels only
-	first  []int        // a row of each level
-}
-
-func overUnits(f model.Factor) over {
-	first := make([]int, len(f.Levels)) // a row of each level, plus one
-	for i, l := range f.Of {
-		if first[l] == 0 {
-			first[l] = i + 1
-		}
+// overUnits is a factor over its used levels, whose number is that of the units.
+func overUnits(f model.Factor) model.Factor {
+	used := model.Factor{Name: f.Name, Of: make([]int, len(f.Of))}
+	at := make([]int, len(f.Levels)) // of each level among the used ones, plus one
+	for _, l := range f.Of {
+		at[l] = 1
 	}
-	o := over{factor: model.Factor{Name: f.Name, Of: make([]int, len(f.Of))}}
-	at := make([]int, len(f.Levels))
-	for l, row := range first {
-		if row > 0 {
-			at[l] = len(o.first)
-			o.first = append(o.first, row-1)
-			o.factor.Levels = append(o.factor.Levels, f.Levels[l])
+	for l, seen := range at {
+		if seen > 0 {
+			used.Levels = append(used.Levels, f.Levels[l])
+			at[l] = len(used.Levels)
 		}
 	}
 	for i, l := range f.Of {
-		o.factor.Of[i] = at[l]
+		used.Of[i] = at[l] - 1
 	}
-	return o
-}
-
-// pick is another factor over the units.
-func (o over) pick(f model.Factor) model.Factor {
-	of := make([]int, len(o.first))
-	for u, row := range o.first {
-		of[u] = f.Of[row]
-	}
-	return model.Factor{Name: f.Name, Levels: f.Levels, Of: of}
+	return used
 }

@@ -103,7 +103,7 @@ func (in question) lossTest(t Treatment, counts []Losses, among func(i int) bool
 		}
 	}
 	s := &sample{in: in, rows: rows}
-	used, level := overUnits(s.factor(*units)).factor, overUnits(s.factor(t.Factor)).factor
+	used, level := overUnits(s.factor(*units)), overUnits(s.factor(t.Factor))
 	var block *model.Factor
 	if in.Block != nil && !slices.ContainsFunc(rows, func(i int) bool { return in.Block.Codes[i] == Blank }) {
 		if b := s.factor(*in.Block); model.Holds(used, b) {

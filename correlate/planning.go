@@ -43,7 +43,7 @@ func (s *sample) plan(treatment string, unit model.Unit) Planning {
 	}
 	for _, t := range s.terms.Treatments {
 		if t.Name == treatment {
-			f.Levels = overUnits(t.Factor).factor.Levels
+			f.Levels = overUnits(t.Factor).Levels
 			f.Layout.Levels = len(f.Levels)
 		}
 	}

@@ -25,7 +25,7 @@ func (yesNo) analyse(s *sample, r *OutcomeResult) error {
 	s.sharePlanning(r)
 	exact := &Exact{Effects: []Effect{}, Comparisons: []Comparison{}}
 	for k, t := range s.terms.Treatments {
-		used := overUnits(t.Factor).factor
+		used := overUnits(t.Factor)
 		if len(used.Levels) < 2 {
 			return fmt.Errorf("treatment %q has only the level %q in the rows used, so that it cannot be compared with anything: leave it out, or add rows of another level", t.Name, used.Levels[0])
 		}
@@ -144,7 +144,7 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 	if units == nil {
 		return fmt.Errorf("treatment %s is set per %s: name the %ss too", name, t.SetPer, t.SetPer)
 	}
-	used := overUnits(*units).factor
+	used := overUnits(*units)
 	if !model.Holds(used, t.Factor) {
 		return errors.New("treatment " + name + " is set per " + string(t.SetPer) + " but differs within one: give it per plant or mend the table")
 	}
@@ -152,7 +152,7 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 	if block != nil && !model.Holds(used, *block) {
 		block = nil
 	}
-	test, err := model.DealShares(used, overUnits(t.Factor).factor, block, s.y, s.opts.seedFor("deal shares", s.out.Name, s.ofText(), name))
+	test, err := model.DealShares(used, overUnits(t.Factor), block, s.y, s.opts.seedFor("deal shares", s.out.Name, s.ofText(), name))
 	if err != nil {
 		return err
 	}

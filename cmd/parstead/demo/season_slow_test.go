@@ -37,7 +37,7 @@ func TestWatchOverFullSeasons(t *testing.T) {
 			}
 			for _, a := range alarms {
 				if quiet {
-					t.Errorf("seed %d, %s on day %d: %s", seed, a.Name, w.dayNumber(a.At), a.Says)
+					t.Errorf("seed %d, %v on day %d: %s", seed, a.Cause(), w.dayNumber(a.At), a.Says)
 				}
 			}
 			for _, f := range faults {
