@@ -80,9 +80,6 @@ func checkReading(r *light.Reading) error {
 // appendGroup writes the group under db.write. It changes the memory as it
 // goes; on an error the caller reloads it.
 func (db *DB) appendGroup(group []light.Reading, fates []light.Fate) error {
-	arrived := db.now()
-	uptime := int64(arrived.Sub(db.opened) / time.Second)
-
 	fresh := db.findOwners(group)
 	suspects, kept, err := db.judge(group, fates)
 	if err != nil {
@@ -91,7 +88,19 @@ func (db *DB) appendGroup(group []light.Reading, fates []light.Fate) error {
 	if kept == 0 {
 		return nil
 	}
+	db.encode(group, fates, kept)
+	if err := db.putGroup(fresh); err != nil {
+		return err
+	}
+	db.publish(group, fates, suspects)
+	return nil
+}
 
+// encode writes the readings that are kept into db.group and counts them with
+// their sensors.
+func (db *DB) encode(group []light.Reading, fates []light.Fate, kept int) {
+	arrived := db.now()
+	uptime := int64(arrived.Sub(db.opened) / time.Second)
 	w := &db.group
 	first := true
 	for i := range group {
@@ -119,8 +128,12 @@ func (db *DB) appendGroup(group []light.Reading, fates []light.Fate) error {
 		x.added++
 		x.note(&s, db.state.steps)
 	}
+}
 
-	err = db.update(func(tx *bolt.Tx) error {
+// putGroup writes db.group, and the sensors that are new, in one transaction.
+func (db *DB) putGroup(fresh []*sensor) error {
+	return db.update(func(tx *bolt.Tx) error {
+		w := &db.group
 		sensors := tx.Bucket(bucketSensors)
 		for _, x := range fresh {
 			key := sequenceKey(uint64(x.id))
@@ -138,11 +151,6 @@ func (db *DB) appendGroup(group []light.Reading, fates []light.Fate) error {
 		w.buf = seal(key, w.buf)
 		return groups.Put(key, w.buf)
 	})
-	if err != nil {
-		return err
-	}
-	db.publish(group, fates, suspects)
-	return nil
 }
 
 // findOwners notes the sensor of every reading in db.owners and makes the

@@ -108,40 +108,12 @@ func (db *DB) recall(group []light.Reading, doubtful []int) error {
 	}
 	err := db.view(func(tx *bolt.Tx) error {
 		blocks := tx.Bucket(bucketBlocks).Cursor()
-		var c columns
 		for key, week := range missing {
-			prefix := blockKey(key.sensor, key.week, 0)[:blockKeySize-2]
-			for k, v := blocks.Seek(prefix); bytes.HasPrefix(k, prefix); k, v = blocks.Next() {
-				c.reset()
-				if err := readBlock(k, v, &c); err != nil {
-					return err
-				}
-				for i, mark := range c.mark {
-					if mark&light.OwnTime != 0 {
-						week.readings = append(week.readings, ownReading{c.at[i], c.value[i]})
-					}
-				}
-			}
-		}
-		groups := tx.Bucket(bucketGroups).Cursor()
-		for k, v := groups.First(); k != nil; k, v = groups.Next() {
-			g, err := readGroup(k, v)
-			if err != nil {
+			if err := week.addBlocks(blocks, key); err != nil {
 				return err
 			}
-			for g.next() {
-				if g.mark&light.OwnTime == 0 {
-					continue
-				}
-				if week := missing[sensorWeek{g.sensor, weekOf(g.at)}]; week != nil {
-					week.readings = append(week.readings, ownReading{g.at, g.value})
-				}
-			}
-			if g.err != nil {
-				return g.err
-			}
 		}
-		return nil
+		return addGroups(tx.Bucket(bucketGroups).Cursor(), missing)
 	})
 	if err != nil {
 		return err
@@ -153,6 +125,46 @@ func (db *DB) recall(group []light.Reading, doubtful []int) error {
 		week.sort()
 		db.weeks.known[key] = week
 		db.weeks.size += len(week.readings)
+	}
+	return nil
+}
+
+// addBlocks adds what the packed blocks hold of the week.
+func (w *knownWeek) addBlocks(blocks *bolt.Cursor, key sensorWeek) error {
+	var c columns
+	prefix := blockKey(key.sensor, key.week, 0)[:blockKeySize-2]
+	for k, v := blocks.Seek(prefix); bytes.HasPrefix(k, prefix); k, v = blocks.Next() {
+		c.reset()
+		if err := readBlock(k, v, &c); err != nil {
+			return err
+		}
+		for i, mark := range c.mark {
+			if mark&light.OwnTime != 0 {
+				w.readings = append(w.readings, ownReading{c.at[i], c.value[i]})
+			}
+		}
+	}
+	return nil
+}
+
+// addGroups adds what the groups that are not packed yet hold of the weeks.
+func addGroups(groups *bolt.Cursor, weeks map[sensorWeek]*knownWeek) error {
+	for k, v := groups.First(); k != nil; k, v = groups.Next() {
+		g, err := readGroup(k, v)
+		if err != nil {
+			return err
+		}
+		for g.next() {
+			if g.mark&light.OwnTime == 0 {
+				continue
+			}
+			if week := weeks[sensorWeek{g.sensor, weekOf(g.at)}]; week != nil {
+				week.readings = append(week.readings, ownReading{g.at, g.value})
+			}
+		}
+		if g.err != nil {
+			return g.err
+		}
 	}
 	return nil
 }

@@ -166,6 +166,18 @@ func (pl *pooled) fillPiece(ctx context.Context, cell cell, g dli.Gap, profileDa
 		f.missing += length
 		return nil
 	}
+	filled, err := pl.fillFromDays(ctx, cell, g, profileDays, f)
+	if err != nil || filled {
+		return err
+	}
+	pl.fillFromTimer(g, own, f)
+	return nil
+}
+
+// fillFromDays makes up for a gap with the mean of what other days had at the same
+// clock time, and tells whether any day had that.
+func (pl *pooled) fillFromDays(ctx context.Context, cell cell, g dli.Gap, profileDays []int, f *fills) (bool, error) {
+	length := g.Until - g.From
 	var amounts []float64
 	var sum part
 	for _, shift := range profileDays {
@@ -175,7 +187,7 @@ func (pl *pooled) fillPiece(ctx context.Context, cell cell, g dli.Gap, profileDa
 		}
 		p, _, err := pl.window(ctx, from, from+length, cell.m)
 		if err != nil {
-			return err
+			return false, err
 		}
 		if 2*p.ns < length {
 			continue
@@ -184,23 +196,31 @@ func (pl *pooled) fillPiece(ctx context.Context, cell cell, g dli.Gap, profileDa
 		amounts = append(amounts, p.mol*scale)
 		sum.add(part{p.mol * scale, length, p.error * scale})
 	}
-	if n := float64(len(amounts)); n > 0 {
-		mean := sum.mol / n
-		spread := timerError * mean // one day shows none: as rough as the timer
-		if n > 1 {
-			squares := 0.0
-			for _, x := range amounts {
-				squares += square(x - mean)
-			}
-			spread = max(math.Sqrt(squares/(n-1)), leastSpread*mean)
-		}
-		f.profile.add(part{mean, length, sum.error / n})
-		f.profileError += spread
-		return nil
+	n := float64(len(amounts))
+	if n == 0 {
+		return false, nil
 	}
+	mean := sum.mol / n
+	spread := timerError * mean // one day shows none: as rough as the timer
+	if n > 1 {
+		squares := 0.0
+		for _, x := range amounts {
+			squares += square(x - mean)
+		}
+		spread = max(math.Sqrt(squares/(n-1)), leastSpread*mean)
+	}
+	f.profile.add(part{mean, length, sum.error / n})
+	f.profileError += spread
+	return true, nil
+}
+
+// fillFromTimer makes up for a gap with the lamp's plateau over the timer's hours;
+// without either the time stays missing.
+func (pl *pooled) fillFromTimer(g dli.Gap, own plateau, f *fills) {
+	length := g.Until - g.From
 	if own.ppfd == 0 || len(pl.b.lamps) == 0 {
 		f.missing += length
-		return nil
+		return
 	}
 	seconds := 0.0
 	for _, s := range pl.b.lit(g.From, g.Until) {
@@ -210,7 +230,6 @@ func (pl *pooled) fillPiece(ctx context.Context, cell cell, g dli.Gap, profileDa
 	f.timer.add(part{mol, length, mol * own.error})
 	f.timerError += mol * timerError
 	f.meterError += mol * own.meterError
-	return nil
 }
 
 // profileDays are the days, as distances from the cell's own, whose profile fills the

@@ -334,16 +334,7 @@ func (b *bin) judge(c int, base []float64, wrong []string) {
 		return "its share of the bin's light has changed"
 	}
 	for len(seen) > 2 {
-		worst, off := 0, 0.0
-		for k := range seen {
-			others := append(append(b.others[:0], logs[:k]...), logs[k+1:]...)
-			slices.Sort(others)
-			b.others = others
-			middle := (others[(len(others)-1)/2] + others[len(others)/2]) / 2
-			if d := logs[k] - middle; math.Abs(d) > math.Abs(off) {
-				worst, off = k, d
-			}
-		}
+		worst, off := b.farthest(logs)
 		if !(math.Abs(off) > watch.RatioOff) {
 			return
 		}
@@ -355,19 +346,40 @@ func (b *bin) judge(c int, base []float64, wrong []string) {
 	if logs[1] < logs[0] {
 		low, high = 1, 0
 	}
-	if !(logs[high]-logs[low] > watch.RatioOff) {
-		return
+	if logs[high]-logs[low] > watch.RatioOff {
+		b.judgeTwo(c, seen[low], seen[high], logs[low], logs[high], wrong)
 	}
+}
+
+// farthest is which log ratio lies farthest from the median of the others, and how
+// far.
+func (b *bin) farthest(logs []float64) (worst int, off float64) {
+	for k := range logs {
+		others := append(append(b.others[:0], logs[:k]...), logs[k+1:]...)
+		slices.Sort(others)
+		b.others = others
+		middle := (others[(len(others)-1)/2] + others[len(others)/2]) / 2
+		if d := logs[k] - middle; math.Abs(d) > math.Abs(off) {
+			worst, off = k, d
+		}
+	}
+	return worst, off
+}
+
+// judgeTwo tells of two tracks that part: the lower is wrong if it was dark while
+// the other was plainly lit, else either may be.
+func (b *bin) judgeTwo(c, low, high int, logLow, logHigh float64, wrong []string) {
+	cell := b.cells[c]
 	during := dli.Gap{From: cell.from, Until: cell.until}
 	long := float64(cell.until-cell.from) / dayNS
-	if logs[low] < math.Log(outBelow*long) && logs[high] > math.Log(plainlyLit*long) {
-		wrong[seen[low]] = "it was dark while the bin's other sensor was lit"
-		b.suspect(suspicion{sensor: b.tracks[seen[low]].sensor, during: during, why: wrong[seen[low]]})
+	if logLow < math.Log(outBelow*long) && logHigh > math.Log(plainlyLit*long) {
+		wrong[low] = "it was dark while the bin's other sensor was lit"
+		b.suspect(suspicion{sensor: b.tracks[low].sensor, during: during, why: wrong[low]})
 		return
 	}
-	b.doubts[c] = math.Expm1(logs[high]-logs[low]) / 2 // either may be right
+	b.doubts[c] = math.Expm1(logHigh-logLow) / 2 // either may be right
 	b.suspect(suspicion{
-		sensor: b.tracks[seen[low]].sensor, during: during, kept: true,
-		why: "it and " + b.tracks[seen[high]].sensor + " no longer agree, and of two neither can be called the wrong one",
+		sensor: b.tracks[low].sensor, during: during, kept: true,
+		why: "it and " + b.tracks[high].sensor + " no longer agree, and of two neither can be called the wrong one",
 	})
 }
