@@ -96,23 +96,24 @@ func (in *Intake) Run(ctx context.Context) error {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 
-	var taken group
-	var lastCommit, notBefore time.Time
-	wait := firstWait
+	p := pace{wait: firstWait}
 	for {
 		in.tellSteps()
 		in.mu.Lock()
 		closed, size := in.closed, in.queue.size()
-		due := in.due(&in.queue, lastCommit)
+		due := in.due(&in.queue, p.lastCommit)
 		in.mu.Unlock()
-		if due.Before(notBefore) && !closed {
-			due = notBefore
+		if due.Before(p.notBefore) && !closed {
+			due = p.notBefore
 		}
-		now := time.Now()
-		switch {
+		switch now := time.Now(); {
 		case size == 0 && closed:
 			return nil
-		case size == 0 || now.Before(due):
+		case size > 0 && !now.Before(due):
+			if err := in.commitQueue(work, &p, closed); err != nil {
+				return err
+			}
+		default:
 			var alarm <-chan time.Time
 			if size > 0 {
 				timer.Reset(due.Sub(now))
@@ -124,35 +125,47 @@ func (in *Intake) Run(ctx context.Context) error {
 			case <-clock.C:
 				in.look()
 			}
-			continue
 		}
-
-		in.mu.Lock()
-		taken, in.queue = in.queue, taken.emptied()
-		in.room.Broadcast()
-		in.mu.Unlock()
-		err := in.commit(work, &taken, nil)
-		if len(taken.arrivals) > 0 {
-			lastCommit = time.Now()
-		}
-		if err == nil {
-			in.settle(&taken, nil)
-			wait, notBefore = firstWait, time.Time{}
-			in.setFailing(false)
-			continue
-		}
-		lost := in.putBack(&taken)
-		in.settle(&taken, err)
-		in.Log.Error("commit failed: publishers that wait have to send again", "error", err, "waiting", len(taken.waiting), "kept", lost, "retry", wait)
-		if closed {
-			if lost > 0 {
-				return fmt.Errorf("store the last readings: %d that nobody sends again are lost: %w", lost, err)
-			}
-			return fmt.Errorf("store the last readings: %w", err)
-		}
-		notBefore = time.Now().Add(wait)
-		wait = min(2*wait, longWait)
 	}
+}
+
+// pace is what one commit leaves to the next.
+type pace struct {
+	taken      group // its memory serves again
+	lastCommit time.Time
+	notBefore  time.Time     // after a failure
+	wait       time.Duration // before the try after the next failure
+}
+
+// commitQueue commits what is queued. A failure is returned if it was the last
+// chance; else the queue is tried again after a while.
+func (in *Intake) commitQueue(ctx context.Context, p *pace, last bool) error {
+	in.mu.Lock()
+	p.taken, in.queue = in.queue, p.taken.emptied()
+	in.room.Broadcast()
+	in.mu.Unlock()
+	err := in.commit(ctx, &p.taken, nil)
+	if len(p.taken.arrivals) > 0 {
+		p.lastCommit = time.Now()
+	}
+	if err == nil {
+		in.settle(&p.taken, nil)
+		p.wait, p.notBefore = firstWait, time.Time{}
+		in.setFailing(false)
+		return nil
+	}
+	lost := in.putBack(&p.taken)
+	in.settle(&p.taken, err)
+	in.Log.Error("commit failed: publishers that wait have to send again", "error", err, "waiting", len(p.taken.waiting), "kept", lost, "retry", p.wait)
+	switch {
+	case last && lost > 0:
+		return fmt.Errorf("store the last readings: %d that nobody sends again are lost: %w", lost, err)
+	case last:
+		return fmt.Errorf("store the last readings: %w", err)
+	}
+	p.notBefore = time.Now().Add(p.wait)
+	p.wait = min(2*p.wait, longWait)
+	return nil
 }
 
 func (in *Intake) tellSteps() {

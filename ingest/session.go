@@ -203,15 +203,11 @@ func (s *Session) takenOver(accepted bool, err error) bool {
 	return len(s.closed) >= takeovers
 }
 
-// connect holds one connection until it is lost or ctx is cancelled.
-func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
+// prepare makes a connection that is not opened yet.
+func (s *Session) prepare(ctx context.Context, password string) *connection {
 	c := &connection{
 		session: s, number: connections.Add(1),
 		ready: make(chan struct{}), lost: make(chan error, 1),
-	}
-	password, err := s.Remote.password()
-	if err != nil {
-		return false, err
 	}
 	c.client = mqtt.NewClient(mqtt.NewClientOptions().
 		AddBroker(s.url.String()).
@@ -242,6 +238,16 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 			c.wire.Store(w)
 			return w, nil
 		}))
+	return c
+}
+
+// connect holds one connection until it is lost or ctx is cancelled.
+func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
+	password, err := s.Remote.password()
+	if err != nil {
+		return false, err
+	}
+	c := s.prepare(ctx, password)
 	token := c.client.Connect().(*mqtt.ConnectToken)
 	select {
 	case <-token.Done():
@@ -272,7 +278,13 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 		c.away = math.MaxInt64
 	}
 	close(c.ready)
+	s.Log.Info("broker connected", "broker", s.url.Redacted(), "session_present", token.SessionPresent())
+	return true, s.serve(ctx, c)
+}
 
+// serve subscribes and publishes on an accepted connection until it is lost or ctx
+// is cancelled, and says why.
+func (s *Session) serve(ctx context.Context, c *connection) error {
 	s.mu.Lock()
 	s.current = c
 	filters := s.filters
@@ -285,8 +297,7 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 		defer s.mu.Unlock()
 		s.current = nil
 	}()
-	s.Log.Info("broker connected", "broker", s.url.Redacted(), "session_present", token.SessionPresent())
-	err = c.subscribe(filters)
+	err := c.subscribe(filters)
 	if err != nil {
 		s.Log.Error("broker subscription", "error", err)
 	}
@@ -296,16 +307,16 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 		select {
 		case <-s.news:
 		case err := <-c.lost:
-			return true, err
+			return err
 		case <-c.wire.Load().Done():
 			select {
 			case err := <-c.lost: // the reason follows at once
-				return true, err
+				return err
 			case <-time.After(time.Second):
-				return true, net.ErrClosed
+				return net.ErrClosed
 			}
 		case <-ctx.Done():
-			return true, ctx.Err()
+			return ctx.Err()
 		}
 	}
 }
