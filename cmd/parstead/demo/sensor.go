@@ -66,18 +66,6 @@ func (w *World) describeAir() {
 // into each reservoir.
 func (w *World) buildSensors() {
 	rng := w.stream(streamSensors)
-	add := func(p probe, measures light.Quantity) int {
-		p.Measures = measures
-		p.Every, p.MaxGap = Every, 10*Every
-		p.Low, p.High = measures.Valid()
-		p.stream = uint64(len(w.probes) + 1)
-		if p.Scale == 0 {
-			p.Scale = 1
-		}
-		w.probes = append(w.probes, p)
-		w.Rack.Sensors = append(w.Rack.Sensors, p.Sensor)
-		return len(w.probes) - 1
-	}
 	quantum := 1 + quantumGainSD*rng.NormFloat64()
 	for i := range w.places {
 		b := &w.places[i]
@@ -90,8 +78,7 @@ func (w *World) buildSensors() {
 		}
 
 		eye := probe{bin: b, cell: b.Index(at), resolves: 1}
-		eye.Position = at
-		measures := light.QuantityLux
+		eye.Position, eye.Measures = at, light.QuantityLux
 		eye.Name, eye.Topic = "lux "+b.Name, "rack/"+b.Name+"/lux"
 		eye.Scale = round(quantum/chip*compared, 0.001)
 		eye.RelativeError = luxError
@@ -100,34 +87,53 @@ func (w *World) buildSensors() {
 			eye.gain = luxPerPPFD / eye.Scale
 		}
 		air := probe{bin: b, gain: offset, resolves: 0.01}
-		air.Position = light.Position{Bin: b.Name}
+		air.Position, air.Measures = light.Position{Bin: b.Name}, light.QuantityTemperature
 		air.Name, air.Topic = "air "+b.Name, "rack/"+b.Name+"/air"
-
-		switch wiring[b.Name] {
-		case "nested":
-			eye.Topic, eye.Pointer, eye.TimePointer = "rack/"+b.Name+"/node", "/light/lux", "/at"
-			air.Topic, air.Pointer, air.TimePointer = eye.Topic, "/air/celsius", "/at"
-			w.posts = append(w.posts, post{topic: eye.Topic, nested: true, light: add(eye, measures), air: add(air, light.QuantityTemperature)})
-			continue
-		case "property":
-			eye.Topic, air.Topic = "rack/"+b.Name+"/light/illuminance", "rack/"+b.Name+"/climate/temperature"
-		case "quantum":
-			measures = light.QuantityPPFD
-			eye.Name, eye.Topic = "quantum "+b.Name, "rack/"+b.Name+"/ppfd"
-			eye.Scale, eye.gain, eye.resolves = 1, quantum, 0.1
-			eye.RelativeError = measures.RelativeError()
-		}
-		w.posts = append(w.posts,
-			post{topic: eye.Topic, light: add(eye, measures), air: -1, retain: wiring[b.Name] == "property"},
-			post{topic: air.Topic, light: -1, air: add(air, light.QuantityTemperature)})
+		w.wire(eye, air, quantum)
 	}
 	for i, reservoir := range reservoirs {
 		b := &w.places[2*i] // the float hangs in the tank under the shelf's first bin
 		float := probe{bin: b, resolves: 1}
-		float.Position = light.Position{Bin: b.Name}
+		float.Position, float.Measures = light.Position{Bin: b.Name}, light.QuantityWet
 		float.Name, float.Topic = "float "+reservoir, "rack/reservoir-"+strings.ToLower(reservoir)+"/wet"
-		w.posts = append(w.posts, post{topic: float.Topic, light: -1, air: add(float, light.QuantityWet)})
+		w.posts = append(w.posts, post{topic: float.Topic, light: -1, air: w.add(float)})
 	}
+}
+
+// wire lets a bin's sensors speak as the bin's wiring has it. quantum is the quantum
+// sensor's gain.
+func (w *World) wire(eye, air probe, quantum float64) {
+	bin := eye.bin.Name
+	switch wiring[bin] {
+	case "nested":
+		eye.Topic, eye.Pointer, eye.TimePointer = "rack/"+bin+"/node", "/light/lux", "/at"
+		air.Topic, air.Pointer, air.TimePointer = eye.Topic, "/air/celsius", "/at"
+		w.posts = append(w.posts, post{topic: eye.Topic, nested: true, light: w.add(eye), air: w.add(air)})
+		return
+	case "property":
+		eye.Topic, air.Topic = "rack/"+bin+"/light/illuminance", "rack/"+bin+"/climate/temperature"
+	case "quantum":
+		eye.Measures = light.QuantityPPFD
+		eye.Name, eye.Topic = "quantum "+bin, "rack/"+bin+"/ppfd"
+		eye.Scale, eye.gain, eye.resolves = 1, quantum, 0.1
+		eye.RelativeError = eye.Measures.RelativeError()
+	}
+	w.posts = append(w.posts,
+		post{topic: eye.Topic, light: w.add(eye), air: -1, retain: wiring[bin] == "property"},
+		post{topic: air.Topic, light: -1, air: w.add(air)})
+}
+
+// add completes a sensor, takes it into the rack and gives its index.
+func (w *World) add(p probe) int {
+	p.Every, p.MaxGap = Every, 10*Every
+	p.Low, p.High = p.Measures.Valid()
+	p.stream = uint64(len(w.probes) + 1)
+	if p.Scale == 0 {
+		p.Scale = 1
+	}
+	w.probes = append(w.probes, p)
+	w.Rack.Sensors = append(w.Rack.Sensors, p.Sensor)
+	return len(w.probes) - 1
 }
 
 // raw is the number that the sensor puts out at t.
