@@ -68,7 +68,15 @@ func check(o OutcomeResult, name string) (Check, bool) {
 	return o.Checks[i], true
 }
 
-func told(o OutcomeResult) string { return strings.Join(o.Findings, "\n") }
+func told(o OutcomeResult) string { return strings.Join(sentencesOf(o), "\n") }
+
+func sentencesOf(o OutcomeResult) []string {
+	says := make([]string, len(o.Findings))
+	for i, f := range o.Findings {
+		says[i] = f.Says
+	}
+	return says
+}
 
 func approx(t *testing.T, what string, got *float64, want, tolerance float64) {
 	t.Helper()

@@ -81,7 +81,7 @@ func TestElectricityPerUnitByHand(t *testing.T) {
 	approx(t, "kWh of the low bins", low.KWh, 20, 1e-12)
 	approx(t, "kWh a plant", low.KWhPerPlant, 1, 1e-12)
 	approx(t, "kWh per mol", low.KWhPerMol, 0.2, 1e-12)
-	if text := strings.Join(r.Outcomes[0].Findings, "\n"); !strings.Contains(text, "one more g of mass takes 0.600 kWh or 0.150 EUR (95 % interval 0.535 to 0.683 kWh)") {
+	if text := told(r.Outcomes[0]); !strings.Contains(text, "one more g of mass takes 0.600 kWh or 0.150 EUR (95 % interval 0.535 to 0.683 kWh)") {
 		t.Error(text)
 	}
 
@@ -91,7 +91,7 @@ func TestElectricityPerUnitByHand(t *testing.T) {
 	if g.Verdict != Unbounded || g.KWhPerUnit != nil || g.KWhPerUnitCI95 != nil || g.CostPerUnit != nil {
 		t.Errorf("%+v", g)
 	}
-	if text := strings.Join(r.Outcomes[0].Findings, "\n"); !strings.Contains(text, "is unbounded, since no gain was shown; high in place of low takes at least 0.271 kWh") {
+	if text := told(r.Outcomes[0]); !strings.Contains(text, "is unbounded, since no gain was shown; high in place of low takes at least 0.271 kWh") {
 		t.Error(text)
 	}
 

@@ -29,7 +29,8 @@ func TestNoFindingClaimsWhatItsIntervalDoesNot(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, o := range r.Outcomes {
-			for _, f := range o.Findings {
+			for _, found := range o.Findings {
+				f := found.Says
 				sober(t, f)
 				claim, none := claimOf(f)
 				if claim == 0 && !none {

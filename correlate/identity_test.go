@@ -39,10 +39,10 @@ func findingsOf(t *testing.T, in *Input) ([]string, *Result) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(r.Outcomes[0].Findings, func(f string) bool { return strings.Contains(f, "mislead") }) {
-		t.Fatalf("no interaction was told of: %q", r.Outcomes[0].Findings)
+	if !slices.ContainsFunc(sentencesOf(r.Outcomes[0]), func(f string) bool { return strings.Contains(f, "mislead") }) {
+		t.Fatalf("no interaction was told of: %q", sentencesOf(r.Outcomes[0]))
 	}
-	return r.Outcomes[0].Findings, r
+	return sentencesOf(r.Outcomes[0]), r
 }
 
 // Cells are compared that differ in one treatment, whatever signs its levels' names have.

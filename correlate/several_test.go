@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"parstead/correlate/sentences"
 )
 
 // Outcomes of some plants only, by species: families of the outcomes that are
@@ -176,7 +178,7 @@ func TestStanding(t *testing.T) {
 		want, not                      string
 	}{
 		{true, true, false, false, "The planned answer of this trial.", "Exploratory"},
-		{true, false, false, false, "no plan was sealed", "The planned answer"},
+		{true, false, false, false, "No plan was sealed", "The planned answer"},
 		{false, true, false, false, "A planned outcome beside the primary one.", "Departure"},
 		{false, false, false, false, "Exploratory: what stands out here is a lead", "planned answer"},
 		{true, true, true, false, "An early look, before the trial ends", "The planned answer of this trial"},
@@ -188,7 +190,7 @@ func TestStanding(t *testing.T) {
 		in.Outcomes[0].Primary, in.Outcomes[0].Planned = c.primary, c.planned
 		in.Departures = []string{"12 plants stand elsewhere."}
 		r := result(t, in, Options{})
-		text := told(r.Outcomes[0])
+		text := sentences.Standing(in, &r.Outcomes[0]) + "\n" + told(r.Outcomes[0])
 		if !strings.Contains(text, c.want) || c.not != "" && strings.Contains(text, c.not) {
 			t.Errorf("%+v:\n%s", c, text)
 		}

@@ -49,6 +49,8 @@ type (
 	BinCurrent       = analysis.BinCurrent
 	LevelCurrent     = analysis.LevelCurrent
 	ElectricityGain  = analysis.ElectricityGain
+	Finding          = analysis.Finding
+	FindingKind      = analysis.FindingKind
 )
 
 // Its constants.
@@ -74,4 +76,9 @@ const (
 	Bounded      = analysis.Bounded
 	Unbounded    = analysis.Unbounded
 	Loss         = analysis.Loss
+	Caution      = analysis.Caution
+	Claim        = analysis.Claim
+	Lead         = analysis.Lead
+	Open         = analysis.Open
+	Next         = analysis.Next
 )

@@ -51,7 +51,7 @@ func TestCorrelateTableNames(t *testing.T) {
 		if fmt.Sprint(effects) != fmt.Sprint(c.effects) || fmt.Sprint(of) != fmt.Sprint(c.of) {
 			t.Errorf("%s: effects %q, coefficients of %q; want %q and %q", c.file, effects, of, c.effects, c.of)
 		}
-		findings := strings.Join(r.Findings, "\n")
+		findings := fmt.Sprint(r.Findings)
 		for _, want := range c.finds {
 			if !strings.Contains(findings, want) {
 				t.Errorf("%s: no %q in:\n%s", c.file, want, findings)

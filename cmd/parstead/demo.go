@@ -125,7 +125,7 @@ func (c *demoCmd) findings(w io.Writer, t *trial.Trial, result *correlate.Result
 		}
 		fmt.Fprintf(w, "The harvest correlation for %s of %s:\n", o.Name, demo.Streptocarpus)
 		for _, finding := range o.Findings {
-			wrapped(w, "- ", "  ", finding)
+			wrapped(w, "- ", "  ", finding.Says)
 		}
 	}
 }

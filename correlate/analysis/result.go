@@ -51,7 +51,7 @@ type OutcomeResult struct {
 	UnequalSpread    *UnequalSpread    `json:"unequal_spread,omitempty"`
 	Suspects         []Suspect         `json:"suspects,omitempty"`
 	Checks           []Check           `json:"checks"`
-	Findings         []string          `json:"findings"`
+	Findings         []Finding         `json:"findings"`
 
 	// Points are the plants that the results rest on, for pictures.
 	Points []PlantPoint `json:"-"`

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"parstead/correlate"
+	"parstead/correlate/sentences"
 	"parstead/correlate/tables"
 )
 
@@ -49,7 +50,26 @@ type pageData struct {
 // foundPart is what was found of one outcome.
 type foundPart struct {
 	ID, Title, Standing, How string
-	Findings                 []string
+	Kinds                    []foundKind
+}
+
+// foundKind is the findings of one kind.
+type foundKind struct {
+	Heading  string
+	Findings []correlate.Finding
+}
+
+// byKind parts findings, which come sorted, by their kinds.
+func byKind(list []correlate.Finding) []foundKind {
+	var kinds []foundKind
+	for i, f := range list {
+		if i == 0 || f.Kind != list[i-1].Kind {
+			kinds = append(kinds, foundKind{Heading: sentences.Heading(f.Kind)})
+		}
+		last := &kinds[len(kinds)-1]
+		last.Findings = append(last.Findings, f)
+	}
+	return kinds
 }
 
 // figure is a picture on the page.
@@ -94,7 +114,7 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 	}
 	for _, i := range r.order() {
 		o := r.outcome(i)
-		data.Found = append(data.Found, foundPart{fmt.Sprintf("found-%d", i), o.title(), standing(r.Input, o), how(o), o.Findings})
+		data.Found = append(data.Found, foundPart{fmt.Sprintf("found-%d", i), o.title(), standing(r.Input, o), how(o), byKind(o.Findings)})
 		data.Tables = append(data.Tables, tables.Outcome(r.Input, o.OutcomeResult)...)
 	}
 	data.Tables = slices.Concat(data.Tables, tables.Ranks(r.Result.OutcomeCorrelations), tables.Electricity(r.Result.Electricity))

@@ -178,8 +178,8 @@ func TestWrite(t *testing.T) {
 	text := wellFormed(t, "index.html", page)
 	for _, o := range r.Result.Outcomes {
 		for _, f := range o.Findings {
-			if !strings.Contains(text, f) {
-				t.Errorf("the page lacks the finding %q", f)
+			if !strings.Contains(text, f.Says) {
+				t.Errorf("the page lacks the finding %q", f.Says)
 			}
 		}
 	}

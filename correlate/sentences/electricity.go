@@ -7,6 +7,8 @@ import (
 	"parstead/correlate/phrase"
 )
 
+var electric = analysis.Topic{Subject: analysis.OfElectricity}
+
 // electricity words the least current that an extra unit took: one sentence for the
 // treatments, one for light.
 func (t *teller) electricity(all *analysis.Result) {
@@ -25,9 +27,9 @@ func (t *teller) electricity(all *analysis.Result) {
 	switch {
 	case bounded != nil && t.lead(bounded.Term):
 	case bounded != nil:
-		t.say("Electricity: by %s, %s in place of %s, %s.", bounded.By, bounded.More, bounded.Less, t.perUnit(e, bounded))
+		t.say(t.rank(bounded.Term), electric, "Electricity: by %s, %s in place of %s, %s.", bounded.By, bounded.More, bounded.Less, t.perUnit(e, bounded))
 	case open != nil:
-		t.say("Electricity: what %s takes by %s is unbounded, since no gain was shown; %s in place of %s takes at least %s.",
+		t.say(analysis.Open, electric, "Electricity: what %s takes by %s is unbounded, since no gain was shown; %s in place of %s takes at least %s.",
 			t.extra(), open.By, open.More, open.Less, phrase.Current(open.KWhAtLeast, open.CostAtLeast, e.Currency))
 	}
 	if light != nil {
@@ -40,10 +42,21 @@ func (t *teller) byLight(e *analysis.Electricity, g *analysis.ElectricityGain) {
 	switch {
 	case g.KWhPerUnit != nil && t.lead(g.Term):
 	case g.KWhPerUnit != nil:
-		t.say("Electricity: by more light, at what light draws here, %s.", t.perUnit(e, g))
+		t.say(t.rank(g.Term), electric, "Electricity: by more light, at what light draws here, %s.", t.perUnit(e, g))
 	case g.KWhAtLeast != nil:
-		t.say("Electricity: what %s takes by more light is unbounded, since no gain was shown; it takes at least %s.", t.extra(), phrase.Current(g.KWhAtLeast, g.CostAtLeast, e.Currency))
+		t.say(analysis.Open, electric, "Electricity: what %s takes by more light is unbounded, since no gain was shown; it takes at least %s.", t.extra(), phrase.Current(g.KWhAtLeast, g.CostAtLeast, e.Currency))
 	}
+}
+
+// rank is what a term's effect may be told as, where its interval shows one.
+func (t *teller) rank(term analysis.Term) analysis.FindingKind {
+	switch {
+	case t.r.Primary, t.in.Table:
+		return analysis.Claim
+	case t.lead(term):
+		return analysis.Open
+	}
+	return analysis.Lead
 }
 
 // lead tells whether an effect, among all results looked at, is a lead at most.

@@ -20,27 +20,75 @@ type teller struct {
 	out *analysis.Outcome
 	r   *analysis.OutcomeResult
 
-	next []analysis.Need // what a next trial of this outcome needs
-	says []string
+	next  []analysis.Need // what a next trial of this outcome needs
+	found []analysis.Finding
 }
 
-func (t *teller) say(format string, args ...any) {
-	t.says = append(t.says, fmt.Sprintf(format, args...))
+// say adds a finding.
+func (t *teller) say(kind analysis.FindingKind, topic analysis.Topic, format string, args ...any) {
+	t.found = append(t.found, analysis.Finding{Kind: kind, Topic: topic, About: t.named(topic), Says: fmt.Sprintf(format, args...)})
 }
 
-// Of words the findings of one outcome.
-func Of(in *analysis.Input, r *analysis.OutcomeResult, all *analysis.Result) []string {
+// whole is the topic of the result as a whole.
+var whole = analysis.Topic{}
+
+// named names a topic.
+func (t *teller) named(topic analysis.Topic) string {
+	switch topic.Subject {
+	case analysis.OfTerm:
+		return t.term(topic.Term)
+	case analysis.OfEdge:
+		return "edge"
+	case analysis.OfPlace:
+		return "place"
+	case analysis.OfLosses:
+		return "losses"
+	case analysis.OfElectricity:
+		return "electricity"
+	}
+	return ""
+}
+
+// term names a term.
+func (t *teller) term(term analysis.Term) string {
+	switch term.Kind {
+	case model.KindTreatment:
+		return t.in.Treatments[term.A].Name
+	case model.KindInteraction:
+		return model.Times(t.in.Treatments[term.A].Name, t.in.Treatments[term.B].Name)
+	case model.KindCovariate:
+		if term.A == len(t.in.Covariates) {
+			return t.out.Start.Name
+		}
+		return t.in.Covariates[term.A].Name
+	case model.KindLight:
+		return "light"
+	}
+	return ""
+}
+
+// Of words the findings of one outcome, sorted by kind.
+func Of(in *analysis.Input, r *analysis.OutcomeResult, all *analysis.Result) []analysis.Finding {
 	i := slices.IndexFunc(in.Outcomes, func(o analysis.Outcome) bool { return o.Name == r.Name })
-	t := &teller{in: in, out: &in.Outcomes[i], r: r, says: []string{}, next: all.NextTrial.NeedsOf(r)}
-	if r.Model == "" {
-		for _, c := range r.Checks {
+	t := &teller{in: in, out: &in.Outcomes[i], r: r, found: []analysis.Finding{}, next: all.NextTrial.NeedsOf(r)}
+	t.tell(all)
+	kinds := analysis.FindingKinds()
+	slices.SortStableFunc(t.found, func(a, b analysis.Finding) int {
+		return slices.Index(kinds, a.Kind) - slices.Index(kinds, b.Kind)
+	})
+	return t.found
+}
+
+func (t *teller) tell(all *analysis.Result) {
+	if t.r.Model == "" {
+		for _, c := range t.r.Checks {
 			if c.Check == analysis.NoModel {
-				t.say("No result: %s.", c.Says)
+				t.say(analysis.Open, whole, "No result: %s.", c.Says)
 			}
 		}
-		return t.says
+		return
 	}
-	t.standing(all)
+	t.weakened(all)
 	t.described()
 	if !t.constant() {
 		t.treatments()
@@ -52,33 +100,65 @@ func Of(in *analysis.Input, r *analysis.OutcomeResult, all *analysis.Result) []s
 	t.suspects()
 	t.losses(all)
 	for _, n := range t.next {
-		t.say("Next trial: %s", n.Says)
+		t.say(analysis.Next, t.treatmentNamed(n.Treatment), "Next trial: %s", n.Says)
 	}
-	return t.says
 }
 
-// standing says what kind of answer follows.
-func (t *teller) standing(all *analysis.Result) {
-	if t.in.Early {
-		t.say("An early look, before the trial ends: it is not the planned answer, and looking often finds something by chance.")
+// treatmentNamed is the treatment of this name as a topic.
+func (t *teller) treatmentNamed(name string) analysis.Topic {
+	i := slices.IndexFunc(t.in.Treatments, func(x analysis.Treatment) bool { return x.Name == name })
+	if i < 0 {
+		return whole
 	}
+	return analysis.About(analysis.TreatmentTerm(i))
+}
+
+// Heading stands above findings of a kind.
+func Heading(kind analysis.FindingKind) string {
+	switch kind {
+	case analysis.Caution:
+		return "Before you read on"
+	case analysis.Claim:
+		return "Shown"
+	case analysis.Lead:
+		return "Leads, for a next trial to confirm"
+	case analysis.Open:
+		return "Not shown"
+	}
+	return "What to do next"
+}
+
+// Standing says what kind of answer an outcome's results are; "" for those of a
+// flat table, where nothing is primary.
+func Standing(in *analysis.Input, r *analysis.OutcomeResult) string {
 	switch {
-	case t.in.Table:
-	case t.r.Primary && t.r.Planned && t.in.Early:
-		t.say("The primary outcome: once the trial has ended, it gives the planned answer.")
-	case t.r.Primary && t.r.Planned:
-		t.say("The planned answer of this trial.")
-	case t.r.Primary:
-		t.say("The primary outcome, but no plan was sealed before the plants were dealt: nothing shows that it was chosen beforehand.")
-	case t.r.Planned:
-		t.say("A planned outcome beside the primary one.")
-	default:
-		t.say("Exploratory: what stands out here is a lead for the next trial.")
+	case in.Table:
+		return ""
+	case r.Primary && r.Planned && in.Early:
+		return "The primary outcome: once the trial has ended, it gives the planned answer."
+	case r.Primary && r.Planned:
+		return "The planned answer of this trial."
+	case r.Primary:
+		return "The primary outcome, without a sealed plan."
+	case r.Planned:
+		return "A planned outcome beside the primary one."
 	}
-	if t.r.Primary {
-		for _, d := range all.Departures {
-			t.say("Departure from the plan: %s", d)
-		}
+	return "Exploratory: what stands out here is a lead for the next trial."
+}
+
+// weakened says what weakens all that follows.
+func (t *teller) weakened(all *analysis.Result) {
+	if t.in.Early {
+		t.say(analysis.Caution, whole, "An early look, before the trial ends: it is not the planned answer, and looking often finds something by chance.")
+	}
+	if !t.r.Primary {
+		return
+	}
+	if !t.r.Planned {
+		t.say(analysis.Caution, whole, "No plan was sealed before the plants were dealt: nothing shows that this outcome was chosen beforehand.")
+	}
+	for _, d := range all.Departures {
+		t.say(analysis.Caution, whole, "Departure from the plan: %s", d)
 	}
 }
 
@@ -102,7 +182,7 @@ func (t *teller) described() {
 		}
 		text += "."
 	}
-	t.say("All %d plants have the same %s: they are described, and nothing is concluded about it; plants of another level on the same rack would answer it.%s", t.r.N, phrase.List(names), text)
+	t.say(analysis.Open, whole, "All %d plants have the same %s: they are described, and nothing is concluded about it; plants of another level on the same rack would answer it.%s", t.r.N, phrase.List(names), text)
 }
 
 // constant says so where nothing varies; there is nothing else to say then.
@@ -116,10 +196,10 @@ func (t *teller) constant() bool {
 	}
 	switch yes {
 	case 0:
-		t.say("None of the %d plants had %s: nothing can be compared. At most %s of plants like these would (95 %% limit).", t.r.N, t.r.Name, phrase.Percent(1-math.Pow(0.05, 1/float64(t.r.N))))
+		t.say(analysis.Open, whole, "None of the %d plants had %s: nothing can be compared. At most %s of plants like these would (95 %% limit).", t.r.N, t.r.Name, phrase.Percent(1-math.Pow(0.05, 1/float64(t.r.N))))
 		return true
 	case float64(t.r.N):
-		t.say("All of the %d plants had %s: nothing can be compared.", t.r.N, t.r.Name)
+		t.say(analysis.Open, whole, "All of the %d plants had %s: nothing can be compared.", t.r.N, t.r.Name)
 		return true
 	}
 	return false
@@ -130,7 +210,7 @@ func (t *teller) treatments() {
 	dependent := map[int]bool{}
 	for _, e := range t.r.Effects {
 		if e.Term.Kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
-			t.say("%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, phrase.P(*e.P))
+			t.say(analysis.Caution, analysis.About(e.Term), "%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, phrase.P(*e.P))
 			dependent[e.Term.A], dependent[e.Term.B] = true, true
 			t.pairs(e, slices.DeleteFunc(t.comparisonsOf(e.Term), func(c analysis.Comparison) bool { return c.CellA.Apart(c.CellB) > 1 }))
 		}
@@ -146,26 +226,26 @@ func (t *teller) treatment(e analysis.Effect) {
 	if e.P == nil {
 		for _, c := range t.r.Checks {
 			if (c.Check == analysis.NotTested || c.Check == analysis.NoModel) && c.Of == e.Effect {
-				t.say("%s: %s.", e.Effect, c.Says)
+				t.say(analysis.Open, analysis.About(e.Term), "%s: %s.", e.Effect, c.Says)
 				return
 			}
 		}
-		t.say("%s was not tested.", e.Effect)
+		t.say(analysis.Open, analysis.About(e.Term), "%s was not tested.", e.Effect)
 		return
 	}
 	pairs := t.comparisonsOf(e.Term)
 	lead := e.PFDR != nil && *e.PFDR >= 0.05 && *e.P < 0.05
 	switch {
 	case lead:
-		t.say("%s: the levels look different (p %s), but among all results looked at here it may well be chance (false discovery rate %s): a lead, nothing was shown.", e.Effect, phrase.P(*e.P), phrase.P(*e.PFDR))
+		t.say(analysis.Open, analysis.About(e.Term), "%s: the levels look different (p %s), but among all results looked at here it may well be chance (false discovery rate %s): nothing was shown.", e.Effect, phrase.P(*e.P), phrase.P(*e.PFDR))
 		return
 	case *e.P >= 0.05 && len(pairs) != 1:
-		t.say("%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
+		t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
 	case len(pairs) != 1:
-		t.say("%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
+		t.say(t.rank(e.Term), analysis.About(e.Term), "%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
 	}
 	if e.PRedealt != nil && (*e.PRedealt < 0.05) != (*e.P < 0.05) {
-		t.say("%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, phrase.P(*e.PRedealt))
+		t.say(analysis.Caution, analysis.About(e.Term), "%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, phrase.P(*e.PRedealt))
 	}
 	t.pairs(e, pairs)
 }
@@ -228,26 +308,26 @@ func (t *teller) shown(e analysis.Effect) string {
 
 // covariates words the slopes of covariates.
 func (t *teller) covariates() {
-	for _, cov := range t.in.Covariates {
+	for i, cov := range t.in.Covariates {
 		for _, k := range t.r.Coefficients {
 			if k.Of != cov.Name || k.Level != "" || k.CI95 == nil || k.Estimate == nil {
 				continue
 			}
-			t.slope("With every unit of "+cov.Name, *k.Estimate, *k.CI95, k.P, "")
+			t.slope(analysis.Term{Kind: model.KindCovariate, A: i, B: analysis.None}, analysis.Lead, "With every unit of "+cov.Name, *k.Estimate, *k.CI95, k.P, "")
 		}
 	}
 }
 
 // slope words a slope by its interval.
-func (t *teller) slope(per string, value float64, ci [2]float64, p *float64, more string) {
+func (t *teller) slope(of analysis.Term, shown analysis.FindingKind, per string, value float64, ci [2]float64, p *float64, more string) {
 	text := t.risen(value, ci) + more + ifP(p)
 	switch {
 	case ci[0] > 0:
-		t.say("%s, %s rises: %s.", per, t.r.Name, text)
+		t.say(shown, analysis.About(of), "%s, %s rises: %s.", per, t.r.Name, text)
 	case ci[1] < 0:
-		t.say("%s, %s falls: %s.", per, t.r.Name, text)
+		t.say(shown, analysis.About(of), "%s, %s falls: %s.", per, t.r.Name, text)
 	default:
-		t.say("%s, no change in %s was shown: %s.", per, t.r.Name, text)
+		t.say(analysis.Open, analysis.About(of), "%s, no change in %s was shown: %s.", per, t.r.Name, text)
 	}
 }
 

@@ -27,7 +27,7 @@ func (t *teller) pairs(e analysis.Effect, pairs []analysis.Comparison) {
 	}
 	for i, c := range shown {
 		if i == mostPairs {
-			t.say("%s: %d more pairs differ or are alike; they stand in the table.", e.Effect, len(shown)-mostPairs)
+			t.say(t.rank(e.Term), analysis.About(e.Term), "%s: %d more pairs differ or are alike; they stand in the table.", e.Effect, len(shown)-mostPairs)
 			break
 		}
 		t.pair(c, len(pairs) == 1)
@@ -55,13 +55,13 @@ func (t *teller) pair(c analysis.Comparison, alone bool) {
 	}
 	switch c.Verdict {
 	case analysis.Larger:
-		t.say("%s lies above %s in %s: %s.", first, second, t.r.Name, about)
+		t.say(t.rank(c.Term), analysis.About(c.Term), "%s lies above %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Smaller:
-		t.say("%s lies below %s in %s: %s.", first, second, t.r.Name, about)
+		t.say(t.rank(c.Term), analysis.About(c.Term), "%s lies below %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Equivalent:
-		t.say("%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
+		t.say(analysis.Open, analysis.About(c.Term), "%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
 	default:
-		t.say("Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(c))
+		t.say(analysis.Open, analysis.About(c.Term), "Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(c))
 	}
 }
 
@@ -228,10 +228,10 @@ func (t *teller) manyOpen(e analysis.Effect, open []analysis.Comparison, of int)
 		}
 	}
 	if most == 0 {
-		t.say("%s: no difference in %s was shown %s.", e.Effect, t.r.Name, among(len(open), of))
+		t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown %s.", e.Effect, t.r.Name, among(len(open), of))
 		return
 	}
-	t.say("%s: no difference in %s was shown %s; this trial would have shown %s or more in four cases of five%s; the widest interval is that of %s and %s, %s.",
+	t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown %s; this trial would have shown %s or more in four cases of five%s; the widest interval is that of %s and %s, %s.",
 		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(widest), phrase.Cell(t.in, widest.CellA), phrase.Cell(t.in, widest.CellB), t.about(widest))
 }
 

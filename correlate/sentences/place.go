@@ -13,6 +13,13 @@ import (
 // notAtRandom is what every finding about light has to add.
 const notAtRandom = "Positions were not given their light at random: heat, air and edge may travel with it."
 
+var (
+	lit    = analysis.About(analysis.LightTerm())
+	placed = analysis.Topic{Subject: analysis.OfPlace}
+	edge   = analysis.Topic{Subject: analysis.OfEdge}
+	lost   = analysis.Topic{Subject: analysis.OfLosses}
+)
+
 // light words what light was found to do.
 func (t *teller) light() {
 	l := t.r.Light
@@ -33,7 +40,7 @@ func (t *teller) light() {
 		if e := analysis.Find(t.r.Effects, analysis.LightTerm()); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
 			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", phrase.P(*e.PFDR))
 		}
-		t.slope(per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
+		t.slope(analysis.LightTerm(), t.rank(analysis.LightTerm()), per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
 		said = true
 	}
 	if b := l.BetweenBin; b != nil && b.CI95 != nil && b.Slope != nil {
@@ -54,7 +61,7 @@ func (t *teller) light() {
 		if len(whole) > 0 {
 			more += fmt.Sprintf("; this may be what %s did to whole bins", phrase.List(whole))
 		}
-		t.slope(per, *b.Slope, *b.CI95, b.P, more)
+		t.slope(analysis.LightTerm(), analysis.Lead, per, *b.Slope, *b.CI95, b.P, more)
 		said = true
 	}
 	if c := l.Corrected; c != nil {
@@ -62,14 +69,14 @@ func (t *teller) light() {
 		if l.WithinBin != nil {
 			within = " within bins"
 		}
-		t.say("Chance error in the light figures hides a part of what light does; without that error, the change%s is %s.", within, t.risen(c.Slope, c.CI95))
+		t.say(analysis.Caution, lit, "Chance error in the light figures hides a part of what light does; without that error, the change%s is %s.", within, t.risen(c.Slope, c.CI95))
 	}
 	t.curves()
 	if said {
 		if by := t.in.Light.ByWindow; by != "" {
-			t.say("Light is each plant's mean daily light integral %s.", by)
+			t.say(analysis.Caution, lit, "Light is each plant's mean daily light integral %s.", by)
 		}
-		t.say(notAtRandom)
+		t.say(analysis.Caution, lit, notAtRandom)
 	}
 }
 
@@ -101,7 +108,7 @@ func (t *teller) curves() {
 		close = append(close, text)
 	}
 	if len(close) > 0 {
-		t.say("Over the measured light these shapes fit about equally well or best: %s.", strings.Join(close, "; "))
+		t.say(analysis.Open, lit, "Over the measured light these shapes fit about equally well or best: %s.", strings.Join(close, "; "))
 	}
 	low, high := t.measured()
 	for _, c := range curves {
@@ -127,10 +134,10 @@ func (t *teller) turning(shape string, p analysis.Parameter, low, high float64) 
 		return
 	}
 	if p.CI95 == nil || p.Estimate == nil || p.CI95[0] < low || p.CI95[1] > high {
-		t.say("Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, phrase.Number(low), phrase.Number(high))
+		t.say(analysis.Open, lit, "Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, phrase.Number(low), phrase.Number(high))
 		return
 	}
-	t.say("Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, phrase.Unit(phrase.Number(*p.Estimate), t.in.Light.Unit), phrase.Number(p.CI95[0]), phrase.Number(p.CI95[1]))
+	t.say(analysis.Lead, lit, "Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, phrase.Unit(phrase.Number(*p.Estimate), t.in.Light.Unit), phrase.Number(p.CI95[0]), phrase.Number(p.CI95[1]))
 }
 
 // measured is the range of light of the plants in the results.
@@ -155,9 +162,9 @@ func (t *teller) place() {
 	switch {
 	case value == nil || i == nil:
 	case *value < 0.05:
-		t.say("Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, phrase.Number(*i), phrase.P(*value))
+		t.say(analysis.Lead, placed, "Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, phrase.Number(*i), phrase.P(*value))
 	default:
-		t.say("No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, phrase.Number(*i), phrase.P(*value))
+		t.say(analysis.Open, placed, "No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, phrase.Number(*i), phrase.P(*value))
 	}
 	if e := p.Edge; e != nil && e.Estimate != nil && e.CI95 != nil {
 		text := t.risen(*e.Estimate, *e.CI95)
@@ -167,11 +174,11 @@ func (t *teller) place() {
 		}
 		switch {
 		case e.VIF != nil && *e.VIF > analysis.Inseparable:
-			t.say("Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", phrase.Number(*e.VIF), text, beside)
+			t.say(analysis.Caution, edge, "Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", phrase.Number(*e.VIF), text, beside)
 		case e.CI95[0] > 0 || e.CI95[1] < 0:
-			t.say("Edge plants differ from inner ones%s: %s.", beside, text)
+			t.say(analysis.Lead, edge, "Edge plants differ from inner ones%s: %s.", beside, text)
 		default:
-			t.say("No difference of edge plants was shown%s: %s.", beside, text)
+			t.say(analysis.Open, edge, "No difference of edge plants was shown%s: %s.", beside, text)
 		}
 	}
 }
@@ -181,14 +188,19 @@ func (t *teller) suspects() {
 	const named = 3
 	for k, x := range t.r.Suspects {
 		if k == named {
-			t.say("%d more plants lie far off; they stand in the table.", len(t.r.Suspects)-named)
+			rest := len(t.r.Suspects) - named
+			if rest == 1 {
+				t.say(analysis.Caution, whole, "1 more plant lies far off; it stands in the table.")
+			} else {
+				t.say(analysis.Caution, whole, "%d more plants lie far off; they stand in the table.", rest)
+			}
 			break
 		}
 		text := fmt.Sprintf("%s (%s) lies far off what the model expects: look at it again. It was kept in", phrase.Capital(phrase.Plant(x.Plant, t.in.Table)), phrase.Unit(phrase.Number(x.Value), t.r.Unit))
 		if e := analysis.Find(t.r.Effects, x.About); e != nil && x.PWithout != nil {
 			text += fmt.Sprintf("; without it p for %s is %s", e.Effect, phrase.P(*x.PWithout))
 		}
-		t.say("%s.", text)
+		t.say(analysis.Caution, whole, "%s.", text)
 	}
 }
 
@@ -205,26 +217,26 @@ func (t *teller) losses(all *analysis.Result) {
 		}
 		groups[l.Treatment] = append(groups[l.Treatment], l)
 	}
-	lost, accident := 0, 0
+	dead, accident := 0, 0
 	said := false
 	for _, name := range treatments {
 		list := groups[name]
-		lost, accident = 0, 0
+		dead, accident = 0, 0
 		var parts []string
 		for _, l := range list {
-			lost += l.Lost
+			dead += l.Lost
 			accident += l.Accident
 			parts = append(parts, fmt.Sprintf("%d of %d on %s", l.Lost, l.N-l.Accident, l.Level))
 		}
-		if p := list[0].P; lost > 0 && p != nil && *p < 0.05 {
-			t.say("These results are of the survivors. Losses differ between the levels of %s: %s (p %s).", name, strings.Join(parts, ", "), phrase.P(*p))
+		if p := list[0].P; dead > 0 && p != nil && *p < 0.05 {
+			t.say(analysis.Caution, lost, "These results are of the survivors. Losses differ between the levels of %s: %s (p %s).", name, strings.Join(parts, ", "), phrase.P(*p))
 			said = true
 		}
 	}
-	if !said && lost > 0 {
-		t.say("These results are of the survivors: %s lost; no difference in losses between treatments was shown.", phrase.Were(lost))
+	if !said && dead > 0 {
+		t.say(analysis.Caution, lost, "These results are of the survivors: %s lost; no difference in losses between treatments was shown.", phrase.Were(dead))
 	}
 	if accident > 0 {
-		t.say("%d more came to grief by accident, which is no treatment's loss.", accident)
+		t.say(analysis.Caution, lost, "%d more came to grief by accident, which is no treatment's loss.", accident)
 	}
 }

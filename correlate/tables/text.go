@@ -6,6 +6,7 @@ import (
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/phrase"
+	"parstead/correlate/sentences"
 )
 
 // WriteText writes results for a terminal: for each outcome the findings first, then
@@ -48,15 +49,27 @@ func (p *Lines) outcome(in *analysis.Input, o *analysis.OutcomeResult) {
 	if o.Missing > 0 {
 		what += fmt.Sprintf(", %d missing", o.Missing)
 	}
-	p.Wrapped("", "", what+".")
-	p.Line("")
-	for _, f := range o.Findings {
-		p.Wrapped("  • ", "    ", f)
+	what += "."
+	if standing := sentences.Standing(in, o); standing != "" {
+		what += " " + standing
 	}
+	p.Wrapped("", "", what)
+	p.findings(o.Findings)
 	p.tables(groups(o), comparisons(in, o), tests("tests", o.Effects), slopes(o), curves(o))
 	if len(o.Checks) > 0 {
 		p.Heading("Checks")
 		p.checks(o.Checks)
+	}
+}
+
+// findings writes sentences under what they may be taken for.
+func (p *Lines) findings(list []analysis.Finding) {
+	for i, f := range list {
+		if i == 0 || f.Kind != list[i-1].Kind {
+			p.Line("")
+			p.Line(sentences.Heading(f.Kind))
+		}
+		p.Wrapped("  • ", "    ", f.Says)
 	}
 }
 

@@ -2,6 +2,7 @@ package harvest
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -54,8 +55,8 @@ func TestCorrelateLightWindow(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if text := strings.Join(r.Outcomes[0].Findings, "\n"); !strings.Contains(text, c.want) {
-			t.Errorf("no %q in:\n%s", c.want, text)
+		if found := r.Outcomes[0].Findings; !slices.ContainsFunc(found, func(f analysis.Finding) bool { return strings.Contains(f.Says, c.want) }) {
+			t.Errorf("no %q in:\n%v", c.want, found)
 		}
 	}
 }
