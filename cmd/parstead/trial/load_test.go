@@ -1,7 +1,6 @@
 package trial_test
 
 import (
-	"flag"
 	"os"
 	"path/filepath"
 	"strings"
@@ -17,8 +16,6 @@ import (
 	"parstead/light"
 )
 
-var update = flag.Bool("update", false, "write the golden files anew")
-
 const planted = "../../../testdata/trials/twenty-mistakes"
 
 // Every planted mistake is told in one run, with its line and its mend.
@@ -28,7 +25,7 @@ func TestTwentyMistakes(t *testing.T) {
 	lines := told(problems)
 	got := strings.Join(lines, "\n") + "\n"
 	golden := filepath.Join(planted, "expected.txt")
-	if *update {
+	if os.Getenv("PARSTEAD_WRITE_GOLDEN") == "1" {
 		if err := os.WriteFile(golden, []byte(got), 0o600); err != nil {
 			t.Fatal(err)
 		}
