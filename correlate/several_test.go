@@ -96,8 +96,9 @@ func TestOutcomesAgainstOneAnother(t *testing.T) {
 }
 
 // Losses by cause, accidents apart; withdrawn plants and guards took no part.
-// The table without them is Fisher's of the tea: 3 of 4 against 1 of 4, p
-// 34/70 (Fisher 1935, The Design of Experiments, section 5, from memory).
+// The table without them is 3 of 4 against 1 of 4, by hand: of the C(8,4) = 70 ways
+// to deal four losses to two fours, 16 + 1 are as uneven this way and as many the
+// other, so that p is 34/70.
 func TestLossesByCause(t *testing.T) {
 	t.Parallel()
 	in := small(2, 8, func(l, i int) float64 { return float64(l) + math.Sin(float64(7*i+3*l)) })

@@ -2,7 +2,7 @@ package correlate
 
 import "parstead/correlate/analysis"
 
-// The vocabulary of package analysis, under the names by which callers know it.
+// What package analysis declares, under the names by which callers know it.
 type (
 	Kind             = analysis.Kind
 	Scale            = analysis.Scale

@@ -330,7 +330,7 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
 		b, err = bolt.Open(path, 0o600, &options)
 		if err == nil {
 			b.AllocSize = growth
-			err = whole(b)
+			err = checkLength(b)
 		}
 	}()
 	switch {
@@ -364,8 +364,8 @@ func (db *DB) view(fn func(*bolt.Tx) error) (err error) {
 	return db.bolt.View(fn)
 }
 
-// whole tells whether the file is as long as its pages need.
-func whole(b *bolt.DB) error {
+// checkLength finds a file that is shorter than its pages need.
+func checkLength(b *bolt.DB) error {
 	return b.View(func(tx *bolt.Tx) error {
 		info, err := os.Stat(b.Path())
 		if err != nil {

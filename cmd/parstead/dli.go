@@ -54,8 +54,8 @@ func (c *dliCmd) Run(e *env) error {
 		return err
 	}
 	defer view.Close() //nolint:errcheck // it only read
-	books := account.New(&t.Rack, view, account.Options{Now: e.now})
-	season, err := books.Season(e.ctx, from, to)
+	lightAccount := account.New(&t.Rack, view, account.Options{Now: e.now})
+	season, err := lightAccount.Season(e.ctx, from, to)
 	if err != nil {
 		return err
 	}

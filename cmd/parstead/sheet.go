@@ -69,7 +69,7 @@ func (c *sheetCmd) Run(e *env) error {
 		return err
 	}
 	day := light.DateOf(e.now().In(t.Rack.Zone))
-	o, err := c.options(t, day)
+	o, err := c.options(day)
 	if err != nil {
 		return err
 	}
@@ -106,7 +106,7 @@ func (c *sheetCmd) Run(e *env) error {
 }
 
 // options are what the command line says of how the sheet is made.
-func (c *sheetCmd) options(t *trial.Trial, day light.Date) (o sheets.Options, err error) {
+func (c *sheetCmd) options(day light.Date) (o sheets.Options, err error) {
 	if c.Reads != "" {
 		if o.Reads, err = light.ParseQuantity(c.Reads); err != nil || !o.Reads.IsLight() {
 			return o, usageError{fmt.Sprintf("--reads can't be %q: use ppfd or lux", c.Reads)}

@@ -25,8 +25,9 @@ var (
 // Errors: ErrSampleSize, ErrConstant (also where the spread is lost in rounding:
 // range below 1e-10 of the largest size). A value that is not finite panics.
 //
-// Reference: Royston (1995). Applied Statistics 44:547–551 (algorithm AS R94);
-// its polynomials from memory, checked against R 4.2.2.
+// Reference: Royston (1995). Applied Statistics 44:547–551 (algorithm AS R94).
+// The coefficients of its polynomials are checked by what R 4.2.2 gives, not
+// against the printed page.
 func ShapiroWilk(sample []float64) (w, p float64, err error) {
 	n := len(sample)
 	if n < 3 || n > 5000 {

@@ -307,7 +307,7 @@ func (f *bent) ends(w0 []float64, weight func(node) float64, reach float64) [2]f
 	return ends
 }
 
-// vertex climbs to the largest value of f, which is bracketed by three points,
+// vertex looks for the largest value of f, which is bracketed by three points,
 // by parabolas through the best three.
 func vertex(f func(float64) float64, x, y [3]float64) float64 {
 	for range 8 {

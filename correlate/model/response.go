@@ -95,7 +95,7 @@ func (y Counts) over(_ *Design, units Factor) (Response, error) {
 	return Counts{counts, exposures}, nil
 }
 
-// Answers, 1 or 0 a row, are fitted by penalised logistic regression. There is no
+// Answers are 1 or 0 a row, fitted by penalised logistic regression. There is no
 // model of the answers of whole units: DealShares compares these.
 type Answers []float64
 

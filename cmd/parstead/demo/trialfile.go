@@ -9,6 +9,8 @@ import (
 )
 
 // trialFile writes trial.toml as a grower would have.
+//
+//nolint:funlen // one line of the file after the other
 func (w *World) trialFile() []byte {
 	var out bytes.Buffer
 	line := func(format string, args ...any) { fmt.Fprintf(&out, format+"\n", args...) }

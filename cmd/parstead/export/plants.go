@@ -50,8 +50,8 @@ func (c *plantColumns) addOwn(name, unit, means, source string, of func(*plantRo
 }
 
 func (x *exporter) plants(ctx context.Context) error {
-	books := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
-	lights, err := books.Plants(ctx, x.trial.Stays(), x.trial.Window)
+	lightAccount := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
+	lights, err := lightAccount.Plants(ctx, x.trial.Stays(), x.trial.Window)
 	if err != nil {
 		return err
 	}
@@ -231,7 +231,7 @@ func (c *plantColumns) fate() {
 
 // describe writes what every column means, and what is needed to read the
 // readings: the sensors.
-func (x *exporter) describe(ctx context.Context) error {
+func (x *exporter) describe(context.Context) error {
 	type sensor struct {
 		Name     string  `json:"name"`
 		Measures string  `json:"measures"`

@@ -90,8 +90,8 @@ func stretches(trial light.Span) []light.Span {
 }
 
 func (x *exporter) dli(ctx context.Context) error {
-	books := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
-	season, err := books.Season(ctx, x.trial.Rack.Starts, x.trial.Rack.Ends)
+	lightAccount := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
+	season, err := lightAccount.Season(ctx, x.trial.Rack.Starts, x.trial.Rack.Ends)
 	if err != nil {
 		return err
 	}

@@ -47,10 +47,10 @@ func (s season) opened(t *testing.T, config string, now time.Time) (*trial.Trial
 	if err != nil {
 		t.Fatal(err)
 	}
-	books := account.New(&tr.Rack, s.readings, account.Options{Now: func() time.Time { return now }})
-	lights, err := books.Plants(t.Context(), tr.Stays(), tr.Window)
+	lightAccount := account.New(&tr.Rack, s.readings, account.Options{Now: func() time.Time { return now }})
+	lights, err := lightAccount.Plants(t.Context(), tr.Stays(), tr.Window)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return tr, books, lights
+	return tr, lightAccount, lights
 }

@@ -20,7 +20,7 @@ const hoursFrom = "the lamps' timers, less power cuts in the log; loads by their
 // nil where trial.toml says nothing of current.
 //
 // Errors: those of the light account.
-func electricityOf(ctx context.Context, t *trial.Trial, now time.Time, books *account.Account, log []light.Event, plants []account.PlantLight) (*correlate.Electricity, error) {
+func electricityOf(ctx context.Context, t *trial.Trial, now time.Time, lightAccount *account.Account, log []light.Event, plants []account.PlantLight) (*correlate.Electricity, error) {
 	rated := slices.ContainsFunc(t.Rack.Lamps, func(l light.Lamp) bool { return l.Watts > 0 })
 	during := t.Rack.Trial()
 	if now.Before(during.Until) {
@@ -50,7 +50,7 @@ func electricityOf(ctx context.Context, t *trial.Trial, now time.Time, books *ac
 	}
 	var delivered []energy.Delivered
 	if rated {
-		days, err := books.Days(ctx, out.From, out.To)
+		days, err := lightAccount.Days(ctx, out.From, out.To)
 		if err != nil {
 			return nil, err
 		}

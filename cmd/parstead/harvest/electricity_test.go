@@ -31,8 +31,8 @@ func meteredSeason(t *testing.T) metered {
 // of is what is said of the current by a log and an edited trial.toml.
 func (m metered) of(t *testing.T, now time.Time, log []light.Event, edit func(string) string) (*correlate.Electricity, *trial.Trial) {
 	t.Helper()
-	tr, books, lights := m.opened(t, edit(m.config), now)
-	out, err := electricityOf(t.Context(), tr, now, books, log, lights)
+	tr, lightAccount, lights := m.opened(t, edit(m.config), now)
+	out, err := electricityOf(t.Context(), tr, now, lightAccount, log, lights)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -47,8 +47,8 @@ func Read(ctx context.Context, folder string, now time.Time, interactions bool) 
 		return nil, err
 	}
 	defer view.Close() //nolint:errcheck // it only read
-	books := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }})
-	lights, remarks, err := books.PlantsAndRemarks(ctx, t.Stays(), t.Window)
+	lightAccount := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }})
+	lights, remarks, err := lightAccount.PlantsAndRemarks(ctx, t.Stays(), t.Window)
 	if err != nil {
 		return nil, err
 	}
@@ -61,7 +61,7 @@ func Read(ctx context.Context, folder string, now time.Time, interactions bool) 
 		return nil, err
 	}
 	h.Remarks = remarks
-	h.Input.Electricity, err = electricityOf(ctx, t, now, books, log, lights)
+	h.Input.Electricity, err = electricityOf(ctx, t, now, lightAccount, log, lights)
 	return h, err
 }
 

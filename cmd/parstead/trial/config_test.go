@@ -359,8 +359,8 @@ func TestLampFactor(t *testing.T) {
 	if f := read.Rack.Lamps[0].LuxPerPPFD; f < 60 || f > 100 {
 		t.Errorf("FL2: %v", f)
 	}
-	// A flat spectrum by hand: 683 lm/W times the sum of V(λ), 106.86 nm (CIE 1924,
-	// from memory), over 0.0083594 µmol/(J nm) times 300 nm times 550 nm.
+	// A flat spectrum by hand: 683 lm/W times the sum of V(λ) at each nm, 106.86 nm
+	// (that of ȳ in CIE 15, Colorimetry, which is V(λ)), over 0.0083594 µmol/(J nm) times 300 nm times 550 nm.
 	var flat strings.Builder
 	for nm := 380; nm <= 780; nm++ {
 		fmt.Fprintf(&flat, "%d,1\n", nm)
