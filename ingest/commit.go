@@ -73,7 +73,7 @@ func (in *Intake) due(g *group, lastCommit time.Time) time.Time {
 }
 
 // Run commits what Take queues until ctx is cancelled. It then takes nothing more
-// in, commits what is left within ten seconds, settles it and returns. An error
+// in, commits what is left within ten seconds, answers who waits and returns. An error
 // names readings that could not be kept. End Run before the sources, so that
 // publishers get their acknowledgements.
 func (in *Intake) Run(ctx context.Context) error {
@@ -149,13 +149,13 @@ func (in *Intake) commitQueue(ctx context.Context, p *pace, last bool) error {
 		p.lastCommit = time.Now()
 	}
 	if err == nil {
-		in.settle(&p.taken, nil)
+		in.answer(&p.taken, nil)
 		p.wait, p.notBefore = firstWait, time.Time{}
 		in.setFailing(false)
 		return nil
 	}
 	lost := in.putBack(&p.taken)
-	in.settle(&p.taken, err)
+	in.answer(&p.taken, err)
 	in.Log.Error("commit failed: publishers that wait have to send again", "error", err, "waiting", len(p.taken.waiting), "kept", lost, "retry", p.wait)
 	switch {
 	case last && lost > 0:
@@ -257,14 +257,18 @@ func (in *Intake) account(arrivals []arrival, fates []light.Fate, sum *Summary) 
 	}
 }
 
-// settle tells the waiting publishers, each in one call.
-func (in *Intake) settle(g *group, err error) {
+// answer tells the waiting publishers what became of a commit, each in one call.
+func (in *Intake) answer(g *group, err error) {
 	ids := map[Publisher][]uint16{}
 	for _, w := range g.waiting {
 		ids[w.from] = append(ids[w.from], w.id)
 	}
 	for from, ids := range ids {
-		from.Settle(ids, err)
+		if err != nil {
+			from.Drop(err)
+		} else {
+			from.Acknowledge(ids)
+		}
 	}
 }
 

@@ -259,7 +259,7 @@ func TestFailingSinkDropsAndRecovers(t *testing.T) {
 	})
 }
 
-func TestEndingSettlesEverything(t *testing.T) {
+func TestEndingAnswersEverybody(t *testing.T) {
 	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
 		sink := &memory{gate: make(chan struct{})}

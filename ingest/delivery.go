@@ -22,11 +22,14 @@ type Delivery struct {
 
 // Publisher is one connection that waits for acknowledgements.
 type Publisher interface {
-	// Settle tells what became of deliveries, in the order of their arrival: on
-	// disk (nil), or not, and then the connection has to be dropped, because a
-	// redelivery is due only on reconnecting (MQTT 3.1.1, section 4.4). It must
-	// not block.
-	Settle(ids []uint16, err error)
+	// Acknowledge says that deliveries, in the order of their arrival, are on disk.
+	// It must not block.
+	Acknowledge(ids []uint16)
+
+	// Drop says why deliveries are not on disk, and ends the connection, because a
+	// redelivery is due only on reconnecting (MQTT 3.1.1, section 4.4). It must not
+	// block.
+	Drop(err error)
 }
 
 // Taker takes deliveries in. An Intake is one.

@@ -218,7 +218,7 @@ func (in *Intake) turnAway(found []arrival, d *Delivery, moment stamp) {
 		if !in.closed {
 			err = errors.New("ingest: the store fails and the queue is full")
 		}
-		d.From.Settle([]uint16{d.ID}, err)
+		d.From.Drop(err)
 		return
 	}
 	for i := range found {

@@ -99,14 +99,16 @@ type sender struct {
 	errs  []error
 }
 
-func (s *sender) Settle(ids []uint16, err error) {
+func (s *sender) Acknowledge(ids []uint16) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if err != nil {
-		s.errs = append(s.errs, err)
-		return
-	}
 	s.acked = append(s.acked, ids...)
+}
+
+func (s *sender) Drop(err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.errs = append(s.errs, err)
 }
 
 func (s *sender) told() ([]uint16, []error) {

@@ -56,7 +56,7 @@ func Listen(clock Clock, feeds []Feed) (*Listening, error) {
 // Take notes the numbers in a delivery and acknowledges it.
 func (l *Listening) Take(d Delivery) {
 	if d.From != nil {
-		defer d.From.Settle([]uint16{d.ID}, nil)
+		defer d.From.Acknowledge([]uint16{d.ID})
 	}
 	uptime := l.clock.Uptime()
 	numbers := numbersIn(d.Payload)

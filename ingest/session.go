@@ -48,7 +48,7 @@ type State struct {
 }
 
 // Session is a persistent MQTT 3.1.1 session with another broker. A delivery is
-// acknowledged once the taker has settled it; a failure drops the connection,
+// acknowledged once the taker says that it is on disk; a failure drops the connection,
 // and the broker sends again what was not acknowledged.
 type Session struct {
 	SessionConfig
@@ -126,7 +126,7 @@ func (s *Session) setState(st State) {
 }
 
 // connection is one connection of a session: the publisher that an intake
-// settles with.
+// answers.
 type connection struct {
 	session *Session
 	client  mqtt.Client
@@ -140,19 +140,20 @@ type connection struct {
 
 var connections atomic.Uint64
 
-// Settle acknowledges committed deliveries, or drops the connection.
-func (c *connection) Settle(ids []uint16, err error) {
-	w := c.wire.Load()
-	if err == nil {
-		err = w.Acknowledge(ids)
+// Acknowledge acknowledges committed deliveries.
+func (c *connection) Acknowledge(ids []uint16) {
+	if err := c.wire.Load().Acknowledge(ids); err != nil {
+		c.Drop(err)
 	}
-	if err != nil {
-		select {
-		case c.lost <- err:
-		default: // it is going down already
-		}
-		w.Abort()
+}
+
+// Drop ends the connection.
+func (c *connection) Drop(err error) {
+	select {
+	case c.lost <- err:
+	default: // it is going down already
 	}
+	c.wire.Load().Abort()
 }
 
 // Run keeps the session connected until ctx is cancelled.

@@ -21,7 +21,7 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// hold is a taker that settles when it is told to.
+// hold is a taker that answers when it is told to.
 type hold struct {
 	mu        sync.Mutex
 	taken     []ingest.Delivery
@@ -38,7 +38,7 @@ func (h *hold) Take(d ingest.Delivery) {
 	immediate := h.immediate
 	h.mu.Unlock()
 	if immediate && d.From != nil {
-		d.From.Settle([]uint16{d.ID}, nil)
+		d.From.Acknowledge([]uint16{d.ID})
 	}
 	h.arrived <- struct{}{}
 }
@@ -103,7 +103,7 @@ func TestPubackWaitsForTheCommitAndHoldsNothingUp(t *testing.T) {
 	if d.Topic != "rack/a" || string(d.Payload) != "5" || d.Again || d.Retained || d.Away != 0 || d.ID != 1 {
 		t.Errorf("delivered %+v", d)
 	}
-	d.From.Settle([]uint16{1, 2, 3}, nil)
+	d.From.Acknowledge([]uint16{1, 2, 3})
 	for id := uint16(1); id <= 3; id++ {
 		if got := c.puback(); got != id {
 			t.Fatalf("PUBACK of %d, want %d", got, id)
@@ -119,7 +119,7 @@ func TestFailedCommitDropsTheConnection(t *testing.T) {
 		c := login(t, b.Addr().String(), "chip", "", "")
 		c.send(publishPacket("rack/a", []byte("5"), qos, 1, 0))
 		taken := taker.wait(t, int(qos))
-		taken[qos-1].From.Settle([]uint16{1}, errors.New("disk full"))
+		taken[qos-1].From.Drop(errors.New("disk full"))
 		if _, rest, err := c.receive(patience); err == nil {
 			t.Fatalf("QoS %d: acknowledged with %x", qos, rest)
 		}
@@ -140,7 +140,7 @@ func TestQoS2WaitsAndIsTakenOnce(t *testing.T) {
 	c.send(publishPacket("rack/a", []byte("5"), 2, 9, 0))
 	taken := taker.wait(t, 1)
 	c.silent(100 * time.Millisecond)
-	taken[0].From.Settle([]uint16{9}, nil)
+	taken[0].From.Acknowledge([]uint16{9})
 	if first, rest, err := c.receive(patience); err != nil || first != 0x50 || binary.BigEndian.Uint16(rest) != 9 {
 		t.Fatalf("PUBREC due, got %x %x, %v", first, rest, err)
 	}
@@ -396,12 +396,12 @@ func TestPanicCostsItsSenderOnly(t *testing.T) {
 	login(t, b.Addr().String(), "next", "", "")
 }
 
-// obliging settles everything at once.
+// obliging acknowledges everything at once.
 type obliging struct{}
 
 func (obliging) Take(d ingest.Delivery) {
 	if d.From != nil {
-		d.From.Settle([]uint16{d.ID}, nil)
+		d.From.Acknowledge([]uint16{d.ID})
 	}
 }
 
@@ -425,10 +425,10 @@ func TestAClientThatDoesNotReadHoldsNobodyUp(t *testing.T) {
 	ids := make([]uint16, 60000)
 	begin := time.Now()
 	for range 50 { // 12 MB, more than the sockets' buffers hold
-		from.Settle(ids, nil)
+		from.Acknowledge(ids)
 	}
 	if took := time.Since(begin); took > 3*time.Second {
-		t.Errorf("settling with a deaf client took %v", took)
+		t.Errorf("answering a deaf client took %v", took)
 	}
 }
 

@@ -94,7 +94,7 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		return pk, nil
 	}
 	if pk.TopicName == "" { // a topic alias that was never given (MQTT 5, section 3.3.2.3.4)
-		l.Settle(nil, packets.ErrTopicAliasInvalid)
+		l.Drop(packets.ErrTopicAliasInvalid)
 		return pk, packets.ErrRejectPacket
 	}
 	l.pace.keep()
@@ -117,7 +117,7 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		d.From = committed
 		h.broker.Taker.Take(d)
 		if err := <-committed; err != nil {
-			l.Settle(nil, err)
+			l.Drop(err)
 			return pk, packets.ErrRejectPacket
 		}
 		return pk, nil
@@ -141,7 +141,8 @@ func (h *hook) mayRetain(topic string) bool {
 // patient waits for one delivery.
 type patient chan error
 
-func (p patient) Settle(_ []uint16, err error) { p <- err }
+func (p patient) Acknowledge([]uint16) { p <- nil }
+func (p patient) Drop(err error)       { p <- err }
 
 // passOn brings a message that ingest has taken to the retained store and to
 // other subscribers, in its client's name but acknowledged by nobody.

@@ -124,7 +124,7 @@ func (l *listener) Close(listeners.CloseFn) {
 	l.attend.Wait()
 }
 
-// link is one client's connection. It is the publisher that ingest settles with.
+// link is one client's connection. It is the publisher that ingest answers.
 type link struct {
 	*wire.Conn
 	number uint64
@@ -135,12 +135,16 @@ type link struct {
 	down   atomic.Bool
 }
 
-// Settle acknowledges committed deliveries, or drops the connection.
-func (l *link) Settle(ids []uint16, err error) {
-	if err == nil {
-		err = l.Acknowledge(ids)
+// Acknowledge acknowledges committed deliveries.
+func (l *link) Acknowledge(ids []uint16) {
+	if err := l.Conn.Acknowledge(ids); err != nil {
+		l.Drop(err)
 	}
-	if err != nil && !l.down.Swap(true) {
+}
+
+// Drop ends the connection.
+func (l *link) Drop(err error) {
+	if !l.down.Swap(true) {
 		l.broker.Log.Warn("client dropped", "client", l.RemoteAddr().String(), "error", err)
 		l.Abort()
 	}
