@@ -222,9 +222,7 @@ func TestCutMidAcknowledgement(t *testing.T) {
 			for range 5 { // with them 24 bytes of acknowledgements: it is cut within
 				publish(t, chip, "rack/bare", 1, false, fmt.Sprint(i+1))
 			}
-			for cable.cuts() == before {
-				time.Sleep(time.Millisecond)
-			}
+			eventually(t, "the cable is cut", func() bool { return cable.cuts() > before })
 		}
 		for n := 2 * cuts; ; n++ { // what was not acknowledged comes again
 			have := map[light.Reading]bool{}

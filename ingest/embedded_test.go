@@ -40,7 +40,7 @@ func TestEmbeddedBrokerOverAFailingStore(t *testing.T) {
 				// by byte in ingest/broker.
 				chip.Publish("rack/a", qos, false, fmt.Sprint(i+1))
 			}
-			time.Sleep(300 * time.Millisecond)
+			eventually(t, "commits have failed, and what was sent again too", func() bool { return sink.failed() >= 3 })
 			if n := len(sink.all()); n != 1 {
 				t.Errorf("%d stored while commits fail", n)
 			}

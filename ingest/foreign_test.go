@@ -166,6 +166,7 @@ type store struct {
 	commits  int
 	fail     error
 	gate     chan struct{} // where set, a commit takes one from it
+	failures int           // commits that failed
 	changed  chan struct{}
 }
 
@@ -184,6 +185,7 @@ func (s *store) Append(ctx context.Context, group []light.Reading) ([]light.Fate
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.fail != nil {
+		s.failures++
 		return nil, s.fail
 	}
 	fates := make([]light.Fate, len(group))
@@ -210,6 +212,12 @@ func (s *store) setFail(err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.fail = err
+}
+
+func (s *store) failed() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.failures
 }
 
 func (s *store) all() []light.Reading {
@@ -286,11 +294,16 @@ func connect(tb testing.TB, in *ingest.Intake, remote ingest.Remote) (s *ingest.
 
 func waitConnected(tb testing.TB, s *ingest.Session) {
 	tb.Helper()
-	for i := 0; !s.Connected(); i++ {
-		if i == 2000 {
-			tb.Fatalf("not connected: %v", s.State().Err)
+	eventually(tb, "the session is connected", s.Connected)
+}
+
+// eventually waits until something holds that gives no signal of its own.
+func eventually(tb testing.TB, what string, holds func() bool) {
+	tb.Helper()
+	for deadline := time.Now().Add(20 * time.Second); !holds(); time.Sleep(2 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			tb.Fatalf("not within 20 s: %s", what)
 		}
-		time.Sleep(10 * time.Millisecond)
 	}
 }
 

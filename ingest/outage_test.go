@@ -89,21 +89,15 @@ func (s *season) live(chip paho.Client, from, until int) {
 // stored waits until the readings of a minute are there.
 func (s *season) stored(minute int) {
 	s.t.Helper()
-	for n := 0; ; n++ {
+	eventually(s.t, fmt.Sprintf("both sensors' readings of minute %d are stored", minute), func() bool {
 		have := map[string]bool{}
 		for _, r := range s.sink.all() {
 			if r.Value == float64(minute) {
 				have[r.Sensor] = true
 			}
 		}
-		if len(have) == 2 {
-			return
-		}
-		if n == 2000 {
-			s.t.Fatalf("of minute %d there is %v", minute, have)
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
+		return len(have) == 2
+	})
 }
 
 const outageFrom, outageUntil, seasonEnd = 30, 150, 180 // minutes
@@ -209,10 +203,5 @@ func TestTwoHoursWithoutABroker(t *testing.T) {
 
 func waitLost(t *testing.T, s *ingest.Session) {
 	t.Helper()
-	for i := 0; s.Connected(); i++ {
-		if i == 2000 {
-			t.Fatal("still connected")
-		}
-		time.Sleep(10 * time.Millisecond)
-	}
+	eventually(t, "the session has lost its connection", func() bool { return !s.Connected() })
 }

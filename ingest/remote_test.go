@@ -195,12 +195,7 @@ func refuses(t *testing.T, in *ingest.Intake, good ingest.Remote, stranger *auth
 			t.Fatal(err)
 		}
 		stop := running(t, bad.Run)
-		for i := 0; bad.State().Since.IsZero(); i++ {
-			if i == 500 {
-				t.Fatalf("%s: no state", name)
-			}
-			time.Sleep(10 * time.Millisecond)
-		}
+		eventually(t, name+" has a state", func() bool { return !bad.State().Since.IsZero() })
 		if st := bad.State(); st.Connected || st.Err == nil {
 			t.Errorf("%s: %+v", name, st)
 		} else {
@@ -235,9 +230,7 @@ func TestPasswordFile(t *testing.T) {
 			t.Fatal(err)
 		}
 		stop := running(t, s.Run)
-		for s.State().Since.IsZero() {
-			time.Sleep(10 * time.Millisecond)
-		}
+		eventually(t, "the session has a state", func() bool { return !s.State().Since.IsZero() })
 		if st := s.State(); st.Connected || st.Err == nil || strings.Contains(st.Err.Error(), "se cret") {
 			t.Errorf("%+v", st)
 		}
