@@ -50,7 +50,7 @@ func (c *layoutCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	dealt, err := layout.Deal(t, seed, e.stderr)
+	dealt, err := layout.Deal(t, seed)
 	if err != nil {
 		return err
 	}

@@ -10,10 +10,6 @@ import (
 	"parstead/light/field"
 )
 
-// noMapError is the error, as a share, of giving every position the light that
-// the bin's sensors show.
-const noMapError = 0.20
-
 // ownLight is the light of a position with sensors of its own in a cell.
 type ownLight struct {
 	cellLight           // by its own sensors
@@ -271,7 +267,7 @@ func (b *bin) tallyUnmapped(t *tally, l *cellLight) {
 		t.missing += l.measured.ns + l.profile.ns + l.timer.ns + l.missing
 		return
 	}
-	b.tallyAs(t, FromBin, l, 1, shares{noMap: noMapError})
+	b.tallyAs(t, FromBin, l, 1, shares{noMap: field.NoMapError})
 }
 
 func (b *bin) tallyAs(t *tally, source Source, l *cellLight, ratio float64, e shares) {

@@ -113,9 +113,9 @@ func TestMapsInUse(t *testing.T) {
 		t.Fatalf("%+v", s.Maps)
 	}
 	for i, want := range []string{
-		"light map of 2026-10-15 until 2026-10-22 12:00: 6 readings at 6 positions, smoothed by a plane, ",
+		"light map of 2026-10-15 until 2026-10-22 12:00: 6 readings at 6 positions, smoothed, ",
 		"no light map from 2026-10-22 12:00 until 2026-10-24 10:00: every position has the light that the bin's sensors show, with 20 % of error",
-		"light map of 2026-10-24 from 2026-10-24 10:00: 5 readings at 5 positions, smoothed by a mean, ",
+		"light map of 2026-10-24 from 2026-10-24 10:00: 5 readings at 5 positions, smoothed, ",
 	} {
 		if got := s.Maps[i].Words(rack.Zone); !strings.HasPrefix(got, want) {
 			t.Errorf("%q, want %q", got, want)

@@ -2,6 +2,7 @@ package account
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"parstead/light"
@@ -11,7 +12,7 @@ import (
 type MapInUse struct {
 	Bin         string
 	During      light.Span // a zero From: since before the days asked for began; a zero Until: until further notice
-	Method      string     // "kriging", "plane", "mean" or "reading"; "" where no map holds
+	Method      string     // as field.Map says; "" where no map holds
 	Walked      time.Time  // the survey's first reading
 	Positions   int        // surveyed ones
 	Readings    int
@@ -34,15 +35,10 @@ func (m MapInUse) Words(zone *time.Location) string {
 		return "no light map" + when + ": every position has the light that the bin's sensors show, with 20 % of error; walk a survey"
 	}
 	words := fmt.Sprintf("light map of %s%s: %d readings at %d positions", m.Walked.In(zone).Format(time.DateOnly), when, m.Readings, m.Positions)
-	switch m.Method {
-	case "reading":
-		return words + ", known there alone"
-	case "plane", "mean":
-		words += ", smoothed by a " + m.Method
-	default:
-		words += ", smoothed by " + m.Method
+	words += ", " + m.Method
+	if !math.IsNaN(m.LeaveOneOut) {
+		words += fmt.Sprintf(", %.1f %% off when left out", 100*m.LeaveOneOut)
 	}
-	words += fmt.Sprintf(", %.1f %% off when left out", 100*m.LeaveOneOut)
 	if m.OwnScale {
 		words += ", to the meter's own scale"
 	}

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"time"
 
+	"gonum.org/v1/gonum/floats"
+
 	"parstead/light"
 )
 
@@ -38,7 +40,7 @@ type Map struct {
 	OwnScale      bool       // scaled to the meter: no sensor of the bin to scale to
 	Surveyed      []bool     // by light.Bin.Index: whether the meter stood there
 
-	Method      string    // "kriging", "plane", "mean", or "reading" for one position that is known alone
+	Method      string    // "smoothed": the average over what a walk leaves open
 	Walked      time.Time // the first reading that was used
 	Positions   int       // surveyed ones
 	Readings    int
@@ -134,12 +136,11 @@ func usable(bin light.Bin, walk []Reading) (lit []Reading, remarks []string) {
 	switch {
 	case len(lit) == 0:
 		return nil, remarks
-	case len(places) == 1 && referred:
-		say("one position shows nothing of how light is spread: walk over more of them.")
-		return nil, remarks
 	case len(lit) > 2 && equal:
 		say("all readings are equal: the meter held its value, or was not read.")
 		return nil, remarks
+	case len(places) == 1 && bin.Rows*bin.Columns > 1:
+		say("one position says next to nothing of how light is spread: the map is what bins under lamps are like, with the error of that; walk over more of them.")
 	}
 	return lit, remarks
 }
@@ -148,66 +149,63 @@ func day(t time.Time) string { return t.UTC().Format(time.DateOnly) }
 
 // fit makes the map of usable readings.
 func fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error) {
-	m := Map{Bin: bin.Name, Readings: len(walk), Surveyed: make([]bool, bin.Rows*bin.Columns)}
-	for _, r := range walk {
-		if i := bin.Index(r.Position); !m.Surveyed[i] {
-			m.Surveyed[i] = true
-			m.Positions++
-		}
+	w := group(bin, walk)
+	m := Map{Bin: bin.Name, Method: "smoothed", Readings: len(walk), Positions: w.places, Surveyed: make([]bool, bin.Rows*bin.Columns)}
+	for _, c := range w.cell {
+		m.Surveyed[c] = true
 	}
-	if m.Positions == 1 {
-		m.single(walk)
-		return m, nil
+	m.OwnScale = len(anchors) == 0
+	var weights []float64
+	if !m.OwnScale {
+		weights = at(bin, anchors)
 	}
-	s, err := Smooth(bin, walk)
-	if err != nil {
-		return m, err
+	p := w.average(weights, true)
+	m.Noise, m.LeaveOneOut = p.noise, leftOutError(p.means)
+	m.RelativeError = p.sd
+	w.honest(&m)
+	m.Ratio = make([]float64, len(p.mean))
+	for i, x := range p.mean {
+		m.Ratio[i] = math.Exp(x)
 	}
-	m.Method, m.Noise, m.LeaveOneOut = s.Method, s.Noise, s.LeaveOneOut
-	referred := !math.IsNaN(walk[0].Reference)
-	reference := 0.0 // mean of the logarithms
-	if referred {
-		for _, r := range walk {
-			reference += math.Log(r.Reference) / float64(len(walk))
-		}
-	}
-	if len(anchors) > 0 {
-		scale := 0.0
-		m.Ratio, m.RelativeError, scale = s.Relative(at(bin, anchors))
-		if m.Plateau = light.PPFD(math.Exp(reference)); !referred {
-			m.Plateau = light.PPFD(scale)
-		}
-		return m, nil
-	}
-	m.OwnScale = true
 	scale := 1.0
-	if m.Plateau = light.PPFD(math.Exp(reference)); !referred {
-		_, _, scale = s.Relative(at(bin, []Anchor{{Position: light.Position{Bin: bin.Name}, Weight: 1}}))
-		m.Plateau = light.PPFD(scale)
+	switch {
+	case !m.OwnScale:
+		scale = floats.Dot(weights, m.Ratio)
+	case math.IsNaN(walk[0].Reference):
+		scale = floats.Sum(m.Ratio) / float64(len(m.Ratio))
 	}
-	for i, x := range s.Log {
-		m.Ratio = append(m.Ratio, math.Exp(x)/scale)
-		m.RelativeError = append(m.RelativeError, math.Sqrt(s.Covariance(i, i)))
-	}
+	floats.Scale(1/scale, m.Ratio)
+	m.Plateau = light.PPFD(w.plateau(walk, weights, scale))
 	return m, nil
 }
 
-// single knows the one surveyed position of a bin without sensors.
-func (m *Map) single(walk []Reading) {
-	m.Method, m.OwnScale, m.Noise, m.LeaveOneOut = "reading", true, meterNoise, math.NaN()
-	mean := 0.0
-	for _, r := range walk {
-		mean += math.Log(r.PPFD) / float64(len(walk))
-	}
-	m.Plateau = light.PPFD(math.Exp(mean))
-	for _, surveyed := range m.Surveyed {
-		ratio := math.NaN()
-		if surveyed {
-			ratio = 1
+// plateau is what a ratio of 1 stood for during the walk: what the sensors showed,
+// else on the meters' scale, where a map without sensors has its mean of scale.
+func (w *walked) plateau(walk []Reading, weights []float64, scale float64) float64 {
+	if !math.IsNaN(walk[0].Reference) {
+		sum := 0.0
+		for _, r := range walk {
+			sum += math.Log(r.Reference)
 		}
-		m.Ratio = append(m.Ratio, ratio)
-		m.RelativeError = append(m.RelativeError, meterNoise/math.Sqrt(float64(len(walk))))
+		return math.Exp(sum / float64(len(walk)))
 	}
+	if weights == nil {
+		return scale
+	}
+	sum := 0.0
+	for i, x := range w.average(nil, false).mean {
+		sum += weights[i] * math.Exp(x)
+	}
+	return sum
+}
+
+// Light is the logarithm of the light at a bin's positions by light.Bin.Index, up
+// to a constant, as a walk shows it without sensors; nil without a reading.
+func Light(bin light.Bin, walk []Reading) []float64 {
+	if len(walk) == 0 {
+		return nil
+	}
+	return group(bin, walk).average(nil, false).mean
 }
 
 // at gives the anchors' weights to the positions at which they stand, summing

@@ -52,10 +52,19 @@ func maps(tb testing.TB, survey []field.Reading, epochs []light.Span, anchors fu
 
 func near(tb testing.TB, what string, got, want float64) {
 	tb.Helper()
-	if !(math.Abs(got-want) <= 1e-9*math.Max(1, math.Abs(want))) {
+	within(tb, what, got, want, 1e-9)
+}
+
+func within(tb testing.TB, what string, got, want, share float64) {
+	tb.Helper()
+	if !(math.Abs(got-want) <= share*math.Max(1, math.Abs(want))) {
 		tb.Errorf("%s: %v, want %v", what, got, want)
 	}
 }
+
+// smoothing is how far a map of a meter without noise may lie from its readings,
+// as a share: it takes a meter's noise to be 2 % at least.
+const smoothing = 0.01
 
 // A sensor at one of the positions: the map is 1 there, whatever gain the meter
 // has, and two walks at different lamp levels agree.
@@ -66,8 +75,9 @@ func TestMapIsOneAtTheSensor(t *testing.T) {
 		survey = append(survey, walk(20, 50, 40*gain, 50*gain, 45*gain, 35*gain, 25*gain, 30*gain)...)
 		m := maps(t, survey, []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
 		for i, want := range []float64{0.8, 1, 0.9, 0.7, 0.5, 0.6} {
-			near(t, "ratio", m.Ratio[i], want)
+			within(t, "ratio", m.Ratio[i], want, smoothing)
 		}
+		near(t, "1 at the sensor", m.Ratio[1], 1)
 		near(t, "plateau", float64(m.Plateau), math.Sqrt(100*50))
 		if m.OwnScale {
 			t.Error("scaled to the meter beside a sensor")
@@ -81,7 +91,7 @@ func TestMapScale(t *testing.T) {
 	sensors := one(field.Anchor{Position: place(1, 1), Weight: 3}, field.Anchor{Position: place(2, 3), Weight: 1})
 	m := maps(t, survey, []light.Span{{}}, sensors)[0]
 	near(t, "weighted mean at two sensors", (3*m.Ratio[0]+m.Ratio[5])/4, 1)
-	near(t, "shape", m.Ratio[1]/m.Ratio[4], 2)
+	within(t, "shape", m.Ratio[1]/m.Ratio[4], 2, smoothing)
 
 	m = maps(t, survey, []light.Span{{}}, one(field.Anchor{Position: light.Position{Bin: "upper"}, Weight: 1}))[0]
 	mean := 0.0
@@ -90,31 +100,30 @@ func TestMapScale(t *testing.T) {
 	}
 	near(t, "mean for a sensor of the whole bin", mean, 1)
 
-	// The meter never stood at the sensor, and three positions show a mean: 1
-	// there, the others as they differ from it.
+	// The meter never stood at the sensor: 1 there, the others as they differ, none
+	// of those that were not walked surer than without a survey.
 	three := append(twice(9, 100, 80, 100, 90), twice(10, 100, 80, 100, 90)...)
 	m = maps(t, three, []light.Span{{}}, one(field.Anchor{Position: place(2, 2), Weight: 1}))[0]
-	geometric := math.Cbrt(80 * 100 * 90)
-	for i, want := range []float64{80 / geometric, 100 / geometric, 90 / geometric, 1, 1, 1} {
-		near(t, "over the mean", m.Ratio[i], want)
-	}
-	if m.Method != "mean" || m.Surveyed[4] || !m.Surveyed[0] || m.RelativeError[4] != 0 || m.RelativeError[3] < 1.1*m.RelativeError[0] {
+	within(t, "first over second", m.Ratio[0]/m.Ratio[1], 0.8, smoothing)
+	within(t, "third over second", m.Ratio[2]/m.Ratio[1], 0.9, smoothing)
+	near(t, "at the sensor", m.Ratio[4], 1)
+	if m.Surveyed[4] || !m.Surveyed[0] || m.RelativeError[4] > 1e-9 || m.RelativeError[3] < field.NoMapError || m.RelativeError[5] < field.NoMapError {
 		t.Errorf("%+v", m)
 	}
 
 	// No sensor in place: the meter's own scale counts.
 	m = maps(t, survey, []light.Span{{}}, one())[0]
-	near(t, "over what was read", m.Ratio[0], 0.8)
-	if !m.OwnScale || m.Method != "plane" || m.Positions != 6 || m.Readings != 12 || !m.Walked.Equal(at(9)) {
+	within(t, "over what was read", m.Ratio[0], 0.8, smoothing)
+	if !m.OwnScale || m.Positions != 6 || m.Readings != 12 || !m.Walked.Equal(at(9)) {
 		t.Errorf("%+v", m)
 	}
 
 	// No sensor at all: ratio × plateau is what the meter showed.
 	m = maps(t, twice(9, math.NaN(), 80, 100, 90, 70, 50, 60), []light.Span{{}}, one())[0]
 	for i, want := range []float64{80, 100, 90, 70, 50, 60} {
-		near(t, "meter", m.Ratio[i]*float64(m.Plateau), want)
+		within(t, "meter", m.Ratio[i]*float64(m.Plateau), want, smoothing)
 	}
-	near(t, "mean of the meter", float64(m.Plateau), 75)
+	within(t, "mean of the meter", float64(m.Plateau), 75, smoothing)
 }
 
 // The noise of a meter shows in repeats; it shrinks with the root of their number.
@@ -130,15 +139,16 @@ func TestMapError(t *testing.T) {
 		survey = append(survey, w...)
 	}
 	m := maps(t, survey, []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
-	near(t, "at the sensor", m.RelativeError[1], 0)
+	within(t, "at the sensor", m.RelativeError[1], 0, 1e-6)
 	// Elsewhere it is that of the position and that of the sensor's place.
 	if got := m.RelativeError[0] / math.Sqrt(2.0/200); math.Abs(got/0.03-1) > 0.07 || math.Abs(m.Noise/0.03-1) > 0.07 {
 		t.Errorf("noise %v and %v, want 0.03", got, m.Noise)
 	}
-	// One reading each: 6 % is assumed; what the other positions say takes little off.
+	// Read once each, it can't be told from what places differ by: then some 6 % are
+	// likely, and twice that is not ruled out.
 	m = maps(t, survey[:6], []light.Span{{}}, one(field.Anchor{Position: place(1, 2), Weight: 1}))[0]
-	if got := m.RelativeError[0] / math.Sqrt2; got > 0.06 || got < 0.05 {
-		t.Errorf("noise %v, want hardly less than 0.06", got)
+	if got := m.RelativeError[0] / math.Sqrt2; got < 0.05 || got > 0.12 {
+		t.Errorf("noise %v, want about 0.06 or somewhat more", got)
 	}
 }
 
@@ -158,8 +168,8 @@ func TestEpochs(t *testing.T) {
 	if d := got[1].During; !d.From.Equal(at(70)) || !d.Until.IsZero() {
 		t.Errorf("the last map holds %v", d)
 	}
-	near(t, "first", got[0].Ratio[0], 0.8)
-	near(t, "last", got[1].Ratio[0], 0.6)
+	within(t, "first", got[0].Ratio[0], 0.8, smoothing)
+	within(t, "last", got[1].Ratio[0], 0.6, smoothing)
 }
 
 func TestSurveysThatShowNothing(t *testing.T) {
@@ -170,7 +180,7 @@ func TestSurveysThatShowNothing(t *testing.T) {
 		maps   int
 	}{
 		"all equal":              {walk(9, 100, 80, 80, 80, 80, 80, 80), "equal", 0},
-		"one position":           {walk(9, 100, 80), "one position", 0},
+		"one position":           {walk(9, 100, 80), "one position", 1},
 		"in the dark":            {walk(9, 100, 0, 0.5), "in the dark", 0},
 		"sensor in the dark":     {walk(9, 0.2, 80, 90), "sensor was in the dark", 0},
 		"sensor silent in parts": {append(walk(9, 100, 80, 90, 95), walk(10, math.NaN(), 1000)...), "silent", 1},
@@ -180,7 +190,11 @@ func TestSurveysThatShowNothing(t *testing.T) {
 			t.Errorf("%s: %d maps, %q", what, len(got), remarks)
 		}
 	}
-	// A single reading in a bin without sensors is still what that position gets.
-	got := maps(t, walk(9, math.NaN(), 80), []light.Span{{}}, one())
+	// A single reading in a bin without sensors is what that position gets, and of
+	// the others it is known what lamps do.
+	got, _ := field.Maps(bin, walk(9, math.NaN(), 80), []light.Span{{}}, one())
 	near(t, "one reading", got[0].Ratio[0]*float64(got[0].Plateau), 80)
+	if got[0].RelativeError[5] < field.NoMapError {
+		t.Errorf("another position is known to %v", got[0].RelativeError[5])
+	}
 }

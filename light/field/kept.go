@@ -15,11 +15,11 @@ import (
 // used by several goroutines at once; its zero value is ready.
 type Kept struct {
 	mu   sync.Mutex
-	fits map[walked]fittedMap
+	fits map[walkKey]fittedMap
 }
 
-// walked names a map: a walk that is mended takes the place of the one before.
-type walked struct {
+// walkKey names a map: a walk that is mended takes the place of the one before.
+type walkKey struct {
 	bin string
 	at  int64 // of the first reading, Unix ns
 }
@@ -39,7 +39,7 @@ func (k *Kept) Maps(bin light.Bin, survey []Reading, epochs []light.Span, anchor
 }
 
 func (k *Kept) fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error) {
-	of := walked{bin.Name, walk[0].At.UnixNano()}
+	of := walkKey{bin.Name, walk[0].At.UnixNano()}
 	k.mu.Lock()
 	f, ok := k.fits[of]
 	k.mu.Unlock()
@@ -51,7 +51,7 @@ func (k *Kept) fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error)
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if k.fits == nil {
-		k.fits = map[walked]fittedMap{}
+		k.fits = map[walkKey]fittedMap{}
 	}
 	k.fits[of] = f
 	return f.m, f.err

@@ -6,7 +6,6 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"maps"
 	"math"
@@ -31,10 +30,9 @@ type Layout struct {
 	Plan deal.Plan
 }
 
-// Deal deals the plants of a trial and puts them there. What is not used of a
-// survey is told to talk.
-func Deal(t *trial.Trial, seed uint64, talk io.Writer) (*Layout, error) {
-	plan, err := planOf(t, talk)
+// Deal deals the plants of a trial and puts them there.
+func Deal(t *trial.Trial, seed uint64) (*Layout, error) {
+	plan, err := planOf(t)
 	if err != nil {
 		return nil, err
 	}
@@ -47,7 +45,7 @@ func Deal(t *trial.Trial, seed uint64, talk io.Writer) (*Layout, error) {
 }
 
 // planOf is a trial as the procedure needs it.
-func planOf(t *trial.Trial, talk io.Writer) (deal.Plan, error) {
+func planOf(t *trial.Trial) (deal.Plan, error) {
 	var plan deal.Plan
 	for _, tr := range t.Treatments {
 		if tr.SetPer == analysis.Given {
@@ -59,7 +57,7 @@ func planOf(t *trial.Trial, talk io.Writer) (deal.Plan, error) {
 		plan.Treatments = append(plan.Treatments, deal.Treatment{Name: tr.Name, Levels: tr.Levels, SetPer: tr.SetPer})
 	}
 	for _, b := range t.Rack.Bins {
-		plan.Bins = append(plan.Bins, room(t, b, talk))
+		plan.Bins = append(plan.Bins, room(t, b))
 	}
 	start := startColumn(t)
 	for i := range t.Plants {
@@ -100,9 +98,9 @@ func startColumn(t *trial.Trial) string {
 }
 
 // room is a bin's positions with the light that the survey found there.
-func room(t *trial.Trial, b light.Bin, talk io.Writer) deal.Bin {
+func room(t *trial.Trial, b light.Bin) deal.Bin {
 	r := deal.Bin{Name: b.Name, Block: b.Block, Reservoir: b.Reservoir}
-	found := surveyed(t, b, talk)
+	found := surveyed(t, b)
 	for i, p := range b.Positions() {
 		cell := deal.Cell{Row: p.Row, Column: p.Column, Light: math.NaN()}
 		if found != nil {
@@ -116,7 +114,7 @@ func room(t *trial.Trial, b light.Bin, talk io.Writer) deal.Bin {
 
 // surveyed is the log of the light at a bin's positions, smoothed; nil where no
 // survey shows it. Lux will do: a lamp's light is of one colour all over.
-func surveyed(t *trial.Trial, b light.Bin, talk io.Writer) []float64 {
+func surveyed(t *trial.Trial, b light.Bin) []float64 {
 	var walk []field.Reading
 	for _, s := range t.Rack.Survey {
 		if b.Contains(s.Position) && s.Value > 0 {
@@ -125,15 +123,7 @@ func surveyed(t *trial.Trial, b light.Bin, talk io.Writer) []float64 {
 			})
 		}
 	}
-	if len(walk) == 0 {
-		return nil
-	}
-	surface, err := field.Smooth(b, walk)
-	if err != nil {
-		fmt.Fprintf(talk, "parstead: bin %s: %v; its positions are taken around the rim and row by row\n", b.Name, err)
-		return nil
-	}
-	return surface.Log
+	return field.Light(b, walk)
 }
 
 // place puts the trial's plants where they were dealt.
