@@ -203,84 +203,96 @@ func eachOnce(t *testing.T, all []light.Reading, n int) {
 // TestCutMidAcknowledgement lets only a few bytes of the acknowledgements
 // through, which have four each: what was committed and not acknowledged comes
 // again and is told apart.
+const cutsMidAcknowledgement = 21
+
 func TestCutMidAcknowledgement(t *testing.T) {
 	t.Parallel()
-	const cuts = 21
-	t.Run("another broker", func(t *testing.T) {
-		t.Parallel()
-		m := startMosquitto(t)
-		cable := layCable(t, m.address)
-		sink := newStore()
-		in := intake(t, sink, ownFeed(), feed("bare", "rack/bare"))
-		running(t, in.Run)
-		connect(t, in, ingest.Remote{URL: "tcp://" + cable.address})
-		chip := publisher(t, m.url())
-		for i := range cuts {
-			before := cable.cuts()
-			cable.cutAfter(there, i)
-			publish(t, chip, "rack/own", 1, false, ownPayload(i+1))
-			for range 5 { // with them 24 bytes of acknowledgements: it is cut within
-				publish(t, chip, "rack/bare", 1, false, fmt.Sprint(i+1))
-			}
-			eventually(t, "the cable is cut", func() bool { return cable.cuts() > before })
+	t.Run("another broker", cutAnotherBroker)
+	t.Run("the embedded broker", cutEmbeddedBroker)
+}
+
+func cutAnotherBroker(t *testing.T) {
+	t.Parallel()
+	m := startMosquitto(t)
+	cable := layCable(t, m.address)
+	sink := newStore()
+	in := intake(t, sink, ownFeed(), feed("bare", "rack/bare"))
+	running(t, in.Run)
+	connect(t, in, ingest.Remote{URL: "tcp://" + cable.address})
+	chip := publisher(t, m.url())
+	for i := range cutsMidAcknowledgement {
+		before := cable.cuts()
+		cable.cutAfter(there, i)
+		publish(t, chip, "rack/own", 1, false, ownPayload(i+1))
+		for range 5 { // with them 24 bytes of acknowledgements: it is cut within
+			publish(t, chip, "rack/bare", 1, false, fmt.Sprint(i+1))
 		}
-		for n := 2 * cuts; ; n++ { // what was not acknowledged comes again
-			have := map[light.Reading]bool{}
-			for _, r := range sink.wait(t, n) {
-				have[light.Reading{Sensor: r.Sensor, Value: r.Value}] = true
-			}
-			if len(have) == 2*cuts {
-				break
-			}
+		eventually(t, "the cable is cut", func() bool { return cable.cuts() > before })
+	}
+	for n := 2 * cutsMidAcknowledgement; ; n++ { // what was not acknowledged comes again
+		have := map[light.Reading]bool{}
+		for _, r := range sink.wait(t, n) {
+			have[light.Reading{Sensor: r.Sensor, Value: r.Value}] = true
 		}
-		eachOnce(t, sink.all(), cuts)
-	})
-	t.Run("the embedded broker", func(t *testing.T) {
-		t.Parallel()
-		sink := newStore()
-		in := intake(t, sink, ownFeed(), feed("bare", "rack/bare"))
-		running(t, in.Run)
-		e, err := broker.Open(broker.Config{Listen: "127.0.0.1:0", Taker: in, Log: quiet})
+		if len(have) == 2*cutsMidAcknowledgement {
+			break
+		}
+	}
+	eachOnce(t, sink.all(), cutsMidAcknowledgement)
+}
+
+func cutEmbeddedBroker(t *testing.T) {
+	t.Parallel()
+	sink := newStore()
+	in := intake(t, sink, ownFeed(), feed("bare", "rack/bare"))
+	running(t, in.Run)
+	e, err := broker.Open(broker.Config{Listen: "127.0.0.1:0", Taker: in, Log: quiet})
+	if err != nil {
+		t.Fatal(err)
+	}
+	running(t, e.Run)
+	cable := layCable(t, e.Addr().String())
+	const perCut = 3
+	for i := range cutsMidAcknowledgement {
+		// The sensor sends what is not acknowledged again, until all is.
+		waiting := map[uint16][2]string{}
+		for v := i*perCut + 1; v <= (i+1)*perCut; v++ {
+			waiting[uint16(2*v)] = [2]string{"rack/own", ownPayload(v)}
+			waiting[uint16(2*v+1)] = [2]string{"rack/bare", fmt.Sprint(v)}
+		}
+		sendUntilAcknowledged(t, cable, waiting, i)
+	}
+	eachOnce(t, sink.all(), cutsMidAcknowledgement*perCut)
+}
+
+// sendUntilAcknowledged sends messages, topic and payload by identifier, again until
+// all are acknowledged. The first connection is cut after so many bytes of answers.
+func sendUntilAcknowledged(t *testing.T, cable *cable, waiting map[uint16][2]string, cutAt int) {
+	t.Helper()
+	for try := 0; len(waiting) > 0; try++ {
+		c, err := dialRaw(cable.address, "chip")
 		if err != nil {
 			t.Fatal(err)
 		}
-		running(t, e.Run)
-		cable := layCable(t, e.Addr().String())
-		const perCut = 3
-		for i := range cuts {
-			// The sensor sends what is not acknowledged again, until all is.
-			waiting := map[uint16][2]string{}
-			for v := i*perCut + 1; v <= (i+1)*perCut; v++ {
-				waiting[uint16(2*v)] = [2]string{"rack/own", ownPayload(v)}
-				waiting[uint16(2*v+1)] = [2]string{"rack/bare", fmt.Sprint(v)}
+		if try == 0 {
+			cable.cutAfter(back, cutAt)
+		}
+		for id, w := range waiting {
+			p := publishPacket(w[0], w[1], 1, id)
+			if try > 0 {
+				p[0] |= 8 // DUP
 			}
-			for try := 0; len(waiting) > 0; try++ {
-				c, err := dialRaw(cable.address, "chip")
-				if err != nil {
-					t.Fatal(err)
-				}
-				if try == 0 {
-					cable.cutAfter(back, i)
-				}
-				for id, w := range waiting {
-					p := publishPacket(w[0], w[1], 1, id)
-					if try > 0 {
-						p[0] |= 8 // DUP
-					}
-					if _, err := c.Write(p); err != nil {
-						break
-					}
-				}
-				for len(waiting) > 0 {
-					id, err := c.acknowledged()
-					if err != nil {
-						break
-					}
-					delete(waiting, id)
-				}
-				_ = c.Close() // it may be cut already
+			if _, err := c.Write(p); err != nil {
+				break
 			}
 		}
-		eachOnce(t, sink.all(), cuts*perCut)
-	})
+		for len(waiting) > 0 {
+			id, err := c.acknowledged()
+			if err != nil {
+				break
+			}
+			delete(waiting, id)
+		}
+		_ = c.Close() // it may be cut already
+	}
 }

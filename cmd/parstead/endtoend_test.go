@@ -63,6 +63,47 @@ func TestEndToEnd(t *testing.T) {
 		t.Fatal("a broken payload is not acknowledged")
 	}
 
+	checkMetrics(t, page)
+	if status, text := fetch("http://" + page + "/"); status != 200 || !strings.Contains(text, "starter trial") {
+		t.Errorf("the page: %d\n%s", status, text)
+	}
+
+	// Other commands work meanwhile, and see what each other writes.
+	must(t, time.Now(), "", "note", dir, "lamp wiped", "--kind", "lamp_cleaned", "--bin", "upper")
+	rows := "time,sensor,value\n"
+	start := time.Now().UTC().Add(-20 * time.Minute).Truncate(time.Minute)
+	for i := range 11 {
+		rows += fmt.Sprintf("%s,lower light,6700\n", start.Add(time.Duration(i)*time.Minute).Format(time.RFC3339))
+	}
+	must(t, time.Now(), rows, "import", dir, "-")
+	if log := must(t, time.Now(), "", "note", dir); !strings.Contains(log, "lamp wiped") || !strings.Contains(log, "started") {
+		t.Errorf("the log: %s", log)
+	}
+	checkImported(t, dir, start)
+
+	// A second daemon, and anything else that wants the database, is told.
+	second := runProgram(t, "run", dir)
+	_ = second.cmd.Wait()
+	if status, says := second.cmd.ProcessState.ExitCode(), second.said.String(); status != 1 || !strings.Contains(says, "in use by another process") || strings.Count(says, "\n") != 1 {
+		t.Errorf("a second daemon: exit status %d, %s", status, says)
+	}
+	if status := p.interrupt(); status != 0 {
+		t.Errorf("exit status %d: %s", status, p.said)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "parstead.sock")); err == nil {
+		t.Error("the socket is left behind")
+	}
+	files := filepath.Join(t.TempDir(), "files")
+	must(t, time.Now(), "", "export", dir, files)
+	readings, err := os.ReadFile(filepath.Join(files, "readings.csv"))
+	if err != nil || strings.Count(string(readings), "upper light,5728.5\n") != 3 || strings.Count(string(readings), "lower light,6700\n") != 11 {
+		t.Errorf("exported: %v\n%s", err, readings)
+	}
+}
+
+// checkMetrics looks for what was sent in the metrics.
+func checkMetrics(t *testing.T, page string) {
+	t.Helper()
 	_, metrics := fetch("http://" + page + "/metrics")
 	for _, want := range []string{
 		`parstead_ppfd_micromoles_per_square_meter_second{bin="upper",column="`, "} 85.5\n",
@@ -83,21 +124,12 @@ func TestEndToEnd(t *testing.T) {
 			t.Errorf("promtool check metrics: %v\n%s", err, says)
 		}
 	})
-	if status, text := fetch("http://" + page + "/"); status != 200 || !strings.Contains(text, "starter trial") {
-		t.Errorf("the page: %d\n%s", status, text)
-	}
+}
 
-	// Other commands work meanwhile, and see what each other writes.
-	must(t, time.Now(), "", "note", dir, "lamp wiped", "--kind", "lamp_cleaned", "--bin", "upper")
-	rows := "time,sensor,value\n"
-	start := time.Now().UTC().Add(-20 * time.Minute).Truncate(time.Minute)
-	for i := range 11 {
-		rows += fmt.Sprintf("%s,lower light,6700\n", start.Add(time.Duration(i)*time.Minute).Format(time.RFC3339))
-	}
-	must(t, time.Now(), rows, "import", dir, "-")
-	if log := must(t, time.Now(), "", "note", dir); !strings.Contains(log, "lamp wiped") || !strings.Contains(log, "started") {
-		t.Errorf("the log: %s", log)
-	}
+// checkImported looks for the light of what was imported, 6700 lx over ten minutes
+// from start on.
+func checkImported(t *testing.T, dir string, start time.Time) {
+	t.Helper()
 	var days []struct {
 		Date, Bin, Source string
 		Row, Column       int
@@ -116,25 +148,6 @@ func TestEndToEnd(t *testing.T) {
 	// 100 µmol m⁻² s⁻¹ over ten minutes is 0.06 mol m⁻²; across midnight, part of it.
 	if start.Add(10*time.Minute).Format(time.DateOnly) == today && math.Abs(measured-0.06) > 1e-9 {
 		t.Errorf("the imported readings bring %v mol m⁻², want 0.06", measured)
-	}
-
-	// A second daemon, and anything else that wants the database, is told.
-	second := runProgram(t, "run", dir)
-	_ = second.cmd.Wait()
-	if status, says := second.cmd.ProcessState.ExitCode(), second.said.String(); status != 1 || !strings.Contains(says, "in use by another process") || strings.Count(says, "\n") != 1 {
-		t.Errorf("a second daemon: exit status %d, %s", status, says)
-	}
-	if status := p.interrupt(); status != 0 {
-		t.Errorf("exit status %d: %s", status, p.said)
-	}
-	if _, err := os.Stat(filepath.Join(dir, "parstead.sock")); err == nil {
-		t.Error("the socket is left behind")
-	}
-	files := filepath.Join(t.TempDir(), "files")
-	must(t, time.Now(), "", "export", dir, files)
-	readings, err := os.ReadFile(filepath.Join(files, "readings.csv"))
-	if err != nil || strings.Count(string(readings), "upper light,5728.5\n") != 3 || strings.Count(string(readings), "lower light,6700\n") != 11 {
-		t.Errorf("exported: %v\n%s", err, readings)
 	}
 }
 

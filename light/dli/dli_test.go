@@ -309,25 +309,7 @@ func TestRandomSeriesAgainstSlowRule(t *testing.T) {
 			bounds = append(bounds, b*1e9)
 		}
 
-		line := make([]float64, span+1)
-		known := make([]bool, span) // the second that begins here
-		last, lastValue := int64(math.MinInt32), 0.0
-		for i, at := range series.Times {
-			value := 1.1*series.Values[i] + 1
-			if at < stretch[0].From || at >= stretch[0].Until || value < 0 || value > 100 || series.Marks != nil && series.Marks[i] != 0 {
-				continue
-			}
-			sec := at / 1e9
-			if sec-last <= 30 {
-				for x := max(last, 0); x <= min(sec, span); x++ {
-					line[x] = 0.7 * (lastValue + (value-lastValue)*float64(x-last)/float64(sec-last))
-					if x < min(sec, span) {
-						known[x] = true
-					}
-				}
-			}
-			last, lastValue = sec, value
-		}
+		line, known := slowRule(series, stretch[0], span)
 		slow := func(from, until int64) (l dli.Light) {
 			for x := from; x < until; x++ {
 				if known[x] {
@@ -366,6 +348,31 @@ func TestRandomSeriesAgainstSlowRule(t *testing.T) {
 			}
 		}
 	}
+}
+
+// slowRule draws the line through a stretch's readings second by second, with the
+// factors of the test above, and says of which seconds it is known: those that
+// begin there.
+func slowRule(series *light.Series, stretch dli.Stretch, span int64) (line []float64, known []bool) {
+	line, known = make([]float64, span+1), make([]bool, span)
+	last, lastValue := int64(math.MinInt32), 0.0
+	for i, at := range series.Times {
+		value := 1.1*series.Values[i] + 1
+		if at < stretch.From || at >= stretch.Until || value < 0 || value > 100 || series.Marks != nil && series.Marks[i] != 0 {
+			continue
+		}
+		sec := at / 1e9
+		if sec-last <= 30 {
+			for x := max(last, 0); x <= min(sec, span); x++ {
+				line[x] = 0.7 * (lastValue + (value-lastValue)*float64(x-last)/float64(sec-last))
+				if x < min(sec, span) {
+					known[x] = true
+				}
+			}
+		}
+		last, lastValue = sec, value
+	}
+	return line, known
 }
 
 func TestAbove(t *testing.T) {
