@@ -1,6 +1,7 @@
 package cells
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"slices"
@@ -26,17 +27,23 @@ type bookLine struct {
 // ErrFormula says why a cell can't be written.
 var ErrFormula = errors.New("a formula stands in the cell: replace it by its value first")
 
-// openBook opens a workbook to change it. Close it.
+// mostUnpacked bounds what all parts of a workbook that is changed unpack to.
+const mostUnpacked = 3 * MostBytes
+
+// openBook opens a workbook to change it. Close it. The error wraps a *Fault.
 func openBook(data []byte) (*Book, error) {
-	w, err := openFirst(data)
+	rows, w, err := readSheet(data)
 	if err != nil {
 		return nil, err
 	}
-	rows, err := w.rows()
-	if err != nil {
-		return nil, errors.Join(err, w.Close())
+	if w.laid > mostCells {
+		return nil, tooMany(len(rows), 1)
 	}
-	b := &Book{book: w.File, name: w.name}
+	book, err := excelize.OpenReader(bytes.NewReader(data), excelize.Options{UnzipSizeLimit: mostUnpacked, UnzipXMLSizeLimit: MostBytes})
+	if err != nil {
+		return nil, noWorkbook{err}
+	}
+	b := &Book{book: book, name: book.GetSheetName(0)}
 	for i, row := range rows {
 		line, blank := bookLine{number: i + 1}, true
 		for _, c := range row {

@@ -66,12 +66,12 @@ var Endings = []string{".csv", ".xlsx"}
 
 func isWorkbook(file string) bool { return strings.EqualFold(filepath.Ext(file), ".xlsx") }
 
-// Read reads a file by its ending. The error is a *Fault.
+// Read reads a file by its ending. The error wraps a *Fault.
 func Read(file string, data []byte) (*Sheet, error) {
 	if isWorkbook(file) {
 		rows, err := readBook(data)
 		if err != nil {
-			return nil, &Fault{1, 1, err.Error(), "save it again as .xlsx or .csv, without a password"}
+			return nil, err
 		}
 		return &Sheet{Rows: rows, Workbook: true}, nil
 	}

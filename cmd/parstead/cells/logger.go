@@ -35,5 +35,8 @@ func (f LoggerFile) Read() ([]string, error) {
 	if p, ok := errors.AsType[*csv.ParseError](err); ok {
 		return nil, fmt.Errorf("%s, line %d, column %d: %w: a quote within a cell is written twice, and the cell in quotes", f.name, p.Line, p.Column, p.Err)
 	}
+	if fault, ok := errors.AsType[*Fault](err); ok {
+		return nil, fmt.Errorf("%s, line %d: %s: %s", f.name, fault.Line, fault.Says, fault.Mend)
+	}
 	return nil, fmt.Errorf("read %s: %w", f.name, err)
 }

@@ -45,9 +45,12 @@ func LinesOf(text []byte) Lines {
 // Position is the line and the column, in characters, of a byte; both from 1.
 func (l Lines) Position(offset int) (line, column int) {
 	offset = min(max(offset, 0), len(l.text))
-	line = sort.SearchInts(l.starts, offset+1)
+	line = l.of(offset)
 	return line, utf8.RuneCount(l.text[l.starts[line-1]:offset]) + 1
 }
+
+// of is the line of a byte, from 1.
+func (l Lines) of(offset int) int { return sort.SearchInts(l.starts, offset+1) }
 
 // Column turns a column in bytes of a line (both from 1) into characters.
 func (l Lines) Column(line, column int) int {

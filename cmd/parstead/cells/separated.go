@@ -56,13 +56,37 @@ func newSeparated(r io.Reader, separator rune) *csv.Reader {
 
 // Reader reads separated values row by row, however long the file is.
 type Reader struct {
-	csv *csv.Reader
+	csv   *csv.Reader
+	given *given
+}
+
+// mostOfRow bounds the bytes of one row, which are held in memory: a quotation
+// mark that nothing closes would take in the whole file.
+const mostOfRow = 1 << 20
+
+// ErrLongRow says that a row has more bytes than one may have.
+var ErrLongRow = errors.New("a row has more than 1 MB: a quotation mark that nothing closes may have taken in the rows below; close it, or put it twice inside a quoted cell")
+
+// given counts what has been read of a file, up to a bound that moves with the rows.
+type given struct {
+	io.Reader
+	n, most int64
+}
+
+func (g *given) Read(b []byte) (int, error) {
+	if g.n > g.most {
+		return 0, ErrLongRow
+	}
+	n, err := g.Reader.Read(b)
+	g.n += int64(n)
+	return n, err
 }
 
 // NewReader tells by its first bytes, so many of them, what a file is. Errors:
 // ErrWide, ErrBinary, and what r returns.
 func NewReader(r io.Reader, first int) (*Reader, error) {
-	buffered := bufio.NewReaderSize(r, 1<<16)
+	counted := &given{r, 0, mostOfRow + 1<<16}
+	buffered := bufio.NewReaderSize(counted, 1<<16)
 	start, err := buffered.Peek(first)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, err
@@ -81,12 +105,21 @@ func NewReader(r io.Reader, first int) (*Reader, error) {
 	}
 	s := newSeparated(buffered, separatorOf(start))
 	s.ReuseRecord = true
-	return &Reader{s}, nil
+	return &Reader{s, counted}, nil
 }
 
 // Read gives the next row, io.EOF behind the last one. The cells hold until the
-// next Read. A misplaced quotation mark is a *csv.ParseError.
-func (r *Reader) Read() ([]string, error) { return r.csv.Read() }
+// next Read. A misplaced quotation mark is a *csv.ParseError, a row of more cells
+// than are read a *Fault; ErrLongRow is wrapped.
+func (r *Reader) Read() ([]string, error) {
+	row, err := r.csv.Read()
+	r.given.most = r.csv.InputOffset() + mostOfRow + 1<<16 // with what is read ahead
+	if err == nil && len(row) > MostColumns {
+		line, _ := r.csv.FieldPos(MostColumns)
+		return nil, tooFar(line, len(row))
+	}
+	return row, err
+}
 
 // Place is the line and the column, in bytes, of a cell of the row.
 func (r *Reader) Place(cell int) (line, column int) { return r.csv.FieldPos(cell) }

@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // Text is a sheet of separated values that is changed in place: what is not
@@ -35,6 +36,9 @@ type textCell struct {
 
 // readText reads separated values with comma, semicolon or tab.
 func readText(data []byte) (*Sheet, error) {
+	if fault := TooLarge(int64(len(data))); fault != nil {
+		return nil, fault
+	}
 	data, err := Plain(data)
 	if err != nil {
 		return nil, err
@@ -49,7 +53,11 @@ func readText(data []byte) (*Sheet, error) {
 		row := make([]Cell, len(line.cells))
 		for i, c := range line.cells {
 			row[i].Text = c.text
-			row[i].Line, row[i].Column = lines.Position(c.from)
+			if at := lines.of(c.from); i > 0 && at == row[i-1].Line { // a line is counted through once
+				row[i].Line, row[i].Column = at, row[i-1].Column+utf8.RuneCount(text.text[line.cells[i-1].from:c.from])
+			} else {
+				row[i].Line, row[i].Column = lines.Position(c.from)
+			}
 		}
 		s.Rows = append(s.Rows, row)
 	}
@@ -95,6 +103,7 @@ func (c *Text) parse() error {
 	c.lines = c.lines[:0]
 	lines := LinesOf(c.text)
 	r := newSeparated(bytes.NewReader(c.text), c.separator)
+	held := 0
 	for {
 		texts, err := r.Read()
 		if errors.Is(err, io.EOF) {
@@ -102,6 +111,10 @@ func (c *Text) parse() error {
 		}
 		if err != nil {
 			return misquoted(err, lines)
+		}
+		held += len(texts)
+		if fault := c.bounded(r, texts, held, lines); fault != nil {
+			return fault
 		}
 		end := int(r.InputOffset())
 		if end > 0 && c.text[end-1] == '\n' {
@@ -121,6 +134,30 @@ func (c *Text) parse() error {
 			c.lines = append(c.lines, line)
 		}
 	}
+}
+
+// bounded tells of a line that has more than is read, of so many cells held.
+func (c *Text) bounded(r *csv.Reader, texts []string, held int, lines Lines) *Fault {
+	at, _ := r.FieldPos(0)
+	last := len(texts)
+	if fault := tooFar(at, 1); fault != nil {
+		return fault
+	}
+	if fault := tooFar(at, last); fault != nil {
+		_, column := r.FieldPos(MostColumns)
+		fault.Column = lines.Column(at, column)
+		return fault
+	}
+	if held > mostCells {
+		return tooMany(at, 1)
+	}
+	for i, text := range texts {
+		if len(text) > mostOfCell && utf8.RuneCountInString(text) > mostOfCell {
+			line, column := r.FieldPos(i)
+			return tooLong(line, lines.Column(line, column))
+		}
+	}
+	return nil
 }
 
 // misquoted tells what is wrong with a quotation mark.

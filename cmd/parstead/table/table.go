@@ -93,7 +93,10 @@ func readText(r io.Reader, file string, columns []string) (*Table, error) {
 // broken words what the reader of separated values found.
 func (t *Table) broken(err error) error {
 	at, ok := errors.AsType[*csv.ParseError](err)
+	fault, far := errors.AsType[*cells.Fault](err)
 	switch {
+	case far:
+		return faulty(t.file, fault)
 	case !ok:
 		return fmt.Errorf("read %s: %w", t.file, err)
 	case at.StartLine < at.Line:
@@ -104,15 +107,15 @@ func (t *Table) broken(err error) error {
 
 // readBook reads a spreadsheet's first sheet.
 func readBook(r io.Reader, file string, columns []string) (*Table, error) {
-	data, err := io.ReadAll(r)
+	data, err := io.ReadAll(io.LimitReader(r, cells.MostBytes+1)) // one more than is taken
 	if err != nil {
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
 	sheet, err := cells.Read(file, data)
+	if fault, ok := errors.AsType[*cells.Fault](err); ok {
+		return nil, faulty(file, fault)
+	}
 	if err != nil {
-		if fault, ok := errors.AsType[*cells.Fault](err); ok {
-			err = fmt.Errorf("%s: %s", fault.Says, fault.Mend)
-		}
 		return nil, fmt.Errorf("read %s: %w", file, err)
 	}
 	t := &Table{file: file}
@@ -141,6 +144,15 @@ func readBook(r io.Reader, file string, columns []string) (*Table, error) {
 		}
 	}
 	return t.done(pick)
+}
+
+// faulty words why a file of cells can't be read.
+func faulty(file string, fault *cells.Fault) error {
+	where := ""
+	if fault.Line > 1 || fault.Column > 1 {
+		where = fmt.Sprintf(", line %d, column %d", fault.Line, fault.Column)
+	}
+	return fmt.Errorf("read %s%s: %s: %s", file, where, fault.Says, fault.Mend)
 }
 
 // header finds the columns that are wanted.

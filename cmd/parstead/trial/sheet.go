@@ -151,7 +151,11 @@ func (l *loader) readSheet(name string) (s *sheet, found bool) {
 			continue
 		case err != nil:
 			found = true
-			l.fault(place{file: file}, "the file can't be read: "+cause(err), "make it a readable file")
+			if _, ok := errors.AsType[*cells.Fault](err); ok {
+				l.unreadable(file, err)
+			} else {
+				l.fault(place{file: file}, "the file can't be read: "+cause(err), "make it a readable file")
+			}
 			continue
 		case first != "":
 			l.fault(place{file: file}, fmt.Sprintf("%s is there too: which of them counts?", first), "keep one of the two in the folder")
@@ -188,7 +192,14 @@ func readFile(path string) ([]byte, error) {
 		return nil, err
 	}
 	defer func() { _ = f.Close() }() // only read
-	return io.ReadAll(f)
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	if fault := cells.TooLarge(info.Size()); fault != nil {
+		return nil, fault
+	}
+	return io.ReadAll(io.LimitReader(f, cells.MostBytes+1)) // it may grow meanwhile
 }
 
 // parseSheet reads a sheet's file; nil if it can't be read.
