@@ -20,7 +20,7 @@ type runCmd struct {
 
 // Help is what run --help says beside its options.
 func (runCmd) Help() string {
-	return `Takes readings in until it is told to end (an interrupt, or SIGTERM), keeps the
+	return `Takes readings in until it is told to end (an interrupt, SIGTERM or SIGHUP), keeps the
 light account, shows it on the page and tells of trouble. Ends in order, within
 half a minute; a second signal ends it at once. Logs to stderr. Other commands
 may be used meanwhile.

@@ -56,7 +56,12 @@ type adoption struct {
 	adopted map[string]stamp
 	seen    map[string]stamp
 	wrong   atomic.Pointer[watch.Condition] // the files can't be used; nil while they can
+	since   atomic.Pointer[moment]          // they are being read; nil while they are not
+	reading func()                          // tests hold it up
 }
+
+// moment is one moment by the machine's clock and by the daemon's.
+type moment struct{ machine, clock time.Time }
 
 // look takes changed files into use once they have stood still for one look and
 // are free of errors; else the old ones stay in force and the condition "files"
@@ -93,6 +98,11 @@ func (a *adoption) own() {
 func (a *adoption) take(now map[string]stamp) {
 	t := a.trial()
 	a.adopted, a.seen = now, now
+	a.since.Store(&moment{time.Now(), a.now()})
+	defer a.since.Store(nil)
+	if a.reading != nil {
+		a.reading()
+	}
 	fresh, err := trial.OpenToRun(t.Dir)
 	if err == nil {
 		err = a.use(t, fresh)
@@ -110,9 +120,19 @@ func (a *adoption) take(now map[string]stamp) {
 	a.log.Info("changed files adopted")
 }
 
+// longestReading is how long the trial's files may be read before it is told.
+const longestReading = time.Minute
+
 // condition tells that the files can't be used.
 func (a *adoption) condition(time.Time) (watch.Condition, bool) {
 	wrong := a.wrong.Load()
+	if since := a.since.Load(); since != nil && time.Since(since.machine) > longestReading {
+		return watch.Condition{
+			Kind: watch.Files, Since: since.clock,
+			Says: "The trial's files have changed and are being read for more than a minute; the old ones stay in force.",
+			Do:   "Look whether the disk or the network folder that holds " + absolute(a.trial().Dir) + " answers.",
+		}, true
+	}
 	if wrong == nil {
 		return watch.Condition{}, false
 	}

@@ -49,9 +49,11 @@ type Daemon struct {
 	status     status
 	filing     filing
 	adoption   adoption
-	nightly    nightly
-	daily      daily
-	service    service
+	// filesChanged is nudged when changed files were taken, or can't be.
+	filesChanged chan struct{}
+	nightly      nightly
+	daily        daily
+	service      service
 }
 
 // Options are what a daemon is told beside its trial.
@@ -69,6 +71,8 @@ type Options struct {
 	sink func(ingest.Sink) ingest.Sink
 	// drafted, where not nil, is called before a sheet is written.
 	drafted func()
+	// reading, where not nil, is called before the trial's files are read anew.
+	reading func()
 	// tick, where not zero, is how often keepHouse looks whether anything is due.
 	tick time.Duration
 }
@@ -76,7 +80,7 @@ type Options struct {
 // Open opens the database and every address, so that what can't be had is told
 // before anything starts. Run or close it.
 func Open(ctx context.Context, t *trial.Trial, o Options) (d *Daemon, err error) {
-	d = &Daemon{options: o}
+	d = &Daemon{options: o, filesChanged: make(chan struct{}, 1)}
 	if o.ServiceManager {
 		d.service.fromEnvironment()
 	}
@@ -153,6 +157,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.totals.trialInForce, d.totals.db = inForce, d.db
 	d.nightly.trial, d.nightly.now, d.nightly.log, d.nightly.since = inForce, now, log, now()
 	d.adoption.trial, d.adoption.use, d.adoption.now, d.adoption.log = inForce, d.use, now, log
+	d.adoption.reading = d.options.reading
 
 	d.conditions.trial, d.conditions.db, d.conditions.timeless = inForce, d.db, why
 	d.conditions.tell, d.conditions.publish, d.conditions.log = d.tell, d.source.Publish, log

@@ -321,9 +321,17 @@ func (f *filing) keep(ctx context.Context, again time.Duration) {
 	}
 }
 
+// endPatience is how long an end waits for sheets that are being read or written.
+const endPatience = 2 * time.Second
+
 // end logs what is written, before the store closes.
 func (f *filing) end() error {
-	f.mu.Lock()
+	for begun := time.Now(); !f.mu.TryLock(); time.Sleep(10 * time.Millisecond) {
+		if time.Since(begun) > endPatience { // it waits for a disk that hangs
+			f.logger.Error("not logged what is in the sheets: they are still being read or written; the next start finds out")
+			return nil
+		}
+	}
 	defer f.mu.Unlock()
 	if len(f.unfiled) > 0 {
 		f.logFiled(context.Background())

@@ -38,6 +38,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	services := []func(context.Context) error{
 		func(ctx context.Context) error { return d.db.ServeOn(ctx, d.socket) },
 		d.keepHouse,
+		d.keepFiles,
 		d.nightly.run,
 		d.endOnFailure,
 		func(ctx context.Context) error { return d.service.keepAwake(ctx, d.healthy) },
@@ -94,7 +95,7 @@ func (d *Daemon) endOnFailure(ctx context.Context) error {
 const housekeeping = time.Second
 
 // keepHouse does what is due from time to time: totals, conditions, the daily
-// line, changed files, packing.
+// line, packing. It waits for no file of the grower's.
 func (d *Daemon) keepHouse(ctx context.Context) error {
 	tick := time.NewTicker(d.options.tick)
 	defer tick.Stop()
@@ -103,11 +104,6 @@ func (d *Daemon) keepHouse(ctx context.Context) error {
 	for round := 1; ; round++ {
 		now := d.options.Clock.Now()
 		d.service.beat()
-		d.filing.keep(ctx, filesLooked*d.options.tick)
-		if d.adoption.look(filesLooked * d.options.tick) {
-			d.filing.look()
-			looked = time.Time{}
-		}
 		if err := d.totals.update(ctx, now); errors.Is(err, store.ErrDamaged) {
 			return err // once, as at the start
 		} else if err != nil {
@@ -128,6 +124,8 @@ func (d *Daemon) keepHouse(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
+		case <-d.filesChanged:
+			looked = time.Time{}
 		case <-d.keeper.changed:
 			d.conditions.look(ctx, d.options.Clock.Now())
 		case <-tick.C:
