@@ -35,43 +35,7 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 	})
 	random := rand.New(rand.NewPCG(20260302, 3))
 
-	var mu sync.Mutex
-	made := 0
-	owed := map[int]bool{} // made and not told to be stored
-	entry := func(n int) string {
-		if n%3 == 0 {
-			return fmt.Sprintf("%08d harvest plant=P2 outcome=mass_g value=%d", n, n)
-		}
-		return fmt.Sprintf("%08d count plant=P1 outcome=leaves value=%d", n, n)
-	}
-	// sendSome makes new entries and sends them with what is still owed.
-	sendSome := func(p *racktest.Phone, fresh int) error {
-		mu.Lock()
-		for range fresh {
-			made++
-			owed[made] = true
-		}
-		due := slices.Sorted(maps.Keys(owed))
-		mu.Unlock()
-		due = due[:min(len(due), 5)]
-		var texts []string
-		for _, n := range due {
-			texts = append(texts, entry(n))
-		}
-		answers, err := p.Try(texts...)
-		if err != nil {
-			return err
-		}
-		mu.Lock()
-		defer mu.Unlock()
-		for i, a := range answers {
-			if a.State != page.Stored {
-				return fmt.Errorf("%s: %+v", texts[i], a)
-			}
-			delete(owed, due[i])
-		}
-		return nil
-	}
+	e := &enterer{owed: map[int]bool{}}
 	for range entryKills {
 		p := runProgram(t, "run", dir)
 		p.ready(address)
@@ -79,7 +43,7 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 		ended := make(chan error, 1)
 		go func() {
 			for {
-				if err := sendSome(phone, 1+made%2); err != nil {
+				if err := e.send(phone, 1+e.made%2); err != nil {
 					ended <- err
 					return
 				}
@@ -97,14 +61,72 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 	p := runProgram(t, "run", dir)
 	p.ready(address)
 	phone := racktest.NewPhone(t, "http://"+address, "")
-	for len(owed) > 0 {
-		if err := sendSome(phone, 0); err != nil {
+	for len(e.owed) > 0 {
+		if err := e.send(phone, 0); err != nil {
 			t.Fatal(err)
 		}
 	}
 	if status := p.interrupt(); status != 0 {
 		t.Errorf("exit status %d: %s", status, p.said)
 	}
+	checkSheets(t, dir, e.made)
+	if left, err := filepath.Glob(filepath.Join(dir, "*"+atomicfile.Ending)); err != nil || len(left) > 1 {
+		t.Errorf("left behind: %v %v", left, err)
+	}
+	if log := must(t, time.Now(), "", "note", dir); strings.Contains(log, "is not put into the sheet") {
+		t.Errorf("%s", log)
+	}
+	t.Logf("%d kills, %d entries", entryKills, e.made)
+}
+
+// enterer makes numbered entries and knows which are owed: made, and not told to be
+// stored.
+type enterer struct {
+	mu   sync.Mutex
+	made int
+	owed map[int]bool
+}
+
+func (e *enterer) text(n int) string {
+	if n%3 == 0 {
+		return fmt.Sprintf("%08d harvest plant=P2 outcome=mass_g value=%d", n, n)
+	}
+	return fmt.Sprintf("%08d count plant=P1 outcome=leaves value=%d", n, n)
+}
+
+// send makes fresh entries and sends them with what is still owed.
+func (e *enterer) send(p *racktest.Phone, fresh int) error {
+	e.mu.Lock()
+	for range fresh {
+		e.made++
+		e.owed[e.made] = true
+	}
+	due := slices.Sorted(maps.Keys(e.owed))
+	e.mu.Unlock()
+	due = due[:min(len(due), 5)]
+	var texts []string
+	for _, n := range due {
+		texts = append(texts, e.text(n))
+	}
+	answers, err := p.Try(texts...)
+	if err != nil {
+		return err
+	}
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	for i, a := range answers {
+		if a.State != page.Stored {
+			return fmt.Errorf("%s: %+v", texts[i], a)
+		}
+		delete(e.owed, due[i])
+	}
+	return nil
+}
+
+// checkSheets looks for each of the entries made in the sheets, counts once and the
+// last harvest.
+func checkSheets(t *testing.T, dir string, made int) {
+	t.Helper()
 	read, err := trial.Open(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -128,11 +150,4 @@ func TestKilledProgramKeepsWhatWasEntered(t *testing.T) {
 	if plant, _ := read.Plant("P2"); last > 0 && plant.Values["mass_g"].Value != float64(last) {
 		t.Errorf("mass %v, want %d", plant.Values["mass_g"].Value, last)
 	}
-	if left, err := filepath.Glob(filepath.Join(dir, "*"+atomicfile.Ending)); err != nil || len(left) > 1 {
-		t.Errorf("left behind: %v %v", left, err)
-	}
-	if log := must(t, time.Now(), "", "note", dir); strings.Contains(log, "is not put into the sheet") {
-		t.Errorf("%s", log)
-	}
-	t.Logf("%d kills, %d entries", entryKills, made)
 }

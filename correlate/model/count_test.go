@@ -94,33 +94,39 @@ func TestCountsAgainstReference(t *testing.T) {
 					near(t, "adjusted mean "+level, math.Exp(e.Value), c.AdjustedMean[level], 1e-12, 0)
 				}
 			}
-			nb, err := f.NegativeBinomial()
-			if err != nil {
-				t.Fatal(err)
-			}
-			tolerance := 1e-5
-			if name == "quine" {
-				tolerance = 1e-7
-			}
-			near(t, "size", nb.Size, c.NegativeBinomial.Size, tolerance, 0)
-			for j, got := range must(nb.Coefficients()) {
-				want := c.NegativeBinomial.Coefficients[j]
-				near(t, "negative binomial "+got.Name()+" "+got.Level, got.Value, want.Estimate, 1e-7, 0)
-				near(t, "its standard error", got.SE, want.SE, 1e-5, 0)
-				near(t, "its p", got.P(), want.P, 1e-4, 1e-12)
-			}
-			chi, err := nb.Partial()
-			if err != nil {
-				t.Fatal(err)
-			}
-			for i, got := range chi {
-				want := c.NegativeBinomial.Effects[i]
-				near(t, "chi2 "+got.Name(), got.Value, want.Value, 1e-5, 0)
-				if got.Name() != want.Effect || got.DF[0] != want.DF[0] {
-					t.Errorf("test %d is %+v, want %+v", i, got, want)
-				}
-			}
+			checkNegativeBinomial(t, name, f, c)
 		})
+	}
+}
+
+// checkNegativeBinomial sets the negative binomial model beside the reference's.
+func checkNegativeBinomial(t *testing.T, name string, f *CountFit, c countCase) {
+	t.Helper()
+	nb, err := f.NegativeBinomial()
+	if err != nil {
+		t.Fatal(err)
+	}
+	tolerance := 1e-5
+	if name == "quine" {
+		tolerance = 1e-7
+	}
+	near(t, "size", nb.Size, c.NegativeBinomial.Size, tolerance, 0)
+	for j, got := range must(nb.Coefficients()) {
+		want := c.NegativeBinomial.Coefficients[j]
+		near(t, "negative binomial "+got.Name()+" "+got.Level, got.Value, want.Estimate, 1e-7, 0)
+		near(t, "its standard error", got.SE, want.SE, 1e-5, 0)
+		near(t, "its p", got.P(), want.P, 1e-4, 1e-12)
+	}
+	chi, err := nb.Partial()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, got := range chi {
+		want := c.NegativeBinomial.Effects[i]
+		near(t, "chi2 "+got.Name(), got.Value, want.Value, 1e-5, 0)
+		if got.Name() != want.Effect || got.DF[0] != want.DF[0] {
+			t.Errorf("test %d is %+v, want %+v", i, got, want)
+		}
 	}
 }
 
@@ -227,35 +233,7 @@ func TestCountLevelWithoutEvents(t *testing.T) {
 		if len(means.Pairs) != 1 || means.Pairs[0].A == empty || means.Pairs[0].B == empty {
 			t.Errorf("empty %d: pairs %+v", empty, means.Pairs)
 		}
-		// The profile of a mean m alone is D = 2nm.
-		q := tQuantile(0.1, 15)
-		limit, err := f.UpperLimit(d.Weights(At{0, empty}))
-		if err != nil {
-			t.Fatal(err)
-		}
-		near(t, "upper limit of the mean", math.Exp(limit), q*q*f.Dispersion/12, 1e-8, 0)
-		// That of a ratio r to another level with S events: both means are fitted,
-		// the joint level's is S/(n(1+r)) and D rises by 2 S ln(1 + r).
-		other := (empty + 1) % 3
-		counts, _ := Totals(medium, y, nil)
-		w, v := d.Weights(At{0, empty}), d.Weights(At{0, other})
-		for j := range w {
-			w[j] -= v[j]
-		}
-		limit, err = f.UpperLimit(w)
-		if err != nil {
-			t.Fatal(err)
-		}
-		near(t, "upper limit of the ratio", math.Exp(limit), math.Expm1(q*q*f.Dispersion/(2*counts[other])), 1e-8, 0)
-		for j := range w {
-			w[j] = -w[j]
-		}
-		if e := f.Linear(w); !math.IsInf(e.Value, 1) {
-			t.Errorf("empty %d: the ratio turned round is %+v", empty, e)
-		}
-		if _, err := f.UpperLimit(w); err == nil {
-			t.Errorf("empty %d: an upper limit of what rises without one", empty)
-		}
+		checkUpperLimits(t, f, d, medium, y, empty)
 		nb, err := f.NegativeBinomial()
 		if err == nil {
 			if e := nb.Linear(d.Weights(At{0, empty})); e.OK() {
@@ -264,6 +242,40 @@ func TestCountLevelWithoutEvents(t *testing.T) {
 		} else if !errors.Is(err, ErrUnlikely) {
 			t.Error(err)
 		}
+	}
+}
+
+// checkUpperLimits checks what the data allow at most for the level without events.
+func checkUpperLimits(t *testing.T, f *CountFit, d *Design, medium Factor, y []float64, empty int) {
+	t.Helper()
+	// The profile of a mean m alone is D = 2nm.
+	q := tQuantile(0.1, 15)
+	limit, err := f.UpperLimit(d.Weights(At{0, empty}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "upper limit of the mean", math.Exp(limit), q*q*f.Dispersion/12, 1e-8, 0)
+	// That of a ratio r to another level with S events: both means are fitted,
+	// the joint level's is S/(n(1+r)) and D rises by 2 S ln(1 + r).
+	other := (empty + 1) % 3
+	counts, _ := Totals(medium, y, nil)
+	w, v := d.Weights(At{0, empty}), d.Weights(At{0, other})
+	for j := range w {
+		w[j] -= v[j]
+	}
+	limit, err = f.UpperLimit(w)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "upper limit of the ratio", math.Exp(limit), math.Expm1(q*q*f.Dispersion/(2*counts[other])), 1e-8, 0)
+	for j := range w {
+		w[j] = -w[j]
+	}
+	if e := f.Linear(w); !math.IsInf(e.Value, 1) {
+		t.Errorf("empty %d: the ratio turned round is %+v", empty, e)
+	}
+	if _, err := f.UpperLimit(w); err == nil {
+		t.Errorf("empty %d: an upper limit of what rises without one", empty)
 	}
 }
 

@@ -41,6 +41,38 @@ func TestEveryKey(t *testing.T) {
 	if !trial.Usable(problems) {
 		t.FailNow()
 	}
+	checkServices(t, read)
+	checkRack(t, read)
+	if d := cmp.Diff([]plan.Treatment{
+		{Name: "medium", Levels: []string{"coir", "bark"}, SetPer: analysis.PerPlant},
+		{Name: "light_level", Levels: []string{"low", "high"}, SetPer: analysis.PerBin, SetsLight: true},
+		{Name: "feed", Levels: []string{"weak", "strong"}, SetPer: analysis.PerReservoir},
+		{Name: "cultivar", Levels: []string{"A", "B"}, SetPer: analysis.Given},
+	}, read.Treatments); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff([]trial.Outcome{
+		{
+			plan.Outcome{
+				Name: "biomass_g", Kind: analysis.Measure, Start: "start_g", Scale: analysis.Natural,
+				Primary: true, Matters: plan.Matters{Share: 0.1}, Only: map[string]string{"species": "one", "cultivar": "A"},
+			}, "g", "dry", "dry",
+		},
+		{Outcome: plan.Outcome{Name: "flowers", Kind: analysis.Count, Scale: analysis.Natural, Exposure: "stems"}},
+		{Outcome: plan.Outcome{Name: "leaves", Kind: analysis.Count, Scale: analysis.Natural}},
+		{Outcome: plan.Outcome{Name: "rooted", Kind: analysis.YesNo, Scale: analysis.Natural, Matters: plan.Matters{Absolute: 0.1}}},
+	}, read.Outcomes); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff(map[string]trial.Cell{
+		"biomass_g": {Value: 4.5, Again: 4.4, HasAgain: true}, "flowers": {Value: 3}, "leaves": {Value: 6, Counted: true}, "rooted": {Value: 1},
+	}, read.Plants[0].Values); d != "" {
+		t.Error(d)
+	}
+}
+
+func checkServices(t *testing.T, read *trial.Trial) {
+	t.Helper()
 	in := func(name string) string { return read.Path(name) }
 	if d := cmp.Diff(trial.Broker{
 		URL: "ssl://127.0.0.1:8883", ClientID: "rack-1", Username: "rack", Password: trial.Secret(in("password")),
@@ -57,6 +89,10 @@ func TestEveryKey(t *testing.T) {
 	if mail.Port != 465 || mail.Username != "rack" || mail.Password != trial.Secret(in("password")) || read.Backup.Keep != 7 {
 		t.Errorf("%+v %+v", mail, read.Backup)
 	}
+}
+
+func checkRack(t *testing.T, read *trial.Trial) {
+	t.Helper()
 	hours := func(h ...int) (clocks []light.TimeOfDay) {
 		for _, h := range h {
 			clocks = append(clocks, light.TimeOfDay(time.Duration(h)*time.Hour))
@@ -87,32 +123,6 @@ func TestEveryKey(t *testing.T) {
 	}
 	if s := read.Rack.Sensors[1]; s.DepthCM != 7 || s.Immersion != 1.25 {
 		t.Errorf("%+v", s)
-	}
-	if d := cmp.Diff([]plan.Treatment{
-		{Name: "medium", Levels: []string{"coir", "bark"}, SetPer: analysis.PerPlant},
-		{Name: "light_level", Levels: []string{"low", "high"}, SetPer: analysis.PerBin, SetsLight: true},
-		{Name: "feed", Levels: []string{"weak", "strong"}, SetPer: analysis.PerReservoir},
-		{Name: "cultivar", Levels: []string{"A", "B"}, SetPer: analysis.Given},
-	}, read.Treatments); d != "" {
-		t.Error(d)
-	}
-	if d := cmp.Diff([]trial.Outcome{
-		{
-			plan.Outcome{
-				Name: "biomass_g", Kind: analysis.Measure, Start: "start_g", Scale: analysis.Natural,
-				Primary: true, Matters: plan.Matters{Share: 0.1}, Only: map[string]string{"species": "one", "cultivar": "A"},
-			}, "g", "dry", "dry",
-		},
-		{Outcome: plan.Outcome{Name: "flowers", Kind: analysis.Count, Scale: analysis.Natural, Exposure: "stems"}},
-		{Outcome: plan.Outcome{Name: "leaves", Kind: analysis.Count, Scale: analysis.Natural}},
-		{Outcome: plan.Outcome{Name: "rooted", Kind: analysis.YesNo, Scale: analysis.Natural, Matters: plan.Matters{Absolute: 0.1}}},
-	}, read.Outcomes); d != "" {
-		t.Error(d)
-	}
-	if d := cmp.Diff(map[string]trial.Cell{
-		"biomass_g": {Value: 4.5, Again: 4.4, HasAgain: true}, "flowers": {Value: 3}, "leaves": {Value: 6, Counted: true}, "rooted": {Value: 1},
-	}, read.Plants[0].Values); d != "" {
-		t.Error(d)
 	}
 }
 
