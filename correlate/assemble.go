@@ -113,7 +113,10 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 			}
 		}
 		e := testEffect(term, t, l.Unit)
-		if !t.OK {
+		switch {
+		case t.TooFew:
+			s.say(analysis.NotTested, t.Name(), "%s", tooFewUnits(l.Unit))
+		case !t.OK:
 			s.say(analysis.NotTested, t.Name(), "%s could not be tested: no spread is left to measure it by", t.Name())
 		}
 		r.Effects = append(r.Effects, e)
@@ -127,10 +130,18 @@ func testEffect(term analysis.Term, t model.Test, unit model.Unit) Effect {
 		return e
 	}
 	e.Test, e.Value, e.DF, e.P = string(t.Statistic), analysis.Known(t.Value), t.DF[:], analysis.Known(t.P)
-	if t.Statistic == model.Chi2 {
+	switch t.Statistic {
+	case model.Chi2:
 		e.DF = e.DF[:1]
+	case model.Pairs:
+		e.Value, e.DF = nil, nil
 	}
 	return e
+}
+
+// tooFewUnits says why levels are not compared that slopes adjusted.
+func tooFewUnits(unit model.Unit) string {
+	return fmt.Sprintf("too few %ss to tell: its levels leave no more than one %s to judge by how far %ss differ by themselves; one %s more would give an answer", unit, unit, unit, unit)
 }
 
 // whyUntested says why a stratum has no model.
@@ -164,17 +175,40 @@ func (s *sample) compared(r *OutcomeResult, b both, i int, groups func(*OutcomeR
 			return err
 		}
 		groups(r, own.Design, means)
-		var beside []model.Pair
+		var beside model.Means
 		if b.lit() && !s.in.SetsLight(term) && unlit.Err == nil {
-			bare, err := model.Compare(unlit.Model, unlit.Design, family)
-			if err != nil {
+			if beside, err = model.Compare(unlit.Model, unlit.Design, family); err != nil {
 				return err
 			}
-			beside = bare.Pairs
 		}
+		at := len(r.Comparisons)
 		s.pairs(r, term, own.Design, means, beside)
+		s.adjusted(r.Comparisons[at:], l.Unit)
 	}
 	return nil
+}
+
+// adjusted says where comparisons of whole units rest on the slopes that adjust them
+// more than on the units, and where light decides them.
+func (s *sample) adjusted(list []Comparison, unit model.Unit) {
+	most, decides := 0.0, false
+	for _, c := range list {
+		if c.BySlopes() {
+			most = max(most, *c.SlopeShare)
+		}
+		decides = decides || c.LightDecides()
+	}
+	if len(list) == 0 || unit == model.PerPlant {
+		return
+	}
+	of := list[0].Treatment
+	if most > 0 {
+		s.checks = append(s.checks, Check{Check: analysis.SlopeError, Of: of, Value: analysis.Known(most), Says: fmt.Sprintf(
+			"its levels differ so much in covariates or light that %s of the widest pair's variance is the error of their slopes, not of how %ss differ", phrase.Percent(most), unit)})
+	}
+	if decides {
+		s.say(analysis.ByLight, of, "a verdict is another one without light: read without_light beside")
+	}
 }
 
 // describe lists the raw groups of a treatment that could not be tested.
@@ -222,22 +256,33 @@ func (s *sample) groups(r *OutcomeResult, d *model.Design, m model.Means) {
 }
 
 // pairs lists a family's comparisons, with those of the model without light beside.
-func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m model.Means, bare []model.Pair) {
+func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m, bare model.Means) {
 	for _, p := range m.Pairs {
 		c := Comparison{
 			Term: term, CellA: s.cell(d, m.Cells[p.A]), CellB: s.cell(d, m.Cells[p.B]),
 			Treatment: m.Name(), A: d.Levels(m.Cells[p.A]), B: d.Levels(m.Cells[p.B]), Unit: string(m.Unit),
-			SE: analysis.Known(p.SE), P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
+			SE: analysis.Known(p.SE), DF: analysis.Known(p.Freedom()), P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
 		}
 		contrast := s.contrastOf(p)
 		c.Difference, c.Ratio, c.CI95 = contrast.Difference, contrast.Ratio, contrast.CI95
-		if i := slices.IndexFunc(bare, func(o model.Pair) bool { return o.A == p.A && o.B == p.B }); i >= 0 {
-			beside := s.contrastOf(bare[i])
+		if slopes := p.Carried; slopes != nil {
+			c.SlopeShare = analysis.Known(slopes.Slope * slopes.Slope / (p.SE * p.SE))
+		}
+		if i := slices.IndexFunc(bare.Pairs, func(o model.Pair) bool { return o.A == p.A && o.B == p.B }); i >= 0 {
+			beside := s.contrastOf(bare.Pairs[i])
+			beside.Verdict = s.pairVerdict(bare, bare.Pairs[i])
 			c.WithoutLight = &beside
 		}
-		c.Verdict = s.verdict(c.CI95, analysis.Known(s.back(m.Adjusted[p.B].Value)))
+		c.Verdict = s.pairVerdict(m, p)
 		r.Comparisons = append(r.Comparisons, c)
 	}
+}
+
+func (s *sample) pairVerdict(m model.Means, p model.Pair) string {
+	if p.TooFew {
+		return CantTell
+	}
+	return s.verdict(s.contrastOf(p).CI95, analysis.Known(s.back(m.Adjusted[p.B].Value)))
 }
 
 func (s *sample) contrastOf(p model.Pair) Contrast {

@@ -88,12 +88,15 @@ func TestCompareThreeTrials(t *testing.T) {
 		approx(t, "mean", e.Pooled.TheseTrials.Difference, mean, 1e-12)
 		approx(t, "se of these", e.Pooled.TheseTrials.SE, math.Sqrt(within/3), 1e-12)
 		approx(t, "trials like these", &e.Pooled.TrialsLikeThese.CI95[0], like.CI95()[0], 1e-12)
-		df := 4.0 // six bins, two levels
-		if e.Trials[0].Unit == "plant" {
-			df = *trials[0].Result.Outcomes[0].ResidualDF
+		least, sum := math.Inf(1), 0.0
+		for k, in := range e.Trials {
+			if in.Unit == "plant" && *in.DF != *trials[k].Result.Outcomes[0].ResidualDF || *in.DF < 4 { // six bins, two levels, and the slopes
+				t.Errorf("%s in %s: on %g", e.Treatment, in.Trial, *in.DF)
+			}
+			least, sum = min(least, *in.DF), sum+*in.DF
 		}
-		if got := *e.Pooled.TheseTrials.DF; got < df || got > 3*df {
-			t.Errorf("%s: on %g, the trials on %g each", e.Treatment, got, df)
+		if got := *e.Pooled.TheseTrials.DF; got < least || got > sum+1e-9 {
+			t.Errorf("%s: on %g, the trials on %g to %g in all", e.Treatment, got, least, sum)
 		}
 	}
 	if intervals == 0 {

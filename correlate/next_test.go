@@ -115,8 +115,9 @@ func TestNextTrialByStratum(t *testing.T) {
 	if *medium.RackHolds != (6*48-1)/3 || *level.RackHolds != 3 || *level.DF != 4 || *medium.WithoutCovariates <= *medium.PerLevel {
 		t.Errorf("%+v\n%+v", medium, level)
 	}
-	// level acts through light, so that plants in its model stand without it.
-	if c := comparisons(o, "level")[0]; c.SE == nil || math.Abs(*level.SD-*c.SE/math.Sqrt(2./3)) > 1e-9 {
+	// level acts through light, so that plants in its model stand without it; what the
+	// start's slope adds to a pair's error is no spread of bins.
+	if c := comparisons(o, "level")[0]; c.SE == nil || c.SlopeShare == nil || math.Abs(*level.SD-*c.SE*math.Sqrt((1-*c.SlopeShare)/(2./3))) > 1e-9 {
 		t.Errorf("bins spread by %v, and a pair's error is %v", *level.SD, *c.SE)
 	}
 	approx(t, "parts of the spread of bins", level.SD, math.Hypot(*level.BinSD, *level.PlantSD/math.Sqrt(*level.PlantsPerBin)), 1e-9)

@@ -133,13 +133,16 @@ type Contrast struct {
 	Ratio      *float64    `json:"ratio,omitempty"`
 	CI95       *[2]float64 `json:"ci95,omitempty"`
 	P          *float64    `json:"p,omitempty"`
+	Verdict    string      `json:"verdict,omitempty"` // of a comparison without light
 }
 
 // Value is the difference or the ratio.
 func (c *Contrast) Value() *float64 { return cmp.Or(c.Difference, c.Ratio) }
 
 // Comparison is level A against level B of a treatment. SE is on the analysed
-// scale: the natural log where the contrast is a ratio.
+// scale: the natural log where the contrast is a ratio. SlopeShare is the share of
+// SE² that is the error of the slopes by which covariates and light adjusted whole
+// bins or reservoirs.
 type Comparison struct {
 	Term               Term        `json:"-"`
 	CellA              Cell        `json:"-"`
@@ -150,6 +153,8 @@ type Comparison struct {
 	Difference         *float64    `json:"difference,omitempty"`
 	Ratio              *float64    `json:"ratio,omitempty"`
 	SE                 *float64    `json:"se,omitempty"`
+	DF                 *float64    `json:"df,omitempty"` // of SE; absent where infinite
+	SlopeShare         *float64    `json:"slope_share,omitempty"`
 	CI95               *[2]float64 `json:"ci95,omitempty"`
 	P                  *float64    `json:"p,omitempty"`
 	PSingle            *float64    `json:"p_single,omitempty"`
@@ -161,6 +166,15 @@ type Comparison struct {
 
 // Value is the difference or the ratio; nil where there is neither.
 func (c *Comparison) Value() *float64 { return cmp.Or(c.Difference, c.Ratio) }
+
+// BySlopes tells whether the slopes that adjust whole units weigh more in the error
+// than the scatter of these.
+func (c *Comparison) BySlopes() bool { return c.SlopeShare != nil && *c.SlopeShare > 0.5 }
+
+// LightDecides tells whether the verdict is another one without light.
+func (c *Comparison) LightDecides() bool {
+	return c.WithoutLight != nil && c.WithoutLight.Verdict != "" && c.WithoutLight.Verdict != c.Verdict
+}
 
 // The verdicts on a comparison.
 const (
@@ -294,6 +308,8 @@ type Code string
 const (
 	NoModel     Code = "model"       // why an outcome, or a treatment, has no model
 	NotTested   Code = "not tested"  // why an effect has no test
+	SlopeError  Code = "slope_error" // that slopes weigh more in the error of whole bins than these do
+	ByLight     Code = "by_light"    // that a verdict is another one without light
 	BetweenBins Code = "between_bin" // what the slope between bins may hold, or why there is none
 )
 

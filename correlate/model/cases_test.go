@@ -193,11 +193,13 @@ func (p publishedFit) test(t *testing.T, got Test, want publishedTest, tolerance
 		t.Errorf("%s: absent", what)
 		return
 	}
+	if near(t, what+" p", got.P, want.P, max(1e-9, 100*tolerance), 0); got.Statistic == Pairs {
+		return // balanced over the covariate, so that its slope adds nothing; one contrast has the F test's p
+	}
 	near(t, what+" value", got.Value, want.Value, tolerance, 0)
 	for i, df := range want.DF {
 		near(t, what+" df", got.DF[i], df, 1e-11, 0)
 	}
-	near(t, what+" p", got.P, want.P, max(1e-9, 100*tolerance), 0)
 }
 
 func (p publishedFit) coefficients(t *testing.T, f *Fit, tolerance, size float64) {

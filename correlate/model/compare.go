@@ -2,8 +2,7 @@ package model
 
 import (
 	"math"
-
-	"parstead/correlate/dist"
+	"slices"
 )
 
 // Means are the adjusted means of a family with all their comparisons.
@@ -21,6 +20,8 @@ type Pair struct {
 	P        float64 // over all pairs of the family
 	CI95     [2]float64
 	PSingle  float64 // of this pair alone
+	Critical float64 // half the width of CI95 in standard errors
+	TooFew   bool    // no p and no interval: too few rows are left to measure the spread by
 }
 
 // Difference is a difference of two cells as a linear function of coefficients.
@@ -33,6 +34,9 @@ type Difference struct {
 // that all comparisons hold at once. Letters follow p < 0.05. Pairs are in the
 // order of A, then B; a pair without a standard error is left out, and it
 // counts as not different.
+//
+// Where slopes adjusted the rows and these leave one degree of freedom, three
+// means and more are not compared: no interval holds there.
 func Compare(model Model, d *Design, family Family) (Means, error) {
 	m := Means{Family: family}
 	weights := make([][]float64, len(family.Cells))
@@ -69,7 +73,7 @@ func Compare(model Model, d *Design, family Family) (Means, error) {
 	if m.Pairs, err = model.pairs(differences, size); err != nil {
 		return m, err
 	}
-	if family.Within == 0 {
+	if family.Within == 0 && !slices.ContainsFunc(m.Pairs, func(p Pair) bool { return p.TooFew }) {
 		m.Letters = m.letters()
 	}
 	return m, nil
@@ -93,11 +97,26 @@ func tukey(linear func(w []float64) Estimate, list []Difference, means int) ([]P
 }
 
 func (f *Fit) pairs(list []Difference, means int) ([]Pair, error) {
-	return tukey(f.Linear, list, means)
+	pairs, err := tukey(f.Linear, list, means)
+	return f.carrier.refuse(pairs, means, f.DF), err
 }
 
 func (f *CountFit) pairs(list []Difference, means int) ([]Pair, error) {
-	return tukey(f.Linear, list, means)
+	pairs, err := tukey(f.Linear, list, means)
+	return f.carrier.refuse(pairs, means, f.DF), err
+}
+
+// refuse takes p and interval from pairs that no interval holds for.
+func (c *carrier) refuse(pairs []Pair, means, df int) []Pair {
+	if c == nil || means < 3 || df > 1 {
+		return pairs
+	}
+	for i := range pairs {
+		p := &pairs[i]
+		p.P, p.PSingle, p.Critical, p.TooFew = math.NaN(), math.NaN(), math.NaN(), true
+		p.CI95 = [2]float64{math.NaN(), math.NaN()}
+	}
+	return pairs
 }
 
 // together tells whether two cells may be compared.
@@ -110,28 +129,30 @@ func (f Family) together(a, b []At) bool {
 	return true
 }
 
-// studentized keeps one studentized range for pairs of one family.
+// studentized keeps the studentized ranges for pairs of one family.
 type studentized struct {
-	r      *dist.StudentizedRange
-	df     float64
-	q95    float64
-	groups int
+	own critical
+	two twoPart
+	q95 float64
 }
 
 // pair tests an estimated difference among the given number of means. Two
 // means are compared by Student's t, which is the same.
 func (s *studentized) pair(a, b int, e Estimate, groups int) Pair {
 	p := Pair{A: a, B: b, Estimate: e, PSingle: e.P()}
-	if groups == 2 {
-		p.P, p.CI95 = p.PSingle, e.CI95()
-		return p
+	switch {
+	case groups == 2:
+		p.P, p.Critical = p.PSingle, e.critical()
+	case e.Carried != nil:
+		two := s.two.of(groups, e)
+		p.P, p.Critical = two.p(math.Abs(e.Value), e.Carried), two.half(0.05, e.Carried)/e.SE
+	default:
+		if s.own.means != groups || s.own.df != e.DF {
+			s.q95 = s.own.of(groups, e.DF).r.InverseSurvival(0.05)
+		}
+		p.P, p.Critical = s.own.r.Survival(math.Sqrt2*math.Abs(e.Value)/e.SE), s.q95/math.Sqrt2
 	}
-	if s.r == nil || s.df != e.DF || s.groups != groups {
-		s.r, s.df, s.groups = dist.NewStudentizedRange(groups, e.DF), e.DF, groups
-		s.q95 = s.r.InverseSurvival(0.05)
-	}
-	p.P = s.r.Survival(math.Sqrt2 * math.Abs(e.Value) / e.SE)
-	p.CI95 = e.within(s.q95 / math.Sqrt2)
+	p.CI95 = e.within(p.Critical)
 	return p
 }
 

@@ -44,8 +44,9 @@ type CountFit struct {
 	// test or interval can be given.
 	Exact bool
 
-	offset []float64
-	glm    *loglinear
+	offset  []float64
+	glm     *loglinear
+	carrier *carrier // nil where no slopes adjusted the exposures
 }
 
 // Count fits the counts y, one a row. exposure, one a row and above zero, is
@@ -131,7 +132,13 @@ func (f *CountFit) PearsonResiduals() []float64 {
 // effect joins all effects that do not contain it, against φ of the full model.
 //
 //	F = (ΔD / df) / φ
+//
+// Where slopes adjusted the exposures, see carriedTests.
 func (f *CountFit) Partial() ([]Test, error) {
+	if f.carrier != nil {
+		covariance := func(g, h []float64) float64 { return f.Dispersion*dot(g, h) + f.carrier.shared(g, h) }
+		return carriedTests(f, f.Design, float64(f.DF), covariance, f.glm.solveT)
+	}
 	return f.Design.each(func(effect int) (Test, error) {
 		e := f.Design.Effects[effect]
 		t := Test{Term: e.Term, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
@@ -167,7 +174,24 @@ func (f *CountFit) drop(effect int, build func([]int) *loglinear, full float64) 
 // is not OK.
 func (f *CountFit) Linear(w []float64) Estimate {
 	value, se := f.glm.linear(w)
-	return Estimate{Value: value, SE: se * math.Sqrt(f.Dispersion), DF: float64(f.DF)}
+	e := Estimate{Value: value, SE: se * math.Sqrt(f.Dispersion), DF: float64(f.DF)}
+	if f.carrier == nil || !e.OK() {
+		return e
+	}
+	return f.carrier.into(e, f.glm.solveT(w))
+}
+
+// carry takes the error of the slopes into the model's estimates.
+func (f *CountFit) carry(s *slopes) {
+	f.carrier = s.carrier(f.glm.basis.q, func(x []float64) []float64 {
+		var weighted []float64
+		for i, v := range x {
+			if f.glm.used[i] {
+				weighted = append(weighted, v*math.Sqrt(f.glm.mean[i]))
+			}
+		}
+		return weighted
+	})
 }
 
 // Coefficients lists the coefficients in the design's order, on the scale of

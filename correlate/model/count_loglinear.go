@@ -298,9 +298,14 @@ func (m *loglinear) linear(w []float64) (value, se float64) {
 			return math.Inf(1), 0
 		}
 	}
+	return dot(w, m.beta), norm(m.solveT(w))
+}
+
+// solveT gives g with Rᵀ g = w over the columns that are kept.
+func (m *loglinear) solveT(w []float64) []float64 {
 	kept := make([]float64, len(m.kept))
 	for k, j := range m.kept {
 		kept[k] = w[j]
 	}
-	return dot(w, m.beta), norm(m.basis.solveT(kept))
+	return m.basis.solveT(kept)
 }

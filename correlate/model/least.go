@@ -29,8 +29,9 @@ type Fit struct {
 	// then zero, and no test or interval can be given.
 	Exact bool
 
-	basis *basis
-	z     []float64 // Qᵀ y
+	basis   *basis
+	z       []float64 // Qᵀ y
+	carrier *carrier  // nil where no slopes adjusted the rows
 }
 
 // exactLimit is the share of an outcome's spread under which residuals are rounding.
@@ -101,9 +102,11 @@ func (f *Fit) SD() float64 { return math.Sqrt(f.MeanSquare()) }
 // Linear estimates the linear function wᵀβ of the coefficients.
 //
 //	se² = s² · wᵀ (XᵀX)⁻¹ w
+//
+// and what the slopes that adjusted the rows add.
 func (f *Fit) Linear(w []float64) Estimate {
 	g := f.basis.solveT(w)
-	return Estimate{Value: dot(g, f.z), SE: f.SD() * norm(g), DF: float64(f.DF)}
+	return f.carrier.into(Estimate{Value: dot(g, f.z), SE: f.SD() * norm(g), DF: float64(f.DF)}, g)
 }
 
 // Coefficient is one estimated coefficient with its identity.
@@ -166,7 +169,10 @@ func (f *Fit) Coefficients() ([]Coefficient, error) {
 // Estimate is an estimated quantity with its standard error; DF is infinite
 // where the normal distribution takes the place of Student's t. Without a
 // spread (SE zero) it has no test: see OK.
-type Estimate struct{ Value, SE, DF float64 }
+type Estimate struct {
+	Value, SE, DF float64
+	Carried       *Carried // what slopes add to SE, DF being of the rest; nil where nothing
+}
 
 // OK tells whether the estimate has a test and an interval.
 func (e Estimate) OK() bool {
@@ -175,6 +181,9 @@ func (e Estimate) OK() bool {
 
 // P is the two-sided p value of no effect.
 func (e Estimate) P() float64 {
+	if e.Carried != nil {
+		return new(twoPart).of(2, e).p(math.Abs(e.Value), e.Carried)
+	}
 	t := e.Value / e.SE
 	if math.IsInf(e.DF, 1) {
 		return math.Erfc(math.Abs(t) / math.Sqrt2)
@@ -183,7 +192,26 @@ func (e Estimate) P() float64 {
 }
 
 // CI95 is the single 95 % interval.
-func (e Estimate) CI95() [2]float64 { return e.within(e.quantile(0.05)) }
+func (e Estimate) CI95() [2]float64 { return e.within(e.critical()) }
+
+// critical is half the width of CI95 in standard errors.
+func (e Estimate) critical() float64 {
+	if e.Carried != nil {
+		return new(twoPart).of(2, e).half(0.05, e.Carried) / e.SE
+	}
+	return e.quantile(0.05)
+}
+
+// Freedom is the degrees of freedom of SE: of the sum of two parts by the rule of
+// Satterthwaite (1946), Biometrics Bulletin 2:110–114.
+func (e Estimate) Freedom() float64 {
+	c := e.Carried
+	if c == nil {
+		return e.DF
+	}
+	a, b := math.Pow(c.Scatter/e.SE, 4), math.Pow(c.Slope/e.SE, 4)
+	return 1 / (a/e.DF + b/c.DF)
+}
 
 // Detectable is the smallest difference that a comparison with this standard
 // error would have shown in four trials of five: (t₀.₉₇₅ + t₀.₈) · se.

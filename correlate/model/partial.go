@@ -12,8 +12,9 @@ type Statistic string
 
 // The statistics of tests.
 const (
-	F    Statistic = "F"
-	Chi2 Statistic = "chi2"
+	F     Statistic = "F"
+	Chi2  Statistic = "chi2"
+	Pairs Statistic = "pairs" // the smallest p of its pairs; no value and no degrees of freedom
 )
 
 // Test is the test of one effect.
@@ -24,6 +25,7 @@ type Test struct {
 	DF        [2]float64 // of the effect, of the residual: infinite with Chi2
 	P         float64
 	OK        bool // false where no spread is left to test by
+	TooFew    bool // no test, since too few rows are left to measure the spread by
 }
 
 // f fills in an F test.
@@ -50,7 +52,13 @@ func chiUpper(x, df float64) float64 { return mathext.GammaIncRegComp(df/2, x/2)
 // not contain it, over the full model's residual mean square.
 //
 //	F = (ΔRSS / df) / s²
+//
+// Where slopes adjusted the rows, see carriedTests.
 func (f *Fit) Partial() ([]Test, error) {
+	if f.carrier != nil {
+		covariance := func(g, h []float64) float64 { return f.MeanSquare()*dot(g, h) + f.carrier.shared(g, h) }
+		return carriedTests(f, f.Design, float64(f.DF), covariance, f.basis.solveT)
+	}
 	return f.Design.each(func(effect int) (Test, error) { return f.partial(effect), nil })
 }
 

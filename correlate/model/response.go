@@ -3,6 +3,7 @@ package model
 import (
 	"errors"
 	"math"
+	"slices"
 )
 
 // Response is what a model explains, a value a row: Quantities, Counts or
@@ -56,7 +57,7 @@ func (y Quantities) fit(d *Design) (Model, error) {
 	return f, nil
 }
 
-// over needs no row to spare.
+// over needs no row to spare, unless covariates or light adjust the means.
 func (y Quantities) over(d *Design, units Factor) (Response, error) {
 	f, err := d.fit(y)
 	if err != nil {
@@ -71,12 +72,100 @@ func (y Quantities) over(d *Design, units Factor) (Response, error) {
 	for u := range means {
 		means[u] /= bins[u]
 	}
-	return means, nil
+	numbers := d.numbers()
+	if len(numbers) == 0 {
+		return means, nil
+	}
+	s := slopes{df: float64(f.DF)}
+	bare := d.without(numbers)
+	for _, j := range numbers {
+		v, err := bare.fit(d.Columns[j].Values)
+		if err != nil {
+			return nil, err
+		}
+		at := make([]float64, len(means))
+		for b, row := range firstRows(d.Factors[d.bin]) {
+			at[units.Of[row]] += (v.Linear(bare.Weights(At{d.bin, b})).Value - d.means[j]) / bins[units.Of[row]]
+		}
+		s.at = append(s.at, at)
+	}
+	s.covary(d, numbers, f.MeanSquare(), f.basis.solveT)
+	return adjustedMeans{means, &s}, nil
+}
+
+// adjustedMeans are means of whole units that slopes adjusted.
+type adjustedMeans struct {
+	Quantities
+	slopes *slopes
+}
+
+func (y adjustedMeans) fit(d *Design) (Model, error) {
+	if y.slopes.df < 1 {
+		return nil, errNoSlopeError
+	}
+	f, err := d.Fit(y.Quantities)
+	if err != nil {
+		return nil, err
+	}
+	f.carrier = y.slopes.carrier(f.basis.q, func(x []float64) []float64 { return x })
+	return f, nil
+}
+
+// numbers lists the columns of covariates and light.
+func (d *Design) numbers() []int {
+	var list []int
+	for _, e := range d.Effects {
+		if e.Kind == KindCovariate || e.Kind == KindLight {
+			list = append(list, e.First)
+		}
+	}
+	return list
+}
+
+// without is the design without the given columns, each an effect of its own.
+func (d *Design) without(columns []int) *Design {
+	rest := *d
+	rest.Effects, rest.Columns, rest.means = nil, nil, nil
+	for _, e := range d.Effects {
+		if slices.Contains(columns, e.First) {
+			continue
+		}
+		own := d.Columns[e.First:e.End]
+		e.First = len(rest.Columns)
+		rest.Columns = append(rest.Columns, own...)
+		e.End = len(rest.Columns)
+		rest.Effects = append(rest.Effects, e)
+	}
+	for _, c := range rest.Columns {
+		rest.means = append(rest.means, mean(c.Values))
+	}
+	return &rest
+}
+
+// covary fills in the covariance of the slopes of the given columns, where the
+// solution of Rᵀg = w and the residual variance are known.
+func (s *slopes) covary(d *Design, columns []int, variance float64, solveT func(w []float64) []float64) {
+	g := make([][]float64, len(columns))
+	for i, j := range columns {
+		w := make([]float64, len(d.Columns))
+		w[j] = 1
+		g[i] = solveT(w)
+	}
+	s.cov = make([][]float64, len(columns))
+	for i := range g {
+		s.cov[i] = make([]float64, len(columns))
+		for j := range g {
+			s.cov[i][j] = variance * dot(g[i], g[j])
+		}
+	}
 }
 
 // Counts are fitted by quasi-likelihood. Those of whole units are totals, with
 // the plants that were counted (or their exposure) as exposure, so that the
-// dispersion is that between units.
+// dispersion is that between units. Where covariates or light are in the model of
+// the plants, a unit's exposure is what it would be at their mean:
+//
+//	Σ e exp(b̂ᵀ(z − z̄))
 type Counts struct {
 	Y        []float64
 	Exposure []float64 // nil: every row counts alike
@@ -90,9 +179,56 @@ func (y Counts) fit(d *Design) (Model, error) {
 	return f, nil
 }
 
-func (y Counts) over(_ *Design, units Factor) (Response, error) {
-	counts, exposures := Totals(units, y.Y, y.Exposure)
-	return Counts{counts, exposures}, nil
+func (y Counts) over(d *Design, units Factor) (Response, error) {
+	numbers := d.numbers()
+	if len(numbers) == 0 {
+		counts, exposures := Totals(units, y.Y, y.Exposure)
+		return Counts{counts, exposures}, nil
+	}
+	f, err := d.Count(y.Y, y.Exposure)
+	if errors.Is(err, ErrTooFew) {
+		return adjustedCounts{slopes: &slopes{}}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	weights := make([]float64, d.N)
+	for i := range weights {
+		eta := f.offset[i]
+		for _, j := range numbers {
+			eta += f.glm.beta[j] * (d.Columns[j].Values[i] - d.means[j])
+		}
+		weights[i] = math.Exp(eta)
+	}
+	counts, exposures := Totals(units, y.Y, weights)
+	s := slopes{df: float64(f.DF)}
+	for _, j := range numbers {
+		at := make([]float64, len(counts))
+		for i, u := range units.Of {
+			at[u] += weights[i] / exposures[u] * (d.Columns[j].Values[i] - d.means[j])
+		}
+		s.at = append(s.at, at)
+	}
+	s.covary(d, numbers, f.Dispersion, f.glm.solveT)
+	return adjustedCounts{Counts{counts, exposures}, &s}, nil
+}
+
+// adjustedCounts are totals of whole units whose exposure slopes adjusted.
+type adjustedCounts struct {
+	Counts
+	slopes *slopes
+}
+
+func (y adjustedCounts) fit(d *Design) (Model, error) {
+	if y.slopes.df < 1 {
+		return nil, errNoSlopeError
+	}
+	f, err := d.Count(y.Y, y.Exposure)
+	if err != nil {
+		return nil, err
+	}
+	f.carry(y.slopes)
+	return f, nil
 }
 
 // Answers are 1 or 0 a row, fitted by penalised logistic regression. There is no

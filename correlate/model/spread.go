@@ -60,7 +60,7 @@ func Welch(groups [][]float64) Test {
 			return Test{}
 		}
 		n := float64(len(g))
-		means[j] = Estimate{m, math.Sqrt(v / n), n - 1}
+		means[j] = Estimate{Value: m, SE: math.Sqrt(v / n), DF: n - 1}
 	}
 	return Agree(means).Test
 }

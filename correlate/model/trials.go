@@ -113,8 +113,8 @@ func Pool(list []Estimate) Pooled {
 		spread += (e.Value - mean) * (e.Value - mean) / (k - 1)
 	}
 	return Pooled{
-		These:       Estimate{mean, math.Sqrt(errors) / k, errors * errors / fourth},
-		Like:        Estimate{mean, math.Sqrt(max(spread, errors/k) / k), k - 1},
+		These:       Estimate{Value: mean, SE: math.Sqrt(errors) / k, DF: errors * errors / fourth},
+		Like:        Estimate{Value: mean, SE: math.Sqrt(max(spread, errors/k) / k), DF: k - 1},
 		Between:     math.Sqrt(max(0, spread-errors/k)),
 		BetweenCI95: betweenTrials(list),
 	}

@@ -38,7 +38,7 @@ func TestPooledCoverage(t *testing.T) {
 							}
 							truth := between * rng.NormFloat64()
 							mean += truth / float64(k)
-							list[j] = Estimate{truth + se*rng.NormFloat64(), se * math.Sqrt(chi.Rand()/df), df}
+							list[j] = Estimate{Value: truth + se*rng.NormFloat64(), SE: se * math.Sqrt(chi.Rand()/df), DF: df}
 						}
 						p := Pool(list)
 						if ci := p.Like.CI95(); ci[0] <= 0 && 0 <= ci[1] {
@@ -80,7 +80,7 @@ func byPrecision(list []Estimate) Estimate {
 		for _, e := range list {
 			q += (e.Value - centre) * (e.Value - centre) / (e.SE*e.SE + variance)
 		}
-		return q, Estimate{centre, 1 / math.Sqrt(sum), k - 1}
+		return q, Estimate{Value: centre, SE: 1 / math.Sqrt(sum), DF: k - 1}
 	}
 	low, high := 0.0, 0.0
 	q, e := at(0)

@@ -26,7 +26,7 @@ type pooledCase struct {
 func (c pooledCase) estimates() []Estimate {
 	list := make([]Estimate, len(c.Value))
 	for j := range list {
-		list[j] = Estimate{c.Value[j], c.SE[j], math.Inf(1)}
+		list[j] = Estimate{Value: c.Value[j], SE: c.SE[j], DF: math.Inf(1)}
 		if c.DF[j] != nil {
 			list[j].DF = *c.DF[j]
 		}
@@ -93,9 +93,9 @@ func TestPublishedVaccineTrials(t *testing.T) {
 // freedom squared is the F of two estimates.
 func TestTwoTrialsAgreeAsByT(t *testing.T) {
 	t.Parallel()
-	a, b := Estimate{-0.4, 0.1, 5}, Estimate{0.5, 0.2, 3}
+	a, b := Estimate{Value: -0.4, SE: 0.1, DF: 5}, Estimate{Value: 0.5, SE: 0.2, DF: 3}
 	v := a.SE*a.SE + b.SE*b.SE
-	d := Estimate{a.Value - b.Value, math.Sqrt(v), v * v / (math.Pow(a.SE, 4)/a.DF + math.Pow(b.SE, 4)/b.DF)}
+	d := Estimate{Value: a.Value - b.Value, SE: math.Sqrt(v), DF: v * v / (math.Pow(a.SE, 4)/a.DF + math.Pow(b.SE, 4)/b.DF)}
 	got := Agree([]Estimate{a, b})
 	near(t, "p", got.P, d.P(), 1e-12, 0)
 	near(t, "df", got.DF[1], d.DF, 1e-12, 0)
@@ -103,7 +103,8 @@ func TestTwoTrialsAgreeAsByT(t *testing.T) {
 
 func TestAgreeRefuses(t *testing.T) {
 	t.Parallel()
-	for _, list := range [][]Estimate{nil, {{1, 1, 5}}, {{1, 1, 5}, {1, 0, 5}}, {{1, 1, 5}, {math.NaN(), 1, 5}}} {
+	fine := Estimate{Value: 1, SE: 1, DF: 5}
+	for _, list := range [][]Estimate{nil, {fine}, {fine, {Value: 1, DF: 5}}, {fine, {Value: math.NaN(), SE: 1, DF: 5}}} {
 		if a := Agree(list); a.OK {
 			t.Errorf("%v: %+v", list, a)
 		}

@@ -244,6 +244,7 @@ func (t *teller) treatment(e analysis.Effect) {
 	case len(pairs) != 1:
 		t.say(t.rank(e.Term), analysis.About(e.Term), "%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
 	}
+	t.besideLight(e, pairs)
 	if e.PRedealt != nil && (*e.PRedealt < 0.05) != (*e.P < 0.05) {
 		t.say(analysis.Caution, analysis.About(e.Term), "%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, phrase.P(*e.PRedealt))
 	}

@@ -245,7 +245,7 @@ func (c *Compared) take(t *Trial, label string, r *analysis.OutcomeResult) {
 	asked := Asked{r.Planned, r.Primary, r.Kind, r.Scale, r.Unit, o.Basis}
 	for _, k := range r.Comparisons {
 		l := &line{trial: t, label: label, outcome: o, result: r, unit: k.Unit, verdict: k.Verdict, ratio: k.Difference == nil}
-		l.estimate = comparisonEstimate(r, k)
+		l.estimate = comparisonEstimate(k)
 		e := c.effect(r, k)
 		if e.A != k.A {
 			k, l.verdict = turned(k), opposite(k.Verdict)
@@ -283,9 +283,9 @@ func (c *Compared) effect(r *analysis.OutcomeResult, k analysis.Comparison) *Com
 }
 
 // comparisonEstimate is a comparison on the analysed scale, with the degrees of
-// freedom that its standard error rests on: those of the effect's own test, or
-// infinite where the kind of outcome needs no residual.
-func comparisonEstimate(r *analysis.OutcomeResult, k analysis.Comparison) model.Estimate {
+// freedom that its standard error rests on, infinite where the kind of outcome needs
+// no residual.
+func comparisonEstimate(k analysis.Comparison) model.Estimate {
 	e := model.Estimate{Value: math.NaN(), SE: math.NaN(), DF: math.Inf(1)}
 	switch {
 	case k.SE == nil:
@@ -296,10 +296,8 @@ func comparisonEstimate(r *analysis.OutcomeResult, k analysis.Comparison) model.
 		e.Value = math.Log(*k.Ratio)
 	}
 	e.SE = *k.SE
-	if k.Term.Kind == model.KindTreatment {
-		if f := analysis.Find(r.Effects, k.Term); f != nil && len(f.DF) == 2 {
-			e.DF = f.DF[1]
-		}
+	if k.DF != nil {
+		e.DF = *k.DF
 	}
 	return e
 }

@@ -1,0 +1,112 @@
+# Expected values of what a harvest analysis concludes, by base R alone:
+#   Rscript claims.R data > ../cases/lamps.csv      a made-up trial
+#   Rscript claims.R > ../tables/claims.json
+# The studentized range is integrated here (over ln s and z, by trapezoids), since
+# ptukey is exact to 1e-5 only on few degrees of freedom.
+a <- commandArgs(TRUE)
+if (length(a) && a[1] == "data") {
+  set.seed(41)
+  d <- expand.grid(plant = 1:7, bin = sprintf("b%02d", 1:12))
+  k <- as.integer(d$bin)
+  d$lamp <- c("low", "mid", "top")[(k - 1) %% 3 + 1]
+  d$lid <- c("off", "on")[((k - 1) %/% 3) %% 2 + 1]
+  d$medium <- sample(c("bark", "coir"), nrow(d), TRUE)
+  d$light <- round(4 + 2 * ((k - 1) %% 3) + rnorm(nrow(d)) + rnorm(12)[k] / 2, 3)
+  d$start_g <- round(exp(rnorm(nrow(d), 1, 0.2)), 3)
+  d$mass_g <- round(5 + d$light / 2 + d$start_g + rnorm(12)[k] / 2 + rnorm(nrow(d)), 3)
+  d$leaves <- rpois(nrow(d), exp(0.5 + 0.12 * d$light + rnorm(12)[k] / 5))
+  d$cells <- round(runif(nrow(d), 1, 3), 2)
+  d <- d[-c(3, 20, 41, 66), ]
+  d$plant <- NULL
+  write.csv(d, row.names = FALSE, quote = FALSE)
+  quit()
+}
+here <- dirname(sub("--file=", "", grep("--file=", commandArgs(), value = TRUE)))
+
+zs <- seq(-8, 40, 0.02)
+range_tail <- function(w) function(k) { # of the range of k, at each w
+  vapply(w, function(w) sum(k * dnorm(zs) * (pnorm(zs)^(k - 1) - (pnorm(zs) - pnorm(zs - w))^(k - 1))) * 0.02, 0)
+}
+lw <- seq(-12, log(45), 0.02)
+tails <- lapply(3:6, range_tail(exp(lw)))
+q_tail <- function(q, k, df) { # s = w / q; the density of ln s is s times that of s
+  s <- exp(lw) / q
+  left <- pchisq(df * exp(2 * (lw[1] - 0.01)) / q^2, df) # below the grid the range is surely passed
+  left + sum(2 * df * s^2 * dchisq(df * s^2, df) * tails[[k - 2]]) * 0.02
+}
+point <- function(p, k, df) if (k == 2) qt(1 - p / 2, df) else
+  exp(uniroot(function(x) log(q_tail(exp(x), k, df)) - log(p), c(-3, 3), extendInt = "downX", tol = 1e-12)$root) / sqrt(2)
+half <- function(p, A, B, k, df) sqrt(point(p, k, df[1])^2 * A + point(p, k, df[2])^2 * B)
+level <- function(d, A, B, k, df)
+  exp(uniroot(function(x) half(exp(x), A, B, k, df) - abs(d), c(log(1e-5), log(0.9999)), tol = 1e-12)$root)
+json <- function(x) if (is.list(x)) {
+  inside <- vapply(x, json, "")
+  if (is.null(names(x))) paste0("[", paste(inside, collapse = ", "), "]")
+  else paste0("{", paste0('"', names(x), '": ', inside, collapse = ", "), "}")
+} else if (is.character(x)) paste0('"', x, '"') else
+  if (length(x) == 1) sprintf("%.12g", x) else paste0("[", paste(sprintf("%.12g", x), collapse = ", "), "]")
+
+# 1. The two-part interval of one difference.
+cases <- list(c(2, 0.2, 0.1, 3, 3, 137), c(2, 0.2, 0.1, 2, 3, 137), c(0.4, 0.01, 0.05, 4, 6, 60), c(1.5, 0.3, 0.001, 2, 1, 40), c(1, 0.2, 0.2, 6, 2, 20), c(3, 0.05, 0.3, 3, 4, 200))
+two <- lapply(cases, function(v) list(difference = v[1], A = v[2], B = v[3], k = v[4], df = v[5:6],
+  half = half(0.05, v[2], v[3], v[4], v[5:6]), p = level(v[1], v[2], v[3], v[4], v[5:6])))
+
+# 2. Treatments of whole bins beside a covariate and light: cases/lamps.csv.
+d <- read.csv(file.path(here, "../cases/lamps.csv"), stringsAsFactors = TRUE)
+bins <- unique(d[c("bin", "lamp", "lid")])
+bins <- bins[order(bins$bin), ]
+grid <- merge(bins, data.frame(medium = levels(d$medium)))
+byBin <- function(v) tapply(v, grid$bin, mean)
+quiet <- suppressWarnings
+slopes <- c("start_g", "light")
+# of gives the tests of the bins' design X, of the fitted coefficients beta with the
+# unscaled covariance U, scatter s2 on df[1] and the slopes' z (bins by slopes), V.
+of <- function(X, beta, U, s2, hat, z, V, df) {
+  sides <- function(c) {
+    g <- c %*% hat %*% z
+    list(A = as.numeric(s2 * c %*% U %*% t(c)), B = as.numeric(g %*% V %*% t(g)))
+  }
+  out <- list()
+  for (f in c("lamp", "lid")) {
+    l <- levels(bins[[f]])
+    mean_of <- lapply(l, function(v) {
+      g <- expand.grid(lamp = levels(bins$lamp), lid = levels(bins$lid))
+      colMeans(model.matrix(~ lamp * lid, g)[g[[f]] == v, , drop = FALSE])
+    })
+    for (i in seq_along(l)) for (j in seq_len(i - 1)) {
+      c <- matrix(mean_of[[i]] - mean_of[[j]], 1)
+      s <- sides(c)
+      e <- as.numeric(c %*% beta)
+      out[[length(out) + 1]] <- list(treatment = f, a = l[i], b = l[j], difference = e, A = s$A, B = s$B,
+        half = half(0.05, s$A, s$B, length(l), df), p = level(e, s$A, s$B, length(l), df))
+    }
+  }
+  L <- matrix(0, 2, 6); L[1, 5] <- L[2, 6] <- 1
+  G <- L %*% hat %*% z
+  C <- s2 * L %*% U %*% t(L) + G %*% V %*% t(G)
+  b <- L %*% beta
+  list(df = df, pairs = out, interaction = list(F = as.numeric(t(b) %*% solve(C, b)) / 2,
+    p = pf(as.numeric(t(b) %*% solve(C, b)) / 2, 2, df[1], lower.tail = FALSE)))
+}
+X <- model.matrix(~ lamp * lid, bins)
+terms <- "bin + medium + medium:lamp + medium:lid"
+m <- lm(as.formula(paste("mass_g ~", terms, "+ start_g + light")), d)
+grid$start_g <- mean(d$start_g); grid$light <- mean(d$light)
+means <- byBin(quiet(predict(m, grid)))
+z <- sapply(slopes, function(v) byBin(quiet(predict(lm(as.formula(paste(v, "~", terms)), d), grid))) - mean(d[[v]]))
+b <- lm(means ~ lamp * lid, bins)
+U <- solve(crossprod(X))
+measure <- of(X, coef(b), U, sigma(b)^2, U %*% t(X), z, vcov(m)[slopes, slopes], c(b$df.residual, m$df.residual))
+
+g <- glm(as.formula(paste("leaves ~", terms, "+ start_g + light + offset(log(cells))")), quasipoisson, d, epsilon = 1e-12, maxit = 200)
+weight <- d$cells * exp(as.matrix(sweep(d[slopes], 2, colMeans(d[slopes]))) %*% coef(g)[slopes])
+total <- tapply(d$leaves, d$bin, sum); exposure <- tapply(weight, d$bin, sum)
+z <- sapply(slopes, function(v) tapply(weight * (d[[v]] - mean(d[[v]])), d$bin, sum) / exposure)
+b <- glm(total ~ lamp * lid + offset(log(exposure)), quasipoisson, bins, epsilon = 1e-12, maxit = 200)
+W <- diag(fitted(b)); U <- solve(t(X) %*% W %*% X)
+phi <- sum(residuals(b, "pearson")^2) / b$df.residual
+phi2 <- sum(residuals(g, "pearson")^2) / g$df.residual
+V <- (summary(g)$cov.unscaled * phi2)[slopes, slopes]
+count <- of(X, coef(b), U, phi, U %*% t(X) %*% W, z, V, c(b$df.residual, g$df.residual))
+
+cat(json(list(two_part = two, lamps = list(measure = measure, count = count))), "\n", sep = "")
