@@ -26,9 +26,9 @@ func (t *teller) besideLight(e analysis.Effect, pairs []analysis.Comparison) {
 	}
 	switch {
 	case len(decides) > 0:
-		t.say("%s: the answer hangs on light, which its levels got unlike: without light taken into account, %s.", e.Effect, t.withoutLight(decides))
+		t.say(analysis.Caution, analysis.About(e.Term), "%s: the answer hangs on light, which its levels got unlike: without light taken into account, %s.", e.Effect, t.withoutLight(decides))
 	case len(slopes) > 0:
-		t.say("%s: its levels got so unlike light that the answer rests mostly on what light does elsewhere; without light taken into account, %s.", e.Effect, t.withoutLight(slopes))
+		t.say(analysis.Caution, analysis.About(e.Term), "%s: its levels got so unlike light that the answer rests mostly on what light does elsewhere; without light taken into account, %s.", e.Effect, t.withoutLight(slopes))
 	}
 }
 
