@@ -50,6 +50,9 @@ func (db *DB) Append(ctx context.Context, group []light.Reading) ([]light.Fate, 
 // undo brings the memory back to what the database holds after a write that
 // failed with err.
 func (db *DB) undo(err error) error {
+	if d := db.displaced.Load(); d != nil && !d.Held { // for good: the memory serves no more
+		return err
+	}
 	if e := db.reload(); e != nil {
 		db.failed = ErrFailed
 		db.log.Error("database can't be read after a failed write", "file", db.path, "error", e)

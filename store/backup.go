@@ -31,6 +31,9 @@ func (db *DB) Backup(ctx context.Context, path string) error {
 	return nil
 }
 
+// ErrNone is what a copy of a database that was never made gets.
+var ErrNone = fmt.Errorf("there is no database to copy yet: %w", fs.ErrNotExist)
+
 // Backup is DB.Backup for a trial folder's database, whoever holds it.
 func Backup(ctx context.Context, folder, path string) error {
 	type done struct{}
@@ -44,9 +47,6 @@ func Backup(ctx context.Context, folder, path string) error {
 			return done{}, writeNew(path, name, func(w io.Writer) error { return c.fetch(ctx, w) })
 		},
 		func() (done, error) {
-			if _, err := os.Stat(name); err != nil {
-				return done{}, fmt.Errorf("there is no database to copy: %w", err)
-			}
 			s, err := openFile(name)
 			if err != nil {
 				return done{}, err
@@ -96,7 +96,7 @@ func copyFile(ctx context.Context, from, to string) error {
 
 func (s *Snapshot) copyTo(ctx context.Context, path string) error {
 	if s.tx == nil {
-		return errors.New("there is no database to copy yet")
+		return ErrNone
 	}
 	return writeNew(path, s.path, func(w io.Writer) error {
 		if _, err := s.WriteTo(stopping{ctx, w}); err != nil {
@@ -200,7 +200,7 @@ func verify(path string) error {
 	if info.Size() == 0 {
 		return fmt.Errorf("it is empty: %w", ErrDamaged)
 	}
-	b, err := openBolt(path, true)
+	b, _, err := openBolt(path, true)
 	if err != nil {
 		return err
 	}

@@ -14,6 +14,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -34,6 +35,8 @@ const (
 var (
 	ErrInUse  = errors.New("in use by another process")
 	ErrClosed = errors.New("the store is closed")
+	// ErrMissing marks a database that was there before.
+	ErrMissing = errors.New("missing")
 	// ErrFailed is what a write gets whose sync failed, and every write after it:
 	// what the disk then holds is known only after the database is opened again.
 	ErrFailed = errors.New("the disk failed to keep a write: restart to take readings again")
@@ -95,11 +98,14 @@ type DB struct {
 	opened  time.Time
 	commit  func(*bolt.Tx) error // tests put a failing disk in its place
 
+	displaced atomic.Pointer[DisplacedError] // what the last look at the file found
+
 	onAppend func(earliest time.Time) // may be nil
 	socket   http.Handler             // may be nil
 
 	write  sync.Mutex // held for a whole writing transaction; guards what follows
 	failed error
+	place  place
 	group  groupWriter
 	owners []*sensor // of the group being written, one a reading
 	weeks  weekCache
@@ -110,17 +116,32 @@ type DB struct {
 	state state
 }
 
-// Open opens the database at path, or makes it. It fails at once if another
-// process holds the database, with ErrInUse, and if the file is damaged, with
-// ErrDamaged; it then leaves the file as it is.
+// Open opens the database at path, or makes it where there never was one. It
+// fails at once if another process holds the database, with ErrInUse, if the file
+// is damaged, with ErrDamaged, and if it was there before and is not, with
+// ErrMissing; it then leaves the file as it is.
 func Open(path string, o Options) (*DB, error) {
+	there, err := exists(path)
+	if err != nil {
+		return nil, err
+	}
+	return openOrMake(path, there, o)
+}
+
+// openOrMake opens the database, which it makes if it is not there.
+func openOrMake(path string, there bool, o Options) (*DB, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	b, err := openBolt(path, false)
+	if !there {
+		if err := create(path); err != nil {
+			return nil, fmt.Errorf("make %s: %w", path, err)
+		}
+	}
+	b, file, err := openBolt(path, false)
 	if err != nil {
 		return nil, err
 	}
@@ -131,23 +152,24 @@ func Open(path string, o Options) (*DB, error) {
 	if o.Registerer != nil {
 		db.metrics = newMetrics(o.Registerer)
 	}
-	if err := db.start(); err != nil {
+	if db.place, err = newPlace(file, b.Info().PageSize); err == nil {
+		err = db.start()
+	}
+	if err != nil {
 		return nil, errors.Join(err, b.Close())
+	}
+	if err := noteBegun(path); err != nil {
+		db.log.Warn("no word left that there is a database", "file", begunName(path), "error", err)
 	}
 	return db, nil
 }
 
-// start reads what is kept in memory and takes the next boot number; a new
-// database is given its parts. A damaged one is recognised before anything is
-// written.
+// start reads what is kept in memory and takes the next boot number. A damaged
+// database is recognised before anything is written.
 func (db *DB) start() error {
 	db.write.Lock()
 	defer db.write.Unlock()
-	isNew := false
 	err := db.view(func(tx *bolt.Tx) error {
-		if isNew = empty(tx); isNew {
-			return nil
-		}
 		if err := checkParts(tx); err != nil {
 			return err
 		}
@@ -159,22 +181,14 @@ func (db *DB) start() error {
 		}
 		return checkRecords(tx, bucketBlocks, kindBlock)
 	})
-	if err == nil && !isNew {
+	if err == nil {
 		err = db.reload()
 	}
 	db.boot++
 	if err == nil {
 		err = db.update(func(tx *bolt.Tx) error {
-			if isNew {
-				if err := makeParts(tx); err != nil {
-					return err
-				}
-			}
 			return tx.Bucket(bucketMeta).Put(keyBoot, binary.BigEndian.AppendUint32(nil, db.boot))
 		})
-	}
-	if err == nil && isNew {
-		err = db.reload()
 	}
 	switch {
 	case errors.Is(err, ErrDamaged):
@@ -183,22 +197,6 @@ func (db *DB) start() error {
 		return fmt.Errorf("open %s: %w", db.path, err)
 	}
 	return nil
-}
-
-// empty tells whether the file was made and not yet written to.
-func empty(tx *bolt.Tx) bool {
-	name, _ := tx.Cursor().First()
-	return name == nil
-}
-
-// makeParts makes the buckets of a new database.
-func makeParts(tx *bolt.Tx) error {
-	for _, name := range parts {
-		if _, err := tx.CreateBucket(name); err != nil {
-			return err
-		}
-	}
-	return tx.Bucket(bucketMeta).Put(keyFormat, binary.BigEndian.AppendUint32(nil, formatVersion))
 }
 
 // checkParts tells whether this program can read the database.
@@ -250,6 +248,9 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 	if db.failed != nil {
 		return db.failed
 	}
+	if err := db.inPlace(); err != nil {
+		return err
+	}
 	defer func() {
 		if errors.Is(err, ErrDamaged) { // a damaged database is not written to, and bbolt may still hold its lock
 			db.failed = ErrFailed
@@ -264,6 +265,7 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 	if err := fn(tx); err != nil {
 		return err
 	}
+	txid := uint64(tx.ID())
 	timer := db.metrics.commitTimer()
 	err = db.commit(tx)
 	timer.ObserveDuration()
@@ -272,7 +274,13 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 		db.log.Error("commit failed", "file", db.path, "error", err)
 		err = fmt.Errorf("%w (%w)", ErrFailed, err)
 	}
-	return err
+	if !db.place.written(txid) && err == nil {
+		db.displaced.Store(writtenOver(db.path))
+	}
+	if err != nil {
+		return err
+	}
+	return db.inPlace() // the file may have gone meanwhile
 }
 
 // wroteNothing tells whether a failed commit is one that left the database as
@@ -308,7 +316,7 @@ func initialMap() int {
 }
 
 // openBolt opens a database file, recognising what is wrong with it.
-func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
+func openBolt(path string, readOnly bool) (b *bolt.DB, file *os.File, err error) {
 	options := *bolt.DefaultOptions
 	options.Timeout = lockPatience
 	options.ReadOnly = readOnly
@@ -316,7 +324,6 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
 		options.InitialMmapSize = initialMap()
 		options.FreelistType = bolt.FreelistMapType
 	}
-	var file *os.File
 	options.OpenFile = func(name string, flag int, mode os.FileMode) (*os.File, error) {
 		f, err := os.OpenFile(name, flag, mode)
 		file = f
@@ -335,9 +342,9 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
 	}()
 	switch {
 	case err == nil:
-		return b, nil
+		return b, file, nil
 	case errors.Is(err, berrors.ErrTimeout):
-		return nil, fmt.Errorf("%s in %s is %w: stop the daemon or command that holds it, then try again",
+		return nil, nil, fmt.Errorf("%s in %s is %w: stop the daemon or command that holds it, then try again",
 			filepath.Base(path), filepath.Dir(path), ErrInUse)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch),
 		errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, ErrDamaged),
@@ -355,11 +362,14 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, err error) {
 			err = errors.Join(err, e)
 		}
 	}
-	return nil, err
+	return nil, nil, err
 }
 
-// view runs fn in a reading transaction.
+// view runs fn in a reading transaction. The caller holds db.write.
 func (db *DB) view(fn func(*bolt.Tx) error) (err error) {
+	if err := db.inPlace(); errors.Is(err, ErrDamaged) {
+		return err
+	}
 	defer guard(debug.SetPanicOnFault(true), &err)
 	return db.bolt.View(fn)
 }

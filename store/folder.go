@@ -81,14 +81,14 @@ func firstOf[T any](folder string, ask, open func() (T, error)) (T, error) {
 
 // openFile opens a snapshot of a database that no daemon holds.
 func openFile(path string) (*Snapshot, error) {
-	info, err := os.Stat(path)
-	if errors.Is(err, fs.ErrNotExist) || (err == nil && info.Size() == 0) { // not made yet
-		return &Snapshot{}, nil
-	}
+	there, err := exists(path)
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", err)
 	}
-	b, err := openBolt(path, true)
+	if !there { // not made yet
+		return &Snapshot{}, nil
+	}
+	b, _, err := openBolt(path, true)
 	if err != nil {
 		return nil, err
 	}

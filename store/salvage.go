@@ -263,7 +263,7 @@ func merged(claims []claim) []stored {
 // write puts what was found into a new database.
 func (w *wreck) write(ctx context.Context, out string) (found Salvaged, err error) {
 	found.Events, found.Unreadable = len(w.events), w.unreadable
-	db, err := Open(out, Options{})
+	db, err := openOrMake(out, false, Options{})
 	if err != nil {
 		return found, err
 	}

@@ -38,8 +38,11 @@ type Snapshot struct {
 	release func() error // what else is to be closed; nil for nothing
 }
 
-// View opens a snapshot.
+// View opens a snapshot, also of a database that was taken from its place.
 func (db *DB) View() (*Snapshot, error) {
+	if err := db.InPlace(); errors.Is(err, ErrDamaged) { // bbolt would take its locks along to a page that isn't there
+		return nil, err
+	}
 	s, err := snapshotOf(db.bolt, &db.entries)
 	if err != nil {
 		return nil, fmt.Errorf("look into %s: %w", db.path, err)
@@ -64,9 +67,6 @@ func snapshotOf(b *bolt.DB, entries *logCache) (s *Snapshot, err error) {
 
 func newSnapshot(tx *bolt.Tx, entries *logCache) (*Snapshot, error) {
 	s := &Snapshot{tx: tx, ids: map[string]uint32{}}
-	if empty(tx) {
-		return s, nil
-	}
 	if err := checkParts(tx); err != nil {
 		return nil, err
 	}

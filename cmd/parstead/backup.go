@@ -31,13 +31,18 @@ Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 
 // Run writes the file.
 func (c *backupCmd) Run(e *env) error {
-	if err := backup.Write(e.ctx, c.Folder, c.File, e.now()); err != nil {
+	readings, err := backup.Write(e.ctx, c.Folder, c.File, e.now())
+	if err != nil {
 		return err
 	}
 	info, err := os.Stat(c.File)
 	if err != nil {
 		return fmt.Errorf("look at the backup: %w", err)
 	}
-	_, err = fmt.Fprintf(e.stdout, "%s: %.1f MB, read back and found whole\n", c.File, float64(info.Size())/1e6)
+	without := ""
+	if !readings {
+		without = "; it holds no readings, since none were ever kept in " + c.Folder
+	}
+	_, err = fmt.Fprintf(e.stdout, "%s: %.1f MB, read back and found whole%s\n", c.File, float64(info.Size())/1e6, without)
 	return err
 }

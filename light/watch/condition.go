@@ -30,12 +30,13 @@ const (
 
 // The conditions that the daemon itself can be in.
 const (
-	Clock   Kind = "clock"   // the system clock can't be trusted
-	Disk    Kind = "disk"    // too little room, or readings can't be kept
-	Broker  Kind = "broker"  // another broker is away, refuses, or has the session taken over
-	Files   Kind = "files"   // the trial's files have an error; the old ones are in force
-	Entries Kind = "entries" // what was entered at the page can't be written into the sheets
-	Backup  Kind = "backup"  // no fresh backup exists
+	Clock    Kind = "clock"    // the system clock can't be trusted
+	Database Kind = "database" // readings.db is missing, replaced or damaged
+	Disk     Kind = "disk"     // too little room, or readings can't be kept
+	Broker   Kind = "broker"   // another broker is away, refuses, or has the session taken over
+	Files    Kind = "files"    // the trial's files have an error; the old ones are in force
+	Entries  Kind = "entries"  // what was entered at the page can't be written into the sheets
+	Backup   Kind = "backup"   // no fresh backup exists
 )
 
 // Condition is one thing that is wrong. Its JSON is what a message of it says.
@@ -77,6 +78,7 @@ var kinds = []struct {
 	shownBy func(light.Quantity) bool
 	do      string // the safest step first; "" where that hangs on the case
 }{
+	{kind: Database, daemons: true},
 	{kind: Disk, daemons: true},
 	{kind: Broker, daemons: true},
 	{kind: Files, daemons: true},

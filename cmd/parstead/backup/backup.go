@@ -48,28 +48,28 @@ type packFile struct {
 	SHA256 string `json:"sha256"`
 }
 
-// Write makes a backup that is whole from the moment it has its name. On
-// an error nothing stays behind.
-func Write(ctx context.Context, folder, file string, now time.Time) (err error) {
+// Write makes a backup that is whole from the moment it has its name, and tells
+// whether readings are in it. On an error nothing stays behind.
+func Write(ctx context.Context, folder, file string, now time.Time) (readings bool, err error) {
 	defer func() {
 		if err != nil {
 			err = fmt.Errorf("backup: %w", err)
 		}
 	}()
 	if _, err := os.Lstat(file); err == nil {
-		return fmt.Errorf("%s exists already: choose another name", file)
+		return false, fmt.Errorf("%s exists already: choose another name", file)
 	}
 	names, err := sheetsOf(folder)
 	if err != nil {
-		return err
+		return false, err
 	}
 	into := filepath.Dir(file)
 	work, err := os.MkdirTemp(into, ".parstead-backup-*")
 	if errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("the folder %s is not there: make it, or see that its stick or disk is in place", into)
+		return false, fmt.Errorf("the folder %s is not there: make it, or see that its stick or disk is in place", into)
 	}
 	if err != nil {
-		return err
+		return false, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(work)) }()
 	partial := filepath.Join(work, "partial.zip")
@@ -81,17 +81,18 @@ func Write(ctx context.Context, folder, file string, now time.Time) (err error) 
 	})
 	switch err := cmp.Or(cause, err); {
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
-		return fmt.Errorf("%s takes no more: make room there, or name another disk (%w)", into, err)
+		return false, fmt.Errorf("%s takes no more: make room there, or name another disk (%w)", into, err)
 	case err != nil:
-		return err
+		return false, err
 	}
 	if err := readBack(ctx, partial); err != nil {
-		return err
+		return false, err
 	}
 	if _, err := os.Lstat(file); err == nil {
-		return fmt.Errorf("%s exists already: choose another name", file)
+		return false, fmt.Errorf("%s exists already: choose another name", file)
 	}
-	return atomicfile.Rename(partial, file)
+	readings = slices.ContainsFunc(list.Files, func(f packFile) bool { return f.Name == store.FileName })
+	return readings, atomicfile.Rename(partial, file)
 }
 
 // pack writes the whole backup.
@@ -151,13 +152,15 @@ func sheetsOf(folder string) ([]string, error) {
 	return names, nil
 }
 
-// addReadings adds a copy of the database, where there is one.
+// addReadings adds a copy of the database, where there is one: that which the
+// daemon holds, should the one in the folder be gone.
 func (l *contents) addReadings(ctx context.Context, pack *zip.Writer, folder, work string, now time.Time) error {
-	if info, err := os.Stat(filepath.Join(folder, store.FileName)); errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0 {
+	snapshot := filepath.Join(work, store.FileName)
+	err := store.Backup(ctx, folder, snapshot)
+	if errors.Is(err, store.ErrNone) {
 		return nil
 	}
-	snapshot := filepath.Join(work, store.FileName)
-	if err := store.Backup(ctx, folder, snapshot); err != nil {
+	if err != nil {
 		return err
 	}
 	return l.add(ctx, pack, snapshot, store.FileName, now)

@@ -35,6 +35,7 @@ type Daemon struct {
 	trial      atomic.Pointer[trial.Trial] // replaced when its files change
 	db         *store.DB
 	keeper     *keeper
+	database   database
 	listener   listener
 	intake     *ingest.Intake
 	source     source
@@ -153,6 +154,8 @@ func (d *Daemon) openIngest(t *trial.Trial, registry *prometheus.Registry) (err 
 // messages that were sent hold from before.
 func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	now, log, inForce := d.options.Clock.Now, d.options.Log, d.trial.Load
+	d.database.inPlace, d.database.now = d.db.InPlace, now
+	d.database.folder = func() string { return inForce().Dir }
 	why := func() map[string]string { return timeless(d.intake) }
 	d.totals.trialInForce, d.totals.db = inForce, d.db
 	d.nightly.trial, d.nightly.now, d.nightly.log, d.nightly.since = inForce, now, log, now()
@@ -162,7 +165,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.conditions.trial, d.conditions.db, d.conditions.timeless = inForce, d.db, why
 	d.conditions.tell, d.conditions.publish, d.conditions.log = d.tell, d.source.Publish, log
 	d.conditions.own = []func(time.Time) (watch.Condition, bool){
-		d.diskCondition,
+		d.database.condition, d.diskCondition,
 		func(at time.Time) (watch.Condition, bool) { return d.link.condition(d.source.Address(), at) },
 		d.adoption.condition, d.clockSteps.condition, d.filing.condition, d.nightly.condition,
 	}
@@ -203,7 +206,7 @@ func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
 	}
 	registry.MustRegister(page.NewCollector(d.status.get))
 	d.pages = page.New(page.Config{
-		State: d.status.get, Ready: d.totals.ready, Gatherer: registry, Entries: &d.filing, Now: time.Now, Log: d.options.Log,
+		State: d.status.get, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Now: time.Now, Log: d.options.Log,
 	})
 	return d.setCode(t)
 }

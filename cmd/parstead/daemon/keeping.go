@@ -53,13 +53,18 @@ func (k *keeper) Append(ctx context.Context, group []light.Reading) ([]light.Fat
 		nudge(k.changed)
 	}
 	k.cause = err
-	if errors.Is(err, store.ErrFailed) {
-		select {
-		case k.broken <- err:
-		default:
-		}
+	if endsOn(err) {
+		k.fail(err)
 	}
 	return fates, err
+}
+
+// fail ends the daemon with the first failure.
+func (k *keeper) fail(err error) {
+	select {
+	case k.broken <- err:
+	default:
+	}
 }
 
 func nudge(c chan struct{}) {
@@ -83,7 +88,8 @@ func (k *keeper) stuck() bool {
 func (k *keeper) condition(folder string) (c watch.Condition, ok bool) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if k.cause == nil {
+	var gone *store.DisplacedError
+	if k.cause == nil || errors.As(k.cause, &gone) || errors.Is(k.cause, store.ErrDamaged) { // database tells these
 		return c, false
 	}
 	c = watch.Condition{

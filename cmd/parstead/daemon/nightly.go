@@ -72,7 +72,7 @@ func (n *nightly) keep(ctx context.Context, t *trial.Trial, now time.Time) {
 		return
 	}
 	if err == nil {
-		err = backup.Write(ctx, t.Dir, filepath.Join(t.Backup.Folder, backupName(t.Name, now)), now)
+		_, err = backup.Write(ctx, t.Dir, filepath.Join(t.Backup.Folder, backupName(t.Name, now)), now)
 	}
 	if ctx.Err() != nil {
 		return

@@ -80,6 +80,9 @@ func (d *Daemon) endOnFailure(ctx context.Context) error {
 	case <-ctx.Done():
 		return nil
 	case err := <-d.keeper.broken:
+		if errors.Is(err, store.ErrDamaged) {
+			d.database.damaged(err)
+		}
 		d.conditions.look(ctx, d.options.Clock.Now())
 		if d.teller != nil {
 			brief, cancel := context.WithTimeout(ctx, lastWords)
@@ -104,13 +107,10 @@ func (d *Daemon) keepHouse(ctx context.Context) error {
 	for round := 1; ; round++ {
 		now := d.options.Clock.Now()
 		d.service.beat()
-		if err := d.totals.update(ctx, now); errors.Is(err, store.ErrDamaged) {
-			return err // once, as at the start
-		} else if err != nil {
-			d.options.Log.Error("light totals not updated", "error", err)
-		}
+		moved := d.database.look()
+		d.addUp(ctx, now)
 		// In the first round the broker may not have opened yet.
-		if round > 1 && now.Sub(looked).Abs() >= time.Minute {
+		if round > 1 && (moved || now.Sub(looked).Abs() >= time.Minute) {
 			d.conditions.look(ctx, now)
 			d.daily.say(ctx, now)
 			looked = now
@@ -130,6 +130,19 @@ func (d *Daemon) keepHouse(ctx context.Context) error {
 			d.conditions.look(ctx, d.options.Clock.Now())
 		case <-tick.C:
 		}
+	}
+}
+
+// addUp brings the totals up to date. A database that is found damaged ends the
+// daemon, as one that is found so at the start.
+func (d *Daemon) addUp(ctx context.Context, now time.Time) {
+	err := d.totals.update(ctx, now)
+	switch {
+	case err == nil || ctx.Err() != nil:
+	case endsOn(err):
+		d.keeper.fail(err)
+	case d.db.InPlace() == nil: // else it is told as a condition
+		d.options.Log.Error("light totals not updated", "error", err)
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 	"parstead/ingest"
 	"parstead/light"
 	"parstead/light/account"
+	"parstead/light/watch"
 	"parstead/store"
 )
 
@@ -50,12 +51,28 @@ func (s *status) get(ctx context.Context) (*page.State, error) {
 	}
 	fresh, err := s.compute(ctx, now)
 	if err != nil {
-		return nil, err
+		if fresh = s.withoutReadings(now); fresh == nil {
+			return nil, err
+		}
 	}
 	s.mu.Lock()
 	s.state, s.at = fresh, begun
 	s.mu.Unlock()
 	return fresh, nil
+}
+
+// withoutReadings is what can be shown of a trial whose database was taken away
+// and can't be read; nil where that is not what is wrong.
+func (s *status) withoutReadings(now time.Time) *page.State {
+	holding, _ := s.conditions.list()
+	if !slices.ContainsFunc(holding, func(c watch.Condition) bool { return c.Kind == watch.Database }) {
+		return nil
+	}
+	t := s.trial()
+	return &page.State{
+		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: t.Rack.DateAt(now), Starts: t.Rack.Starts, Ends: t.Rack.Ends,
+		Conditions: holding, Judged: true, Notices: s.filing.notices(), Connected: s.connected(), Broker: s.broker(),
+	}
 }
 
 func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error) {
