@@ -10,6 +10,7 @@ import (
 type Lamp struct {
 	Name       string
 	LuxPerPPFD LuxPerPPFD // 0 where neither factor, spectrum nor illuminant is given
+	Daylight   bool       // its light is a daylight illuminant's: the sun's, by whatever name
 	Watts      float64
 	On, Off    []TimeOfDay // as many of each; a pair may cross midnight
 	During     Span

@@ -32,7 +32,18 @@ type Bin struct {
 	TargetDLI     DLI      // what the grower means to give; 0 where not said
 	WaterCM       float64  // depth of water over the plants; 0 where they stand in air
 	Attenuation   float64  // of PPFD by that water, per metre; 0 where not said
+	Daylight      Daylight // whether sun reaches it
 }
+
+// Daylight is what the grower says of the sun over a bin.
+type Daylight uint8
+
+// What can be said of it.
+const (
+	DaylightNotSaid Daylight = iota // the readings may show it
+	Sunlit
+	Sunless
+)
 
 // Contains tells whether p is a cell of this bin's grid.
 func (b Bin) Contains(p Position) bool {

@@ -110,6 +110,9 @@ func (a *Account) remarks(bins []*bin) (remarks []string) {
 				remarks = append(remarks, "Bin "+b.Name+": "+m.Words(a.rack.Zone)+".")
 			}
 		}
+		if says := b.sunRemark(); says != "" {
+			remarks = append(remarks, says)
+		}
 		remarks = append(remarks, b.refused()...)
 		remarks = append(remarks, b.suspicions()...)
 	}

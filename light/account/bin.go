@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"parstead/light"
+	"parstead/light/daylight"
 	"parstead/light/dli"
 	"parstead/light/field"
 )
@@ -20,6 +21,8 @@ type bin struct {
 	lamps   []light.Lamp // over it, every stretch
 	tracks  []*track
 	maps    []field.Map
+	suns    []*sunMap // of maps; nil, or shorter, where the sun does not reach
+	sun     daylight.Signs
 	remarks []string
 	regimes []light.Span // stretches of unchanged lamps, timers and sensors
 	outages []light.Span // of the lamp, known from the log; an open end lasts until readings come back
@@ -46,6 +49,7 @@ type cell struct {
 	date        light.Date
 	from, until int64
 	m           *field.Map // nil: no light map holds
+	of          int        // index of the map in maps, of which m may be an hour's; −1 for none
 	regime      light.Span
 }
 
@@ -72,6 +76,9 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	if err := b.findTracks(log, a.o.SetAside); err != nil {
 		return nil, err
 	}
+	if err := b.knowSun(ctx, a.o.Now); err != nil {
+		return nil, err
+	}
 	var changes []time.Time
 	for _, e := range log {
 		if e.Kind.EndsMap() && concerns(b.rack, e, of.Name) {
@@ -91,9 +98,13 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	if err != nil {
 		return nil, err
 	}
-	var told []string
-	b.maps, told = a.o.Maps(of, survey, epochs, b.anchors)
-	b.remarks = append(b.remarks, told...)
+	if b.sun.Sun {
+		b.underSun(a.o.Maps, survey, epochs)
+	} else {
+		var told []string
+		b.maps, told = a.o.Maps(of, survey, epochs, b.anchors)
+		b.remarks = append(b.remarks, told...)
+	}
 	for _, l := range b.lamps {
 		for _, edge := range []time.Time{l.During.From, l.During.Until} {
 			if !edge.IsZero() {
@@ -166,7 +177,7 @@ func (b *bin) factors() ([]dli.Factor, error) {
 // enter lays the bin's cells over the frame.
 func (b *bin) enter(f frame) {
 	b.frame = f
-	cuts := slices.Clone(f.cuts)
+	cuts := append(slices.Clone(f.cuts), b.hourCuts(f)...)
 	for _, spans := range [][]light.Span{b.regimes, spansOf(b.maps)} {
 		for _, s := range spans {
 			cuts = append(cuts, dli.Nanoseconds(s.From, f.bounds[0]), dli.Nanoseconds(s.Until, f.bounds[0]))
@@ -199,17 +210,24 @@ func spansOf(maps []field.Map) (spans []light.Span) {
 }
 
 func (b *bin) cell(d light.Date, from, until int64) cell {
-	return cell{d, from, until, b.mapAt(from), b.regimeAt(from)}
+	m, of := b.mapAt(from)
+	return cell{date: d, from: from, until: until, m: m, of: of, regime: b.regimeAt(from)}
 }
 
-func (b *bin) mapAt(t int64) *field.Map {
+// mapAt is the light map at an instant, under the sun that of its hour, and its
+// index among the maps; nil and −1 where none holds.
+func (b *bin) mapAt(t int64) (*field.Map, int) {
 	at := unix(t)
 	for i := range b.maps {
-		if b.maps[i].During.Holds(at) {
-			return &b.maps[i]
+		if !b.maps[i].During.Holds(at) {
+			continue
 		}
+		if sun := b.sunOf(i); sun != nil && sun.at != nil {
+			return &sun.at[at.In(b.rack.Zone).Hour()], i
+		}
+		return &b.maps[i], i
 	}
-	return nil
+	return nil, -1
 }
 
 func (b *bin) regimeAt(t int64) light.Span {

@@ -244,7 +244,7 @@ func (b *bin) tallyBin(t *tally, p *place, c int, l *cellLight) {
 	if m := b.cells[c].m; knows(m, p) {
 		b.tallyMapped(t, c, l, m.Ratio[p.index], m.RelativeError[p.index])
 	} else {
-		b.tallyUnmapped(t, l)
+		b.tallyUnmapped(t, c, l)
 	}
 }
 
@@ -262,12 +262,12 @@ func (b *bin) tallyMapped(t *tally, c int, l *cellLight, ratio, relativeError fl
 }
 
 // tallyUnmapped adds the bin's light as it stands.
-func (b *bin) tallyUnmapped(t *tally, l *cellLight) {
+func (b *bin) tallyUnmapped(t *tally, c int, l *cellLight) {
 	if len(b.tracks) == 0 { // nothing at all is known here
 		t.missing += l.measured.ns + l.profile.ns + l.timer.ns + l.missing
 		return
 	}
-	b.tallyAs(t, FromBin, l, 1, shares{noMap: field.NoMapError})
+	b.tallyAs(t, FromBin, l, 1, shares{noMap: b.unmapped(unix(b.cells[c].from).In(b.rack.Zone).Hour())})
 }
 
 func (b *bin) tallyAs(t *tally, source Source, l *cellLight, ratio float64, e shares) {
@@ -331,7 +331,7 @@ func (b *bin) commons() []common {
 			if day.m != nil {
 				b.tallyMapped(&mapped, c, &b.light[c], 1, 0)
 			}
-			b.tallyUnmapped(&unmapped, &b.light[c])
+			b.tallyUnmapped(&unmapped, c, &b.light[c])
 		}
 		day.mapped, day.unmapped = mapped.figure(), unmapped.figure()
 	}

@@ -19,6 +19,8 @@ type MapInUse struct {
 	Noise       float64 // standard deviation of one reading of the meter, as a share
 	LeaveOneOut float64 // root mean square error of surveyed positions from the others, as a share; NaN for one
 	OwnScale    bool    // to the meter's scale: the bin has no sensor
+	SunWalks    int     // walks that make it where the sun reaches the bin; 0 where it does not
+	ByHour      bool    // whether these make a map by hour of the day
 }
 
 // Words say which map is in use, by the clocks of a zone; no full stop.
@@ -42,6 +44,12 @@ func (m MapInUse) Words(zone *time.Location) string {
 	if m.OwnScale {
 		words += ", to the meter's own scale"
 	}
+	switch {
+	case m.ByHour:
+		words += fmt.Sprintf(", by hour of the day from %d walks in the sun", m.SunWalks)
+	case m.SunWalks > 0:
+		words += ", walked in the sun at too few hours: the error is wide; " + SunAdvice
+	}
 	return words
 }
 
@@ -52,7 +60,7 @@ func (b *bin) mapsInUse() (list []MapInUse) {
 		return nil
 	}
 	for i, c := range b.cells {
-		if i > 0 && c.m == b.cells[i-1].m {
+		if i > 0 && c.of == b.cells[i-1].of {
 			continue
 		}
 		if c.m == nil {
@@ -69,10 +77,14 @@ func (b *bin) mapsInUse() (list []MapInUse) {
 			list = append(list, none)
 			continue
 		}
-		list = append(list, MapInUse{
+		in := MapInUse{
 			Bin: b.Name, During: c.m.During, Method: c.m.Method, Walked: c.m.Walked, Positions: c.m.Positions, Readings: c.m.Readings,
 			Noise: c.m.Noise, LeaveOneOut: c.m.LeaveOneOut, OwnScale: c.m.OwnScale,
-		})
+		}
+		if sun := b.sunOf(c.of); sun != nil {
+			in.SunWalks, in.ByHour = sun.walks, sun.hours >= manyWalks
+		}
+		list = append(list, in)
 	}
 	return list
 }

@@ -264,7 +264,8 @@ func (pl *pooled) day(ctx context.Context, d light.Date) (dayLight, error) {
 	}
 	span := pl.b.rack.Day(d)
 	from, until := span.From.UnixNano(), span.Until.UnixNano()
-	p, _, err := pl.window(ctx, from, until, pl.b.mapAt(from))
+	m, _ := pl.b.mapAt(from)
+	p, _, err := pl.window(ctx, from, until, m)
 	if err != nil {
 		return dayLight{}, err
 	}

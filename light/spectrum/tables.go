@@ -30,6 +30,10 @@ func Illuminants() []string {
 	return names[1:]
 }
 
+// Daylight tells whether an illuminant is a phase of daylight: the D series of
+// CIE 15 and ISO/CIE 11664-2.
+func Daylight(name string) bool { return strings.EqualFold(strings.TrimSpace(name), "D65") }
+
 // Illuminant is the factor of a CIE illuminant, named without regard to case:
 // "FL2", "LED-B3". Its spectrum is tabulated from 380 to 780 nm by 5 nm.
 func Illuminant(name string) (light.LuxPerPPFD, error) {

@@ -8,6 +8,9 @@ import (
 	"parstead/light/spectrum"
 )
 
+// fromIlluminant begins the words for a factor that an illuminant's table gives.
+const fromIlluminant = "CIE illuminant "
+
 // lampFactor is the lamp's illuminance per PPFD from whichever of the three
 // ways to give it is used, with words for the way; 0 and "" for none.
 func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
@@ -33,7 +36,7 @@ func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
 			t.fault("spectrum", fmt.Sprintf("the spectrum %s can't be used: %s", file, cause(err)), "give a CSV file of nm and relative power from 380 to 780 nm")
 		}
 	case hasIlluminant:
-		from = "CIE illuminant " + illuminant
+		from = fromIlluminant + illuminant
 		var err error
 		if factor, err = spectrum.Illuminant(illuminant); err != nil {
 			mend := "use one of: " + strings.Join(spectrum.Illuminants(), ", ")

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"parstead/light"
+	"parstead/light/spectrum"
 )
 
 // mostCells bounds a bin's grid: more is a mistyped number.
@@ -20,6 +21,7 @@ func (l *loader) readLamps(tables []*table) {
 		t.need("name")
 		var from string
 		lamp.LuxPerPPFD, from = l.lampFactor(t)
+		lamp.Daylight = spectrum.Daylight(strings.TrimPrefix(from, fromIlluminant))
 		lamp.Watts, _ = t.number("watts", "48", 0, math.Inf(1))
 		var onOK, offOK bool
 		lamp.On, onOK = t.clocks("on", `"07:00"`)
@@ -111,6 +113,7 @@ func (l *loader) readBins(tables []*table) {
 		if t.has("attenuation_per_m") && !t.has("water_cm") {
 			t.fault("attenuation_per_m", "attenuation_per_m says how water dims light, but the bin has no water_cm", "add water_cm, or remove attenuation_per_m")
 		}
+		bin.Daylight = l.daylight(t, bin.Lamps)
 		t.finish()
 		l.Rack.Bins = append(l.Rack.Bins, bin)
 	}
@@ -118,6 +121,20 @@ func (l *loader) readBins(tables []*table) {
 		l.fault(place{configFile, 1, 1}, "trial.toml has no [[bin]]", "add a [[bin]] with name, rows, columns, pitch_cm and lamp")
 	}
 	l.checkUnique("bin", tables, func(i int) string { return l.Rack.Bins[i].Name })
+}
+
+// daylight is what the file says of the sun over a bin: by its key, else by a lamp
+// whose light is daylight.
+func (l *loader) daylight(t *table, lamps []string) light.Daylight {
+	switch {
+	case t.flag("daylight"):
+		return light.Sunlit
+	case t.has("daylight"):
+		return light.Sunless
+	case slices.ContainsFunc(l.Rack.Lamps, func(lamp light.Lamp) bool { return lamp.Daylight && slices.Contains(lamps, lamp.Name) }):
+		return light.Sunlit
+	}
+	return light.DaylightNotSaid
 }
 
 // checkKnown complains of a name that stands for nothing.

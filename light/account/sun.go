@@ -1,0 +1,300 @@
+package account
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"parstead/light"
+	"parstead/light/daylight"
+	"parstead/light/field"
+)
+
+// What the sun adds to a light map. Found by simulated windowsills and glasshouses
+// (light/account, the tests with the tag worlds), not published.
+const (
+	sunError     = 0.70 // of a share that was seen in one sky at one hour: standard deviation of its logarithm
+	lampSunError = 0.25 // the same where lamps give part of the light and can't be told from the sun
+	walksError   = 0.10 // of a map by hour, beside the spread between its walks
+	manyWalks    = 3    // at hours that lie apart: from here on they make a map by hour
+)
+
+const (
+	walkEnds   = time.Hour        // without a reading: the next one begins another walk
+	hoursApart = 90 * time.Minute // walks closer than this saw the same hour
+	wholeWalk  = 0.6              // of the positions that were ever walked: such a walk makes a map of its own
+)
+
+// sunMap is a light map under the sun.
+type sunMap struct {
+	walks int         // that make it
+	hours int         // of the day at which they lie, told apart
+	at    []field.Map // by clock hour; nil where all hours are alike
+}
+
+// sunOf is what is known of map i under the sun; nil where the sun does not reach.
+func (b *bin) sunOf(i int) *sunMap {
+	if i < 0 || i >= len(b.suns) {
+		return nil
+	}
+	return b.suns[i]
+}
+
+// walk is a walk over the positions with its middle on the clock.
+type walk struct {
+	readings []field.Reading
+	places   int
+	clock    float64 // hours
+}
+
+// underSun makes the bin's maps where the sun reaches it. Its walks are mapped one
+// by one; between the hours of three walks and more the logarithms of the ratios run
+// straight, and their spread between the walks is what the sun does to each place. A
+// single hour shows no such spread: it takes the error that windowsills have.
+func (b *bin) underSun(maps Maps, survey []field.Reading, epochs []light.Span) {
+	for _, epoch := range epochs {
+		var within []field.Reading
+		for _, r := range survey {
+			if epoch.Holds(r.At) {
+				within = append(within, r)
+			}
+		}
+		var made []field.Map
+		var at []float64
+		for _, w := range walksOf(b.Bin, within, b.rack.Zone) {
+			found, told := maps(b.Bin, w.readings, []light.Span{epoch}, b.anchors)
+			b.remarks = append(b.remarks, told...)
+			if len(found) > 0 {
+				made, at = append(made, found[0]), append(at, w.clock)
+			}
+		}
+		if len(made) == 0 {
+			continue
+		}
+		m, s := b.overHours(made, at)
+		b.maps, b.suns = append(b.maps, m), append(b.suns, s)
+	}
+}
+
+// walksOf parts readings into walks that can each make a map. Where the positions
+// were shared out over several walks, all of them are one.
+func walksOf(bin light.Bin, readings []field.Reading, zone *time.Location) (walks []walk) {
+	if len(readings) == 0 {
+		return nil
+	}
+	readings = slices.Clone(readings)
+	slices.SortStableFunc(readings, func(a, b field.Reading) int { return a.At.Compare(b.At) })
+	all := walkOf(bin, readings, zone)
+	first := 0
+	for i := range readings {
+		if i+1 < len(readings) && readings[i+1].At.Sub(readings[i].At) < walkEnds {
+			continue
+		}
+		if w := walkOf(bin, readings[first:i+1], zone); float64(w.places) >= wholeWalk*float64(all.places) {
+			walks = append(walks, w)
+		}
+		first = i + 1
+	}
+	if len(walks) == 0 {
+		return []walk{all}
+	}
+	return walks
+}
+
+func walkOf(bin light.Bin, readings []field.Reading, zone *time.Location) walk {
+	w := walk{readings: readings}
+	places := map[light.Position]bool{}
+	for _, r := range readings {
+		if bin.Contains(r.Position) {
+			places[r.Position] = true
+		}
+	}
+	w.places = len(places)
+	first, last := readings[0].At, readings[len(readings)-1].At
+	h, m, s := first.Add(last.Sub(first) / 2).In(zone).Clock()
+	w.clock = float64(h) + float64(m)/60 + float64(s)/3600
+	return w
+}
+
+// overHours joins the maps of walks at hours of the clock.
+func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
+	order := make([]int, len(at))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, k int) int { return compareFloat(at[i], at[k]) })
+	s := &sunMap{walks: len(made)}
+	for i, k := range order {
+		if i == 0 || at[k]-at[order[i-1]] >= hoursApart.Hours() {
+			s.hours++
+		}
+	}
+	whole := made[0]
+	whole.Ratio, whole.RelativeError = meanOf(made)
+	spread := spreadOf(made)
+	whole.Readings = 0
+	for _, m := range made {
+		whole.Readings += m.Readings
+		whole.OwnScale = whole.OwnScale || m.OwnScale
+	}
+	byHour := s.hours >= manyWalks
+	for hour := range 24 {
+		m := whole
+		m.Ratio, m.RelativeError = slices.Clone(whole.Ratio), slices.Clone(whole.RelativeError)
+		for p := range m.Ratio {
+			if byHour {
+				m.Ratio[p] = math.Exp(atHour(made, at, order, p, float64(hour)+0.5))
+			}
+			m.RelativeError[p] = math.Hypot(whole.RelativeError[p], b.sunErrorAt(hour, byHour, spread, p))
+		}
+		if !byHour && b.sun.Sunshine == nil {
+			return m, s
+		}
+		s.at = append(s.at, m)
+	}
+	return whole, s
+}
+
+// sunErrorAt is what the sun adds to the error of place p in an hour of the clock.
+func (b *bin) sunErrorAt(hour int, byHour bool, spread []float64, p int) float64 {
+	e := sunError
+	if byHour {
+		mean := 0.0
+		for _, s := range spread {
+			mean += square(s) / float64(len(spread))
+		}
+		e = math.Sqrt(square(walksError) + square(sunError)*(square(spread[p])+mean)/2)
+	}
+	switch {
+	case !b.sun.Lamps:
+		return e
+	case b.sun.Sunshine != nil:
+		return e * b.sun.Sunshine[hour]
+	default:
+		return min(e, lampSunError)
+	}
+}
+
+// meanOf is the mean of several maps' ratios, as logarithms, with the mean of their errors: what
+// interpolation does not know, several walks over the same positions don't either.
+func meanOf(made []field.Map) (ratio, e []float64) {
+	n := float64(len(made))
+	ratio, e = make([]float64, len(made[0].Ratio)), make([]float64, len(made[0].Ratio))
+	for p := range ratio {
+		for _, m := range made {
+			ratio[p] += math.Log(m.Ratio[p]) / n
+			e[p] += square(m.RelativeError[p]) / n
+		}
+		ratio[p], e[p] = math.Exp(ratio[p]), math.Sqrt(e[p])
+	}
+	return ratio, e
+}
+
+// spreadOf is the standard deviation of the logarithm of each place's ratio between maps.
+func spreadOf(made []field.Map) []float64 {
+	spread := make([]float64, len(made[0].Ratio))
+	if len(made) < 2 {
+		return spread
+	}
+	for p := range spread {
+		mean, squares := 0.0, 0.0
+		for _, m := range made {
+			mean += math.Log(m.Ratio[p]) / float64(len(made))
+		}
+		for _, m := range made {
+			squares += square(math.Log(m.Ratio[p]) - mean)
+		}
+		spread[p] = math.Sqrt(squares / float64(len(made)-1))
+	}
+	return spread
+}
+
+// atHour is the logarithm of place p's ratio at an hour of the clock, straight
+// between the walks before and after it; before the first and after the last, theirs.
+func atHour(made []field.Map, at []float64, order []int, p int, hour float64) float64 {
+	logOf := func(k int) float64 { return math.Log(made[k].Ratio[p]) }
+	last := order[len(order)-1]
+	switch {
+	case hour <= at[order[0]]:
+		return logOf(order[0])
+	case hour >= at[last]:
+		return logOf(last)
+	}
+	i := 1
+	for at[order[i]] < hour {
+		i++
+	}
+	a, c := order[i-1], order[i]
+	if at[c] == at[a] {
+		return logOf(c)
+	}
+	return logOf(a) + (logOf(c)-logOf(a))*(hour-at[a])/(at[c]-at[a])
+}
+
+func compareFloat(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+// unmapped is the error of giving every place the light that the bin's sensors
+// show, in an hour of the clock.
+func (b *bin) unmapped(hour int) float64 {
+	if !b.sun.Sun {
+		return field.NoMapError
+	}
+	return math.Hypot(field.NoMapError, b.sunErrorAt(hour, false, nil, 0))
+}
+
+// hourCuts are the full hours of the frame, where a map changes with the hour.
+func (b *bin) hourCuts(f frame) (cuts []int64) {
+	if !slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.at != nil }) {
+		return nil
+	}
+	last := f.bounds[len(f.bounds)-1]
+	for t := unix(f.bounds[0]).Truncate(time.Hour); t.UnixNano() < last; t = t.Add(time.Hour) {
+		cuts = append(cuts, t.UnixNano())
+	}
+	return cuts
+}
+
+// knowSun finds out whether the sun reaches the bin.
+func (b *bin) knowSun(ctx context.Context, now func() time.Time) error {
+	var at time.Time
+	if now != nil {
+		at = now()
+	}
+	var err error
+	if b.sun, err = daylight.Of(ctx, b.rack, b.src, b.Bin, at); err != nil {
+		return err
+	}
+	if b.sun.Sun {
+		b.Daylight = light.Sunlit
+	}
+	return nil
+}
+
+// SunAdvice is what to do where the sun reaches a bin.
+const SunAdvice = "walk all its places with the meter at three to five hours of the day, on a clear and on a dull day, or put a sensor at each place"
+
+// sunRemark tells of the sun over the bin and what to do about it; "" where nothing
+// is to be told.
+func (b *bin) sunRemark() string {
+	if !b.sun.Sun {
+		return ""
+	}
+	says := fmt.Sprintf("Bin %s: the sun reaches it (%s), so each place's share of the light changes with the hour and the sky", b.Name, b.sun.Why)
+	switch {
+	case len(b.places) > 0 && !slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil }):
+		return says + "; a sensor at each place knows that."
+	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.hours >= manyWalks }):
+		return says + "; its map is made by hour of the day, and the stated error holds what the walks differ by. Walk again when the season has changed."
+	}
+	return says + ". One walk can't know that, and the stated error is wide: " + SunAdvice + "."
+}
