@@ -75,6 +75,7 @@ type Season struct {
 	Days    []Day
 	Maps    []MapInUse // by bin, then time
 	Remarks []string   // whole sentences: what of surveys and sensors is not used, and why
+	Suns    []string   // of these, the ones on bins that the sun reaches
 }
 
 // Season is Days together with the light maps that were used and what was left
@@ -98,6 +99,11 @@ func (a *Account) Season(ctx context.Context, from, to light.Date) (*Season, err
 		return nil
 	})
 	s.Remarks = a.remarks(bins)
+	for _, b := range bins {
+		if says := b.sunRemark(); says != "" {
+			s.Suns = append(s.Suns, says)
+		}
+	}
 	return s, err
 }
 

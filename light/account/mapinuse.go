@@ -48,7 +48,7 @@ func (m MapInUse) Words(zone *time.Location) string {
 	case m.ByHour:
 		words += fmt.Sprintf(", by hour of the day from %d walks in the sun", m.SunWalks)
 	case m.SunWalks > 0:
-		words += ", walked in the sun at too few hours: the error is wide; " + SunAdvice
+		words += ", walked in the sun at too few hours: the error is wide"
 	}
 	return words
 }
@@ -82,7 +82,7 @@ func (b *bin) mapsInUse() (list []MapInUse) {
 			Noise: c.m.Noise, LeaveOneOut: c.m.LeaveOneOut, OwnScale: c.m.OwnScale,
 		}
 		if sun := b.sunOf(c.of); sun != nil {
-			in.SunWalks, in.ByHour = sun.walks, sun.hours >= manyWalks
+			in.SunWalks, in.ByHour = sun.walks, sun.byHour()
 		}
 		list = append(list, in)
 	}

@@ -18,7 +18,8 @@ const (
 	sunError     = 0.70 // of a share that was seen in one sky at one hour: standard deviation of its logarithm
 	lampSunError = 0.25 // the same where lamps give part of the light and can't be told from the sun
 	walksError   = 0.10 // of a map by hour, beside the spread between its walks
-	manyWalks    = 3    // at hours that lie apart: from here on they make a map by hour
+	manyWalks    = 3    // from here on they make a map by hour,
+	manyHours    = 2    // where they lie at so many hours
 )
 
 const (
@@ -33,6 +34,9 @@ type sunMap struct {
 	hours int         // of the day at which they lie, told apart
 	at    []field.Map // by clock hour; nil where all hours are alike
 }
+
+// byHour tells whether the walks are enough for a map by hour of the day.
+func (s *sunMap) byHour() bool { return s.walks >= manyWalks && s.hours >= manyHours }
 
 // sunOf is what is known of map i under the sun; nil where the sun does not reach.
 func (b *bin) sunOf(i int) *sunMap {
@@ -139,7 +143,7 @@ func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
 		whole.Readings += m.Readings
 		whole.OwnScale = whole.OwnScale || m.OwnScale
 	}
-	byHour := s.hours >= manyWalks
+	byHour := s.byHour()
 	for hour := range 24 {
 		m := whole
 		m.Ratio, m.RelativeError = slices.Clone(whole.Ratio), slices.Clone(whole.RelativeError)
@@ -147,7 +151,7 @@ func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
 			if byHour {
 				m.Ratio[p] = math.Exp(atHour(made, at, order, p, float64(hour)+0.5))
 			}
-			m.RelativeError[p] = math.Hypot(whole.RelativeError[p], b.sunErrorAt(hour, byHour, spread, p))
+			m.RelativeError[p] = math.Hypot(whole.RelativeError[p], b.sunErrorAt(hour, nearest(at, hour), byHour, spread, p))
 		}
 		if !byHour && b.sun.Sunshine == nil {
 			return m, s
@@ -157,24 +161,37 @@ func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
 	return whole, s
 }
 
-// sunErrorAt is what the sun adds to the error of place p in an hour of the clock.
-func (b *bin) sunErrorAt(hour int, byHour bool, spread []float64, p int) float64 {
-	e := sunError
+// nearest is the clock hour of the walk that lies nearest to an hour.
+func nearest(at []float64, hour int) int {
+	best := at[0]
+	for _, t := range at {
+		if math.Abs(t-float64(hour)-0.5) < math.Abs(best-float64(hour)-0.5) {
+			best = t
+		}
+	}
+	return int(best)
+}
+
+// sunErrorAt is what the sun adds to the error of place p in an hour of the clock
+// whose nearest walk lies at another. Lamps that give part of the light make it
+// less, by what is theirs in both hours.
+func (b *bin) sunErrorAt(hour, walked int, byHour bool, spread []float64, p int) float64 {
+	e, least := sunError, 0.0
 	if byHour {
 		mean := 0.0
 		for _, s := range spread {
 			mean += square(s) / float64(len(spread))
 		}
-		e = math.Sqrt(square(walksError) + square(sunError)*(square(spread[p])+mean)/2)
+		e, least = sunError*math.Sqrt((square(spread[p])+mean)/2), walksError
 	}
 	switch {
 	case !b.sun.Lamps:
-		return e
 	case b.sun.Sunshine != nil:
-		return e * b.sun.Sunshine[hour]
+		e *= max(b.sun.Sunshine[hour], b.sun.Sunshine[walked])
 	default:
-		return min(e, lampSunError)
+		e = min(e, lampSunError)
 	}
+	return math.Hypot(e, least)
 }
 
 // meanOf is the mean of several maps' ratios, as logarithms, with the mean of their errors: what
@@ -249,7 +266,7 @@ func (b *bin) unmapped(hour int) float64 {
 	if !b.sun.Sun {
 		return field.NoMapError
 	}
-	return math.Hypot(field.NoMapError, b.sunErrorAt(hour, false, nil, 0))
+	return math.Hypot(field.NoMapError, b.sunErrorAt(hour, hour, false, nil, 0))
 }
 
 // hourCuts are the full hours of the frame, where a map changes with the hour.
@@ -280,6 +297,21 @@ func (b *bin) knowSun(ctx context.Context, now func() time.Time) error {
 	return nil
 }
 
+// Walks counts the walks over a bin: readings of the meter with an hour between
+// them belong to two.
+func Walks(rack *light.Rack, bin light.Bin) (n int) {
+	var last time.Time
+	for _, r := range rack.Survey {
+		if r.Position.Bin == bin.Name {
+			if n == 0 || r.At.Sub(last) >= walkEnds {
+				n++
+			}
+			last = r.At
+		}
+	}
+	return n
+}
+
 // SunAdvice is what to do where the sun reaches a bin.
 const SunAdvice = "walk all its places with the meter at three to five hours of the day, on a clear and on a dull day, or put a sensor at each place"
 
@@ -293,7 +325,7 @@ func (b *bin) sunRemark() string {
 	switch {
 	case len(b.places) > 0 && !slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil }):
 		return says + "; a sensor at each place knows that."
-	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.hours >= manyWalks }):
+	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.byHour() }):
 		return says + "; its map is made by hour of the day, and the stated error holds what the walks differ by. Walk again when the season has changed."
 	}
 	return says + ". One walk can't know that, and the stated error is wide: " + SunAdvice + "."

@@ -31,11 +31,11 @@ type Signs struct {
 // The rules by which readings show the sun.
 const (
 	lookDays  = 14   // light days that are looked at, spread over the trial
-	leastDays = 3    // of these, and a third, must show it
+	leastDays = 3    // of these must show it: a lamp that fails now and then does not
 	awayFrom  = 1.0  // hours from a switching of the timer: closer, a timer that drifts explains light
 	faint     = 0.03 // of the day's brightest hour: less is a lamp somewhere else
 	unsteady  = 0.15 // standard deviation of the logarithms of the hours' light: a lamp left on is steadier
-	ripple    = 0.34 // logarithm of the brightest over the darkest hour under the same lamps (a factor of 1.4)
+	ripple    = 0.20 // logarithm of the brightest over the darkest hour under the same lamps: warmth alone moves a lamp by less
 	parting   = 0.40 // range of the logarithm of two sensors' ratio within a day under the same lamps
 	out       = 0.10 // of the median hour: a lamp that is out
 	shown     = 3    // hours that can show anything

@@ -24,7 +24,7 @@ func why(days []day) string {
 				showing++
 			}
 		}
-		if showing >= leastDays && 3*showing >= looked {
+		if showing >= leastDays {
 			return sign.words
 		}
 	}
@@ -62,6 +62,8 @@ func (d day) outside() bool {
 			logs = append(logs, math.Log(h.mean))
 		}
 	}
+	slices.Sort(logs)
+	logs = logs[min(2, len(logs)):] // hours in which a lamp came and went are part of a lamp's light
 	return len(logs) >= shown && sd(logs) > unsteady
 }
 

@@ -36,6 +36,8 @@ func (l *look) lamps(bin light.Bin) []Condition {
 	var found []Condition
 	if c, ok := l.dark(bin, sensors, expected); ok {
 		found = append(found, c)
+	} else if l.sunny[bin.Name] {
+		return nil // light at other hours, more or less of it, is the sky's doing
 	} else if c, ok := l.dimmed(bin, sensors, expected); ok {
 		found = append(found, c)
 	}

@@ -163,6 +163,9 @@ func (l *look) othersSawLight(s *sensed, run light.Span) bool {
 func (l *look) ratios() []Condition {
 	var found []Condition
 	for _, bin := range l.rack.Bins {
+		if l.sunny[bin.Name] { // their ratio changes with the hour
+			continue
+		}
 		expected := inner(l.due(bin.Name), grace)
 		var sensors []*sensed
 		var logs []float64

@@ -2,6 +2,7 @@ package watch
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"parstead/light"
@@ -12,6 +13,9 @@ func due(rack *light.Rack, bin string, during light.Span) []light.Span {
 	b, ok := rack.Bin(bin)
 	if !ok {
 		return nil
+	}
+	if slices.ContainsFunc(rack.Lamps, func(l light.Lamp) bool { return l.Daylight && slices.Contains(b.Lamps, l.Name) }) {
+		return nil // no timer switches the sun
 	}
 	return rack.Lit(b, during)
 }

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"parstead/light"
+	"parstead/light/daylight"
 )
 
 const (
@@ -30,11 +31,19 @@ const (
 type Watch struct {
 	rack      *light.Rack
 	baselines map[epoch]float64
+	suns      map[sunDay]bool
+}
+
+// sunDay names a light day of a bin, for which it is found out once whether the sun
+// reaches it.
+type sunDay struct {
+	bin string
+	day light.Date
 }
 
 // New prepares a watch over a rack.
 func New(rack *light.Rack) *Watch {
-	return &Watch{rack: rack, baselines: map[epoch]float64{}}
+	return &Watch{rack: rack, baselines: map[epoch]float64{}, suns: map[sunDay]bool{}}
 }
 
 // At lists what is wrong at the given moment, gravest first, from the readings
@@ -46,7 +55,12 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 		return nil, fmt.Errorf("read the log: %w", err)
 	}
 	standing := light.Standing(log)
-	l := &look{rack: w.rack, now: now}
+	l := &look{rack: w.rack, now: now, sunny: map[string]bool{}}
+	for _, bin := range w.rack.Bins {
+		if l.sunny[bin.Name], err = w.sunny(ctx, src, bin, now); err != nil {
+			return nil, err
+		}
+	}
 	for _, s := range w.rack.Sensors {
 		if !s.During.Holds(now) {
 			continue
@@ -79,6 +93,26 @@ type look struct {
 	rack    *light.Rack
 	now     time.Time
 	sensors []sensed
+	sunny   map[string]bool // bins that the sun reaches
+}
+
+// sunny tells whether the sun reaches a bin, by the days that are over.
+func (w *Watch) sunny(ctx context.Context, src light.Source, bin light.Bin, now time.Time) (bool, error) {
+	key := sunDay{bin.Name, w.rack.DateAt(now)}
+	if sun, ok := w.suns[key]; ok {
+		return sun, nil
+	}
+	signs, err := daylight.Of(ctx, w.rack, src, bin, now)
+	if err != nil {
+		return false, err
+	}
+	for old := range w.suns {
+		if old.bin == bin.Name {
+			delete(w.suns, old)
+		}
+	}
+	w.suns[key] = signs.Sun
+	return signs.Sun, nil
 }
 
 // sensed is a sensor with its readings of the window, in its own unit.

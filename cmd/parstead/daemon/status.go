@@ -88,7 +88,7 @@ func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error
 	}
 	today := t.Rack.DateAt(now)
 	sums := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }, Maps: s.totals.maps.Maps})
-	days, err := sums.Days(ctx, today.Add(-1), today) // what yesterday showed of a sensor holds on
+	season, err := sums.Season(ctx, today.Add(-1), today) // what yesterday showed of a sensor holds on
 	if err != nil {
 		return nil, err
 	}
@@ -99,14 +99,14 @@ func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error
 		Sensors: sensorsNow(t, s.db.Latest(), timeless(s.intake), now), Log: light.Standing(log),
 		Connected: s.connected(), Broker: s.broker(),
 	}
-	p.Tasks = tasks(t, p.Log, now)
+	p.Tasks = append(tasks(t, p.Log, now), season.Suns...)
 	if s.teller != nil {
 		for _, u := range s.teller.Unsent() {
 			p.Unsent = append(p.Unsent, page.Unsent{Says: u.Message.Says, Tries: u.Tries, Why: u.Why})
 		}
 	}
 	figures := map[light.Date]map[light.Position]account.Figure{today: {}, today.Add(-1): {}}
-	for _, x := range days {
+	for _, x := range season.Days {
 		figures[x.Date][x.Position] = x.Figure
 	}
 	totals := s.totals.byPosition()

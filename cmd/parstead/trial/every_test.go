@@ -141,7 +141,7 @@ func TestKnownKeys(t *testing.T) {
 		"[cost]":        "currency per_kwh",
 		"[[load]]":      "name watts hours_per_day bins",
 		"[[lamp]]":      "name lux_per_ppfd spectrum illuminant watts on off from until",
-		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m",
+		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m daylight",
 		"[[flood]]":     "reservoir times lasts",
 		"[[sensor]]":    "name measures bin row column topic value time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until",
 		"[[treatment]]": "name levels set_per sets",

@@ -7,6 +7,7 @@ import (
 
 	"parstead/ingest/broker"
 	"parstead/light"
+	"parstead/light/account"
 )
 
 // warnings tells what is worth knowing of a trial that may be sound.
@@ -14,6 +15,7 @@ func (l *loader) warnings() {
 	l.warnUnreachable()
 	l.warnDayStarts()
 	l.warnUnlit()
+	l.warnSun()
 	l.warnDrive()
 }
 
@@ -74,6 +76,28 @@ func (l *loader) warnUnlit() {
 			l.warn(l.doc.at("bin[%d]", i), fmt.Sprintf("the light of %s in the bin %q is not known", countOf(n, "plant"), bin.Name),
 				"add a light sensor to the bin; or a survey, and the lamp's on and off")
 		}
+	}
+}
+
+// warnSun tells what a bin in the sun needs, unless a sensor stands at each place or
+// it was walked on three occasions.
+func (l *loader) warnSun() {
+	for i, bin := range l.Rack.Bins {
+		if bin.Daylight != light.Sunlit {
+			continue
+		}
+		own := map[light.Position]bool{}
+		for _, s := range l.Rack.Sensors {
+			if bin.Contains(s.Position) && s.Measures.IsLight() {
+				own[s.Position] = true
+			}
+		}
+		walks := account.Walks(&l.Rack, bin)
+		if len(own) == bin.Rows*bin.Columns || walks >= 3 {
+			continue
+		}
+		l.warn(l.doc.at("bin[%d]", i), fmt.Sprintf("the sun reaches the bin %q, where each place's share of the light changes with the hour and the sky: with %s its stated error is wide", bin.Name, countOf(walks, "walk")),
+			account.SunAdvice)
 	}
 }
 
