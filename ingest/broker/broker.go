@@ -34,6 +34,7 @@ type Config struct {
 
 	PacketLimit int     // bytes of one packet; 0: 64 KiB
 	Clients     int     // connected at once; 0: 1024
+	PerAddress  int     // connections from one address or IPv6 network; 0: 64
 	Rate        float64 // messages a second that one client may publish for long; 0: 5000
 }
 
@@ -58,6 +59,7 @@ func Open(c Config) (*Broker, error) {
 	}
 	setDefault(&c.PacketLimit, 64<<10)
 	setDefault(&c.Clients, 1024)
+	setDefault(&c.PerAddress, perAddress)
 	setDefault(&c.Rate, 5000)
 	if c.Sensors == nil && !Loopback(c.Listen) {
 		return nil, fmt.Errorf("broker: listen on %s: an address beyond this machine needs username and password_file", c.Listen)
@@ -69,6 +71,7 @@ func Open(c Config) (*Broker, error) {
 	capabilities.MaximumSessionExpiryInterval = uint32(24 * time.Hour / time.Second)
 	capabilities.MaximumMessageExpiryInterval = 0 // retained conditions stay until they are over
 	capabilities.MaximumClientWritesPending = 1024
+	capabilities.MaximumInflight = maxUnanswered + 1 // the hook refuses first, without a line in the log each
 	b.server = mqtt.New(&mqtt.Options{
 		Capabilities:            capabilities,
 		InlineClient:            true,
@@ -80,7 +83,7 @@ func Open(c Config) (*Broker, error) {
 	if err := b.server.AddHook(b.hook, nil); err != nil {
 		return nil, fmt.Errorf("broker: %w", err)
 	}
-	b.listener = &listener{broker: b, links: map[*link]bool{}}
+	b.listener = &listener{broker: b, links: map[*link]bool{}, from: crowd{}}
 	if err := b.server.AddListener(b.listener); err != nil {
 		return nil, fmt.Errorf("broker: listen on %s: %w", c.Listen, err)
 	}

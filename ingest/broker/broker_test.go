@@ -379,7 +379,13 @@ func TestTheStoreOfRetainedMessagesIsBounded(t *testing.T) {
 	c.send(publishPacket("end", []byte("1"), 1, 1, 0))
 	c.puback()
 	kept := b.server.Topics.Retained
-	if n := kept.Len(); n > maxRetained {
+	n := 0
+	for topic := range kept.GetAll() {
+		if !strings.HasPrefix(topic, "$") { // the broker's own
+			n++
+		}
+	}
+	if n > maxRetained {
 		t.Errorf("%d messages kept", n)
 	}
 	if pk, ok := kept.Get("x/0"); !ok || string(pk.Payload) != "2" {

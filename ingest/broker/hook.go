@@ -5,6 +5,7 @@ import (
 	"crypto/subtle"
 	"fmt"
 	"strings"
+	"sync"
 	"sync/atomic"
 
 	mqtt "github.com/mochi-mqtt/server/v2"
@@ -18,13 +19,17 @@ type hook struct {
 	mqtt.HookBase
 	broker *Broker
 	doors  doors
+
+	retained retained
+	leaving  sync.Mutex
 }
 
 func (h *hook) ID() string { return "ingest" }
 
 func (h *hook) Provides(b byte) bool {
 	switch b {
-	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish:
+	case mqtt.OnConnect, mqtt.OnConnectAuthenticate, mqtt.OnACLCheck, mqtt.OnPublish, mqtt.OnSubscribe,
+		mqtt.OnDisconnect, mqtt.OnSelectSubscribers, mqtt.OnWill, mqtt.OnRetainedExpired:
 		return true
 	}
 	return false
@@ -68,13 +73,16 @@ func (h *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
 	if write && strings.HasPrefix(topic, "$") {
 		return false
 	}
-	if strings.HasPrefix(topic, "$share/") {
-		_, topic, _ = strings.Cut(topic[len("$share/"):], "/")
+	l, ok := cl.Net.Conn.(*link)
+	if !write && (full(cl) || ok && l.deaf.Load()) {
+		return false
 	}
-	if !conditions(topic) {
+	if strings.HasPrefix(shared(topic), "$") && !named(cl) {
+		return false
+	}
+	if !conditions(shared(topic)) {
 		return true
 	}
-	l, ok := cl.Net.Conn.(*link)
 	return !write && ok && l.reader
 }
 
@@ -98,7 +106,7 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 		return pk, packets.ErrRejectPacket
 	}
 	l.pace.keep()
-	pk.FixedHeader.Retain = pk.FixedHeader.Retain && h.mayRetain(pk.TopicName)
+	pk.FixedHeader.Retain = pk.FixedHeader.Retain && h.retained.admit(pk.TopicName, pk.Payload)
 	d := ingest.Delivery{
 		Topic: pk.TopicName, Payload: pk.Payload,
 		Again: pk.FixedHeader.Dup, Link: l.number, Direct: true, ID: pk.PacketID,
@@ -120,22 +128,12 @@ func (h *hook) OnPublish(cl *mqtt.Client, pk packets.Packet) (packets.Packet, er
 			l.Drop(err)
 			return pk, packets.ErrRejectPacket
 		}
+		if large(pk) {
+			h.passOn(cl, l, pk)
+			pk.Ignore, pk.FixedHeader.Retain = true, false
+		}
 		return pk, nil
 	}
-}
-
-// maxRetained bounds the store of retained messages, which lies in memory.
-const maxRetained = 10000
-
-// mayRetain tells whether a topic's message may be kept: one that is kept
-// already may always be replaced.
-func (h *hook) mayRetain(topic string) bool {
-	kept := h.broker.server.Topics.Retained
-	if kept.Len() < maxRetained {
-		return true
-	}
-	_, there := kept.Get(topic)
-	return there
 }
 
 // patient waits for one delivery.
@@ -143,6 +141,9 @@ type patient chan error
 
 func (p patient) Acknowledge([]uint16) { p <- nil }
 func (p patient) Drop(err error)       { p <- err }
+
+// large tells whether a message is kept for nobody who has yet to acknowledge it.
+func large(pk packets.Packet) bool { return pk.FixedHeader.Remaining > maxQueued }
 
 // passOn brings a message that ingest has taken to the retained store and to
 // other subscribers, in its client's name but acknowledged by nobody.
@@ -153,6 +154,9 @@ func (h *hook) passOn(cl *mqtt.Client, l *link, pk packets.Packet) {
 	if l.shadow == nil {
 		l.shadow = h.broker.server.NewClient(nil, "", cl.ID, true)
 		l.shadow.Properties.ProtocolVersion = cl.Properties.ProtocolVersion
+	}
+	if large(pk) {
+		pk.FixedHeader.Qos, pk.PacketID = 0, 0
 	}
 	pk.FixedHeader.Dup = false
 	pk.Properties.TopicAliasFlag, pk.Properties.TopicAlias = false, 0

@@ -29,6 +29,7 @@ type listener struct {
 
 	mu     sync.Mutex
 	links  map[*link]bool // nil once the listener is closed
+	from   crowd          // of the links
 	attend sync.WaitGroup
 }
 
@@ -61,11 +62,12 @@ func (l *listener) Serve(establish listeners.EstablishFn) {
 }
 
 // admit serves a client in a goroutine of its own, unless the listener is
-// closed.
+// closed, or too many are here or of the client's address.
 func (l *listener) admit(conn net.Conn, establish listeners.EstablishFn) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.links == nil {
+	from := network(conn.RemoteAddr())
+	if l.links == nil || len(l.links) >= l.broker.Clients+newcomers || l.from[from] >= l.broker.PerAddress {
 		return false
 	}
 	if l.broker.Secure != nil { // the handshake is in the client's goroutine, with the first read
@@ -78,6 +80,7 @@ func (l *listener) admit(conn net.Conn, establish listeners.EstablishFn) bool {
 		pace:   pace{rate: l.broker.Rate},
 	}
 	l.links[k] = true
+	l.from[from]++
 	l.attend.Go(func() {
 		l.serve(k, establish)
 		_ = k.Close() // never fails
@@ -85,6 +88,9 @@ func (l *listener) admit(conn net.Conn, establish listeners.EstablishFn) bool {
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		delete(l.links, k)
+		if l.from[from]--; l.from[from] <= 0 {
+			delete(l.from, from)
+		}
 	})
 	return true
 }
@@ -127,12 +133,14 @@ func (l *listener) Close(listeners.CloseFn) {
 // link is one client's connection. It is the publisher that ingest answers.
 type link struct {
 	*wire.Conn
-	number uint64
-	broker *Broker
-	reader bool // logged in as a reader
-	pace   pace
-	shadow *mqtt.Client // publishes to other subscribers in the client's name
-	down   atomic.Bool
+	number  uint64
+	broker  *Broker
+	reader  bool // logged in as a reader
+	pace    pace
+	shadow  *mqtt.Client // publishes to other subscribers in the client's name
+	down    atomic.Bool
+	deaf    atomic.Bool // gets no messages: it asked for too much
+	dollars atomic.Bool // it asked for topics that begin with $
 }
 
 // Acknowledge acknowledges committed deliveries.
