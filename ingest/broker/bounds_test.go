@@ -33,6 +33,10 @@ func (c *raw) pace(n int) float64 {
 	return float64(n) / time.Since(begun).Seconds()
 }
 
+// enough is a pace, in messages a second, far above that of eight sensors with a
+// message a second each, and far below what a loaded machine of two cores has.
+const enough = 200
+
 func heap() float64 {
 	runtime.GC()
 	var m runtime.MemStats
@@ -42,8 +46,7 @@ func heap() float64 {
 
 // Retained messages of 60 kB on 10,000 topics: the store stays within its bytes,
 // what is there may be replaced and cleared, and the sensor's messages flow.
-func TestRetainedBytesAreBounded(t *testing.T) {
-	t.Parallel()
+func TestRetainedBytesAreBounded(t *testing.T) { // alone: it measures
 	b := start(t, Config{Taker: obliging{}, Rate: 1e6})
 	sensor := login(t, b.Addr().String(), "sensor", "", "")
 	quiet, before := sensor.pace(500), heap()
@@ -62,7 +65,7 @@ func TestRetainedBytesAreBounded(t *testing.T) {
 	} else {
 		t.Logf("the heap has grown by %.0f MB", grown)
 	}
-	if pace := sensor.pace(500); pace < quiet/10 {
+	if pace := sensor.pace(500); pace < enough {
 		t.Errorf("%.0f messages a second, %.0f before", pace, quiet)
 	}
 	c.send(publishPacket("deep/"+strings.Repeat("/", 60_000), []byte("1"), 1, 2, retain))
@@ -82,8 +85,7 @@ func TestRetainedBytesAreBounded(t *testing.T) {
 
 // A thousand sessions that are left and never fetched: the sensor's messages flow
 // as before, and little is kept.
-func TestSessionsThatAreLeftAreBounded(t *testing.T) {
-	t.Parallel()
+func TestSessionsThatAreLeftAreBounded(t *testing.T) { // alone: it measures
 	b := start(t, Config{Taker: obliging{}, Rate: 1e6})
 	address := b.Addr().String()
 	sensor := login(t, address, "sensor", "", "")
@@ -109,7 +111,7 @@ func TestSessionsThatAreLeftAreBounded(t *testing.T) {
 	}
 	t.Logf("%.0f messages a second, %.0f before; %d sessions, %d subscribed, at most %d messages wait; the heap has grown by %.0f MB",
 		busy, quiet, b.server.Clients.Len(), subscribed, waiting, heap()-before)
-	if busy < quiet/10 || subscribed > maxSubscribers || waiting > maxWaiting || waiting == 0 || b.server.Clients.Len() > maxAway+10 {
+	if busy < enough || subscribed > maxSubscribers || waiting > maxWaiting || waiting == 0 || b.server.Clients.Len() > maxAway+10 {
 		t.Error("sessions that nobody fetches are not bounded")
 	}
 	if grown := heap() - before; grown > 64 {
