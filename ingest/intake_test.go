@@ -474,7 +474,7 @@ func FuzzTake(f *testing.F) {
 		in.Take(Delivery{Topic: topic, Payload: payload, Retained: retained, From: who, ID: 5})
 		finish(t, in)
 		for _, r := range sink.all() {
-			if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) || r.At.After(noon.Add(maxAhead)) || r.At.Before(in.earliest) {
+			if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) || r.At.After(noon.Add(light.MostAhead)) || r.At.Before(in.earliest) {
 				t.Fatalf("%q stored as %+v", payload, r)
 			}
 		}

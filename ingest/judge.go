@@ -9,7 +9,6 @@ import (
 )
 
 const (
-	maxAhead   = 5 * time.Minute        // of a reading's own time over the clock
 	burstPause = 500 * time.Millisecond // that ends a publisher's burst
 	burstTime  = 10 * time.Second       // after which it is no burst
 )
@@ -72,7 +71,7 @@ func (s *sensor) backlog(d *Delivery, every, uptime time.Duration) bool {
 
 // impossible tells whether a reading's own time can't be true.
 func (in *Intake) impossible(own, now time.Time) bool {
-	return own.After(now.Add(maxAhead)) || own.Before(in.earliest)
+	return light.Ahead(own, now) || own.Before(in.earliest)
 }
 
 // setAside is the reason why a stored reading will not be used, "" for none.

@@ -33,6 +33,13 @@ type Reading struct {
 	Uptime  time.Duration // monotonic since that start, whole seconds
 }
 
+// MostAhead is how far a reading's time may lie ahead of the clock: clocks are a
+// little apart.
+const MostAhead = 5 * time.Minute
+
+// Ahead tells whether a time lies further ahead of the clock than a reading's may.
+func Ahead(at, now time.Time) bool { return at.After(now.Add(MostAhead)) }
+
 // Series holds readings of one sensor in columns, ordered by time.
 type Series struct {
 	Times  []int64 // Unix time in nanoseconds

@@ -11,7 +11,6 @@ import (
 	"parstead/cmd/parstead/alarm"
 	"parstead/cmd/parstead/tell"
 	"parstead/cmd/parstead/trial"
-	"parstead/ingest"
 	"parstead/light"
 	"parstead/light/watch"
 	"parstead/store"
@@ -172,33 +171,4 @@ func tellTimeless(c *watch.Condition, sensors []light.Sensor, why map[string]str
 			c.Do += fmt.Sprintf(" Messages of sensor %s come: %s.", s.Name, mend)
 		}
 	}
-}
-
-// clockShown is how long a step of the clock is shown.
-const clockShown = time.Hour
-
-// clockSteps remembers the last jump of the system clock.
-type clockSteps struct {
-	mu   sync.Mutex
-	last *ingest.Step
-}
-
-func (c *clockSteps) note(s ingest.Step) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.last = &s
-}
-
-// condition tells that the clock was set lately.
-func (c *clockSteps) condition(now time.Time) (watch.Condition, bool) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.last == nil || now.Sub(c.last.At) >= clockShown {
-		return watch.Condition{}, false
-	}
-	return watch.Condition{
-		Kind: watch.Clock, Since: c.last.At,
-		Says: fmt.Sprintf("The system clock was set by %s.", c.last.By.Round(time.Second)),
-		Do:   watch.Clock.Do(),
-	}, true
 }

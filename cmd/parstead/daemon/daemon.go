@@ -45,6 +45,7 @@ type Daemon struct {
 	socket     net.Listener
 	pages      *page.Server // nil without a page
 	clockSteps clockSteps
+	future     future
 	totals     totals
 	conditions conditions
 	status     status
@@ -154,6 +155,7 @@ func (d *Daemon) openIngest(t *trial.Trial, registry *prometheus.Registry) (err 
 // messages that were sent hold from before.
 func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	now, log, inForce := d.options.Clock.Now, d.options.Log, d.trial.Load
+	d.future.trial, d.future.latest = inForce, d.db.Latest
 	d.database.inPlace, d.database.now = d.db.InPlace, now
 	d.database.folder = func() string { return inForce().Dir }
 	why := func() map[string]string { return timeless(d.intake) }
@@ -167,7 +169,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.conditions.own = []func(time.Time) (watch.Condition, bool){
 		d.database.condition, d.diskCondition,
 		func(at time.Time) (watch.Condition, bool) { return d.link.condition(d.source.Address(), at) },
-		d.adoption.condition, d.clockSteps.condition, d.filing.condition, d.nightly.condition,
+		d.adoption.condition, d.clockCondition, d.filing.condition, d.nightly.condition,
 	}
 	var told []watch.Condition
 	if d.teller != nil {

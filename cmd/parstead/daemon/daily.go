@@ -51,7 +51,7 @@ func (d *daily) say(ctx context.Context, now time.Time) {
 func dailyLine(s *page.State) string {
 	heard := 0
 	for _, x := range s.Sensors {
-		if !x.Overdue(s.Now) {
+		if x.Lately(s.Now) {
 			heard++
 		}
 	}

@@ -143,7 +143,7 @@ func form(w http.ResponseWriter, r *http.Request) (v url.Values, ok bool) {
 func tooFast(w http.ResponseWriter, wait time.Duration) string {
 	seconds := int(math.Ceil(wait.Seconds()))
 	w.Header().Set("Retry-After", strconv.Itoa(seconds))
-	return fmt.Sprintf("Too many at once: try again in %s.", ago(wait.Truncate(time.Second)+time.Second))
+	return fmt.Sprintf("Too many at once: try again in %s.", length(wait.Truncate(time.Second)+time.Second))
 }
 
 // takeCode lets a phone in that gives the code.

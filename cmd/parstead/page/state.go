@@ -91,3 +91,7 @@ func (s Sensor) Age(now time.Time) time.Duration { return now.Sub(s.At) }
 
 // Overdue tells whether the sensor should have been heard again by now.
 func (s Sensor) Overdue(now time.Time) bool { return !s.Heard || s.Age(now) > s.MaxGap }
+
+// Lately tells whether the sensor was heard lately: not too long ago, and not at a
+// time that is still to come.
+func (s Sensor) Lately(now time.Time) bool { return !s.Overdue(now) && !light.Ahead(s.At, now) }

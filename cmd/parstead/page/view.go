@@ -156,10 +156,10 @@ func headline(s *State) (says string, well bool) {
 	return fmt.Sprintf("All well: %s heard, nothing out of the ordinary.", all), true
 }
 
-// heard counts the sensors that are not overdue.
+// heard counts the sensors that were heard lately.
 func heard(s *State) (n int) {
 	for _, x := range s.Sensors {
-		if !x.Overdue(s.Now) {
+		if x.Lately(s.Now) {
 			n++
 		}
 	}
@@ -186,7 +186,10 @@ func oldest(s *State) string {
 	if worst == nil {
 		return ""
 	}
-	return fmt.Sprintf("Heard longest ago: %[2]s, %[1]s ago.", ago(worst.Age(s.Now)), worst.Name)
+	if age := worst.Age(s.Now); age.Round(time.Second) >= 0 {
+		return fmt.Sprintf("Heard longest ago: %s, %s ago.", worst.Name, length(age.Abs()))
+	}
+	return "The newest readings of all sensors are dated ahead of this machine's clock."
 }
 
 func due(s *State) string {
@@ -221,11 +224,19 @@ func count(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-// ago writes a length of time in its largest fitting unit.
+// ago writes how long ago something was; what is still to come says so.
 func ago(d time.Duration) string {
+	if d.Round(time.Second) < 0 {
+		return length(-d) + " ahead of this machine's clock"
+	}
+	return length(d.Abs())
+}
+
+// length writes a length of time in its largest fitting unit.
+func length(d time.Duration) string {
 	switch {
 	case d < 2*time.Minute:
-		return fmt.Sprintf("%d s", max(0, int(math.Round(d.Seconds()))))
+		return fmt.Sprintf("%d s", int(math.Round(d.Seconds())))
 	case d < 2*time.Hour:
 		return fmt.Sprintf("%d min", int(d.Minutes()))
 	case d < 48*time.Hour:
