@@ -114,6 +114,8 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 		}
 		e := testEffect(term, t, l.Unit)
 		switch {
+		case t.Eventless:
+			s.say(noEvents, t.Name(), "%s", s.whyNoF(t))
 		case t.TooFew:
 			s.say(analysis.NotTested, t.Name(), "%s", tooFewUnits(l.Unit))
 		case !t.OK:
@@ -264,7 +266,7 @@ func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m,
 			SE: analysis.Known(p.SE), DF: analysis.Known(p.Freedom()), P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle), SmallestDetectable: analysis.Known(p.Detectable()),
 		}
 		contrast := s.contrastOf(p)
-		c.Difference, c.Ratio, c.CI95 = contrast.Difference, contrast.Ratio, contrast.CI95
+		c.Difference, c.Ratio, c.CI95 = contrast.Difference, contrast.Ratio, s.limits(p)
 		if slopes := p.Carried; slopes != nil {
 			c.SlopeShare = analysis.Known(slopes.Slope * slopes.Slope / (p.SE * p.SE))
 		}
@@ -279,14 +281,33 @@ func (s *sample) pairs(r *OutcomeResult, term analysis.Term, d *model.Design, m,
 }
 
 func (s *sample) pairVerdict(m model.Means, p model.Pair) string {
-	if p.TooFew {
+	switch {
+	case p.Eventless:
+		return exactVerdict(p.P, p.Value, -p.Value)
+	case p.TooFew:
 		return CantTell
 	}
 	return s.verdict(s.contrastOf(p).CI95, analysis.Known(s.back(m.Adjusted[p.B].Value)))
 }
 
-func (s *sample) contrastOf(p model.Pair) Contrast {
+// limits is a pair's interval; open towards none or no end where a level has no event.
+func (s *sample) limits(p model.Pair) *analysis.Limits {
+	ci := p.CI95
 	if s.ratio() {
+		for i, end := range ci {
+			if !math.IsInf(end, 0) {
+				ci[i] = math.Exp(end)
+			}
+		}
+	}
+	return analysis.KnownLimits(ci)
+}
+
+func (s *sample) contrastOf(p model.Pair) Contrast {
+	switch {
+	case p.Eventless:
+		return Contrast{P: analysis.Known(p.P)}
+	case s.ratio():
 		return Contrast{Ratio: analysis.Known(math.Exp(p.Value)), CI95: analysis.KnownPair(exp2(p.CI95)), P: analysis.Known(p.P)}
 	}
 	return Contrast{Difference: analysis.Known(p.Value), CI95: analysis.KnownPair(p.CI95), P: analysis.Known(p.P)}

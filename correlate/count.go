@@ -1,12 +1,8 @@
 package correlate
 
 import (
-	"fmt"
-	"math"
-
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
-	"parstead/correlate/phrase"
 )
 
 // count analyses a count by quasi-likelihood, with the negative binomial beside.
@@ -25,7 +21,6 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 	if err := s.assemble(r, b); err != nil {
 		return err
 	}
-	s.noEvents(b)
 	if b.with[0].Err != nil {
 		return nil
 	}
@@ -60,48 +55,15 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 	return nil
 }
 
-// noEvents bounds the rates of levels without a single event from above.
-func (s *sample) noEvents(b both) {
-	for i, l := range b.with {
-		if l.Err != nil {
-			continue
-		}
-		for _, family := range l.Families() {
-			if f, ok := b.of(s, s.term(family.Term))[i].Model.(*model.CountFit); ok && !f.Exact {
-				s.boundNoEvents(f, family)
-			}
-		}
-	}
-}
+// noEvents is the code of checks on levels without a single event.
+const noEvents analysis.Code = "no events"
 
-func (s *sample) boundNoEvents(f *model.CountFit, family model.Family) {
-	against := -1
-	for i, cell := range family.Cells {
-		if !math.IsInf(f.Linear(f.Design.Weights(cell...)).Value, -1) {
-			against = i
-			break
-		}
+// whyNoF says why an effect with a level or a cell without events has no F test.
+func (s *sample) whyNoF(t model.Test) string {
+	if t.Kind == model.KindInteraction {
+		return "a cell has not one event: no test of the interaction holds then, and none was made"
 	}
-	for _, cell := range family.Cells {
-		w := f.Design.Weights(cell...)
-		if against < 0 || family.Within > 0 || !math.IsInf(f.Linear(w).Value, -1) {
-			continue
-		}
-		name, other := phrase.Cell(s.in.Input, s.cell(f.Design, cell)), phrase.Cell(s.in.Input, s.cell(f.Design, family.Cells[against]))
-		for j, v := range f.Design.Weights(family.Cells[against]...) {
-			w[j] -= v
-		}
-		c := Check{Check: "no events", Of: family.Name() + " " + f.Design.Levels(cell)}
-		limit, err := f.UpperLimit(w)
-		if err != nil || analysis.Known(math.Exp(limit)) == nil {
-			c.Says = fmt.Sprintf("not one event on %s: its ratios have no estimate, and no limit could be found", name)
-		} else {
-			c.Value = analysis.Known(math.Exp(limit))
-			c.Says = fmt.Sprintf("not one event on %s: its ratios have no estimate; its rate is at most %s times that on %s (one-sided 95 %% limit by the profile)",
-				name, phrase.Number(math.Exp(limit)), other)
-		}
-		s.checks = append(s.checks, c)
-	}
+	return "a level has not one event: no F test holds then; its pairs are judged by how many plants, or whole bins, have an event at all, and the treatment by its pairs"
 }
 
 // negativeBinomial fits the same model with a variance that grows as the

@@ -1,10 +1,14 @@
 package correlate
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"parstead/correlate/phrase"
 )
 
 // A count's light figures have a reliability, and their slope is made up for
@@ -67,8 +71,8 @@ func fmtDF(s *Slope) float64 {
 	return *s.DF
 }
 
-// A level without an event has no ratio, a rate of zero in its raw mean, and a
-// limit that holds from above.
+// A level without an event has no ratio but a limit on one side, an exact p and a
+// verdict; the first sentence says how many plants had none.
 func TestLevelWithoutEvents(t *testing.T) {
 	t.Parallel()
 	o := analysed(t, counts(func(l, i int) float64 {
@@ -78,18 +82,54 @@ func TestLevelWithoutEvents(t *testing.T) {
 		return float64(1 + i%3)
 	}))
 	e := effect(t, o, "g")
-	if e.P == nil || *e.P > 0.01 {
-		t.Errorf("the F test stands: %+v", e)
+	if e.Test != "pairs" || e.Value != nil || e.DF != nil {
+		t.Errorf("%+v", e)
+	}
+	least := 1.0
+	n := map[string]int{}
+	for _, g := range o.Groups {
+		n[g.Levels["g"]] = g.N
 	}
 	for _, c := range o.Comparisons {
-		if none := c.A == "b" || c.B == "b"; none != (c.Ratio == nil) || none != (c.CI95 == nil) {
+		least = min(least, *c.P)
+		none := c.A == "b" || c.B == "b"
+		if none != (c.Ratio == nil) || none != c.OneSided() || none != (c.SE == nil) || none && c.SmallestDetectable != nil {
 			t.Errorf("comparison %+v", c)
 		}
+		if !none {
+			continue
+		}
+		p := 2 * float64(len(o.Comparisons)) // every plant with an event stands on one side
+		for k := range n[c.A] {
+			p *= float64(k+1) / float64(n[c.B]+k+1)
+		}
+		approx(t, "p", c.P, p, 1e-12)
+		if want := map[bool]string{true: Larger, false: Smaller}[c.B == "b"]; c.Verdict != want {
+			t.Errorf("%s against %s: %q", c.A, c.B, c.Verdict)
+		}
+		text, err := json.Marshal(c)
+		if err != nil || !strings.Contains(string(text), map[bool]string{true: ",null]", false: `"ci95":[null,`}[c.B == "b"]) {
+			t.Errorf("%s, %v", text, err)
+		}
 	}
-	c, ok := check(o, "no events")
-	if !ok || c.Value == nil || !(*c.Value > 0 && *c.Value < 1) || !strings.Contains(c.Says, "one-sided 95 % limit") {
+	approx(t, "p of the treatment", e.P, least, 0)
+	if c, ok := check(o, "no events"); !ok || c.Of != "g" {
 		t.Errorf("check %+v", c)
 	}
+	limit := fmt.Sprintf("of plants like these at most %s would", phrase.Percent(1-math.Pow(0.05, 1/float64(n["b"]))))
+	if first := firstAbout(o, "g"); !strings.Contains(first, fmt.Sprintf("none of the %d plants on b had any", n["b"])) || !strings.Contains(first, limit) {
+		t.Errorf("%s\n%s", first, told(o))
+	}
+}
+
+// firstAbout is the first finding that names the treatment.
+func firstAbout(o OutcomeResult, treatment string) string {
+	for _, f := range o.Findings {
+		if strings.HasPrefix(f.Says, treatment+":") {
+			return f.Says
+		}
+	}
+	return ""
 }
 
 // Single answers are modelled without bins: their slope is one, and a check

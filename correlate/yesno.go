@@ -110,12 +110,12 @@ func (s *sample) sharePairs(f model.Factor, shares *model.Shares) []Comparison {
 			P: analysis.Known(p.P), PSingle: analysis.Known(p.PSingle),
 		}
 		if p.OK {
-			c.Ratio, c.SE, c.CI95 = analysis.Known(p.OddsRatio), analysis.Known(p.LogSE), analysis.KnownPair(p.CI95)
+			c.Ratio, c.SE, c.CI95 = analysis.Known(p.OddsRatio), analysis.Known(p.LogSE), analysis.KnownLimits(p.CI95)
 			c.SmallestDetectable = analysis.Known(model.Estimate{SE: p.LogSE, DF: math.Inf(1)}.Detectable())
 		} else {
 			s.say("odds ratio", f.Name, "%s against %s: one of the answers never came, so the odds ratio has no estimate", c.A, c.B)
 		}
-		c.Verdict = s.verdict(c.CI95, nil)
+		c.Verdict = s.verdict(c.CI95.Closed(), nil)
 		if c.CI95 == nil {
 			c.Verdict = exactVerdict(p.P, float64(shares.Yes[p.A])/float64(shares.N[p.A]), float64(shares.Yes[p.B])/float64(shares.N[p.B]))
 		}

@@ -144,28 +144,32 @@ func (c *Contrast) Value() *float64 { return cmp.Or(c.Difference, c.Ratio) }
 // SE² that is the error of the slopes by which covariates and light adjusted whole
 // bins or reservoirs.
 type Comparison struct {
-	Term               Term        `json:"-"`
-	CellA              Cell        `json:"-"`
-	CellB              Cell        `json:"-"`
-	Treatment          string      `json:"treatment"`
-	A                  string      `json:"a"`
-	B                  string      `json:"b"`
-	Difference         *float64    `json:"difference,omitempty"`
-	Ratio              *float64    `json:"ratio,omitempty"`
-	SE                 *float64    `json:"se,omitempty"`
-	DF                 *float64    `json:"df,omitempty"` // of SE; absent where infinite
-	SlopeShare         *float64    `json:"slope_share,omitempty"`
-	CI95               *[2]float64 `json:"ci95,omitempty"`
-	P                  *float64    `json:"p,omitempty"`
-	PSingle            *float64    `json:"p_single,omitempty"`
-	Unit               string      `json:"unit,omitempty"`
-	WithoutLight       *Contrast   `json:"without_light,omitempty"`
-	Verdict            string      `json:"verdict,omitempty"`
-	SmallestDetectable *float64    `json:"smallest_detectable,omitempty"`
+	Term               Term      `json:"-"`
+	CellA              Cell      `json:"-"`
+	CellB              Cell      `json:"-"`
+	Treatment          string    `json:"treatment"`
+	A                  string    `json:"a"`
+	B                  string    `json:"b"`
+	Difference         *float64  `json:"difference,omitempty"`
+	Ratio              *float64  `json:"ratio,omitempty"`
+	SE                 *float64  `json:"se,omitempty"`
+	DF                 *float64  `json:"df,omitempty"` // of SE; absent where infinite
+	SlopeShare         *float64  `json:"slope_share,omitempty"`
+	CI95               *Limits   `json:"ci95,omitempty"` // open at one end where a level of a count has no event
+	P                  *float64  `json:"p,omitempty"`
+	PSingle            *float64  `json:"p_single,omitempty"`
+	Unit               string    `json:"unit,omitempty"`
+	WithoutLight       *Contrast `json:"without_light,omitempty"`
+	Verdict            string    `json:"verdict,omitempty"`
+	SmallestDetectable *float64  `json:"smallest_detectable,omitempty"`
 }
 
 // Value is the difference or the ratio; nil where there is neither.
 func (c *Comparison) Value() *float64 { return cmp.Or(c.Difference, c.Ratio) }
+
+// OneSided tells whether the comparison has a limit on one side only, since one of the
+// two has no event.
+func (c *Comparison) OneSided() bool { return c.CI95 != nil && c.CI95.Closed() == nil }
 
 // BySlopes tells whether the slopes that adjust whole units weigh more in the error
 // than the scatter of these.

@@ -211,8 +211,10 @@ func (t *Test) smallest(m Model, d *Design, factor int) error {
 	}
 	t.P = math.Inf(1)
 	for _, p := range means.Pairs {
-		t.TooFew = t.TooFew || p.TooFew
-		t.P = math.Min(t.P, p.P)
+		t.TooFew, t.Eventless = t.TooFew || p.TooFew, t.Eventless || p.Eventless
+		if !p.TooFew {
+			t.P = math.Min(t.P, p.P)
+		}
 	}
 	if t.OK = t.P <= 1; t.OK {
 		t.Statistic = Pairs

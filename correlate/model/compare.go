@@ -21,7 +21,10 @@ type Pair struct {
 	CI95     [2]float64
 	PSingle  float64 // of this pair alone
 	Critical float64 // half the width of CI95 in standard errors
-	TooFew   bool    // no p and no interval: too few rows are left to measure the spread by
+	// Eventless tells that one of the two has no event: the estimate is ±Inf, one end of
+	// CI95 too, and p is exact.
+	Eventless bool
+	TooFew    bool // no p and no interval: too few rows are left to measure the spread by
 }
 
 // Difference is a difference of two cells as a linear function of coefficients.
@@ -70,7 +73,7 @@ func Compare(model Model, d *Design, family Family) (Means, error) {
 		}
 	}
 	var err error
-	if m.Pairs, err = model.pairs(differences, size); err != nil {
+	if m.Pairs, err = model.pairs(family, differences, size); err != nil {
 		return m, err
 	}
 	if family.Within == 0 && !slices.ContainsFunc(m.Pairs, func(p Pair) bool { return p.TooFew }) {
@@ -96,12 +99,7 @@ func tukey(linear func(w []float64) Estimate, list []Difference, means int) ([]P
 	return pairs, nil
 }
 
-func (f *Fit) pairs(list []Difference, means int) ([]Pair, error) {
-	pairs, err := tukey(f.Linear, list, means)
-	return f.carrier.refuse(pairs, means, f.DF), err
-}
-
-func (f *CountFit) pairs(list []Difference, means int) ([]Pair, error) {
+func (f *Fit) pairs(_ Family, list []Difference, means int) ([]Pair, error) {
 	pairs, err := tukey(f.Linear, list, means)
 	return f.carrier.refuse(pairs, means, f.DF), err
 }

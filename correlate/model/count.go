@@ -14,8 +14,6 @@ var (
 	ErrUnlikely = errors.New("the counts vary no more than chance alone makes them: no size can be estimated")
 )
 
-var errNoLimit = errors.New("an upper limit is for what falls without one, where a spread is left to measure by")
-
 // maxCount bounds a count: beyond it a float64 does not hold every whole number.
 const maxCount = 1e15
 
@@ -28,7 +26,8 @@ const maxCount = 1e15
 //
 // A level without any event has no finite mean on the log scale. The fit is then
 // the limit: its rows have mean zero, and the linear functions that it takes
-// part in are not estimable.
+// part in are not estimable. These rows tell nothing of how counts vary and are no
+// degrees of freedom, so that all else is as in the fit without them.
 //
 // Wedderburn (1974), Biometrika 61:439–447; McCullagh, Nelder (1989),
 // Generalized Linear Models, chapters 6 and 9.
@@ -38,7 +37,7 @@ type CountFit struct {
 	Mean       []float64 // fitted
 	Deviance   float64
 	Dispersion float64 // φ
-	DF         int     // n − p
+	DF         int     // n − p, of the rows whose mean is above zero and what they determine
 
 	// Exact tells that the residuals are nothing but rounding: φ is zero and no
 	// test or interval can be given.
@@ -89,7 +88,15 @@ func (d *Design) Count(y, exposure []float64) (*CountFit, error) {
 	if err := f.glm.fit(nil); err != nil {
 		return nil, err
 	}
-	f.Mean, f.Deviance = f.glm.mean, f.glm.deviance
+	f.Mean, f.Deviance, f.DF = f.glm.mean, f.glm.deviance, -len(f.glm.kept)
+	for _, used := range f.glm.used {
+		if used {
+			f.DF++
+		}
+	}
+	if f.DF < 1 {
+		return nil, fmt.Errorf("where anything was counted: %w", ErrTooFew)
+	}
 	var chi2 float64
 	for _, r := range f.PearsonResiduals() {
 		chi2 += r * r
@@ -133,7 +140,9 @@ func (f *CountFit) PearsonResiduals() []float64 {
 //
 //	F = (ΔD / df) / φ
 //
-// Where slopes adjusted the exposures, see carriedTests.
+// Where slopes adjusted the exposures, see carriedTests. A treatment with a level
+// that has no event has the smallest p of its pairs; an interaction with such a cell
+// has no test.
 func (f *CountFit) Partial() ([]Test, error) {
 	if f.carrier != nil {
 		covariance := func(g, h []float64) float64 { return f.Dispersion*dot(g, h) + f.carrier.shared(g, h) }
@@ -141,6 +150,9 @@ func (f *CountFit) Partial() ([]Test, error) {
 	}
 	return f.Design.each(func(effect int) (Test, error) {
 		e := f.Design.Effects[effect]
+		if none, err := f.withoutF(e); none != nil {
+			return *none, err
+		}
 		t := Test{Term: e.Term, DF: [2]float64{float64(e.End - e.First), float64(f.DF)}}
 		drop, err := f.drop(effect, f.columns, f.Deviance)
 		if err == nil && !f.Exact {
@@ -201,42 +213,6 @@ func (f *CountFit) Coefficients() ([]Coefficient, error) {
 		c.Estimate = f.Linear(w)
 		return nil
 	})
-}
-
-// UpperLimit bounds wᵀβ from above where Linear gives −Inf: the largest value c
-// that a one-sided test at 5 % by the profile of the deviance does not reject.
-//
-//	{min D given wᵀβ = c − min D} / φ = t²₀.₉₅(n − p)
-//
-// To bound a ratio whose denominator has no events from below, turn w round.
-// Errors: wᵀβ does not fall without limit, or no spread is left; no convergence.
-func (f *CountFit) UpperLimit(w []float64) (float64, error) {
-	if len(w) != len(f.Design.Columns) {
-		panic("model: a linear function's length differs from the number of columns")
-	}
-	if f.Exact || !math.IsInf(f.Linear(w).Value, -1) {
-		return 0, errNoLimit
-	}
-	t := tQuantile(0.1, float64(f.DF))
-	goal := t * t * f.Dispersion
-	rise := func(c float64) (float64, error) {
-		m := f.constrained(w, c)
-		if err := m.fit(nil); err != nil {
-			return 0, err
-		}
-		return m.deviance - f.Deviance - goal, nil
-	}
-	return crossing(rise, 0, 1)
-}
-
-// constrained is the model in which wᵀβ = c.
-func (f *CountFit) constrained(w []float64, c float64) *loglinear {
-	columns, last := f.Design.turned(w)
-	m := &loglinear{columns: columns, y: f.Y, offset: make([]float64, len(f.Y)), size: math.Inf(1)}
-	for i := range m.offset {
-		m.offset[i] = f.offset[i] + last[i]*c
-	}
-	return m
 }
 
 // pivot is the coefficient that gives way to a linear function of all of them:

@@ -109,7 +109,7 @@ func (f *LogisticFit) Coefficients() ([]Coefficient, error) {
 }
 
 // pairs compares by profiles, and by Bonferroni over the pairs that are compared.
-func (f *LogisticFit) pairs(list []Difference, _ int) ([]Pair, error) {
+func (f *LogisticFit) pairs(_ Family, list []Difference, _ int) ([]Pair, error) {
 	pairs := make([]Pair, len(list))
 	n := float64(len(list))
 	for i, d := range list {

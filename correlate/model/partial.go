@@ -25,6 +25,7 @@ type Test struct {
 	DF        [2]float64 // of the effect, of the residual: infinite with Chi2
 	P         float64
 	OK        bool // false where no spread is left to test by
+	Eventless bool // of a count: a level, or a cell of an interaction, has no event
 	TooFew    bool // no test, since too few rows are left to measure the spread by
 }
 

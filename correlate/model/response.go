@@ -31,7 +31,7 @@ type Model interface {
 
 	// pairs tests the differences wᵀβ among as many means as are compared with one
 	// another, and leaves those out that have no test.
-	pairs(list []Difference, means int) ([]Pair, error)
+	pairs(family Family, list []Difference, means int) ([]Pair, error)
 }
 
 // Permutable is a model whose residuals and labels can be dealt anew.

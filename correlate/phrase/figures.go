@@ -4,6 +4,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"parstead/correlate/analysis"
 )
 
 // Optional writes a number that may be absent.
@@ -36,6 +38,19 @@ func WholePercent(share float64) string {
 
 // Minus writes the sign of a number as people do.
 func Minus(number string) string { return strings.ReplaceAll(number, "-", "−") }
+
+// Ends writes an interval that may be absent, or open at one end.
+func Ends(l *analysis.Limits) string {
+	switch {
+	case l == nil:
+		return ""
+	case math.IsInf(l[0], -1):
+		return "at most " + Number(l[1])
+	case math.IsInf(l[1], 1):
+		return "at least " + Number(l[0])
+	}
+	return Between(l.Closed())
+}
 
 // SharesBetween writes an interval of shares that may be absent.
 func SharesBetween(ci *[2]float64) string {

@@ -18,6 +18,9 @@ type estimate struct {
 	mean  bool
 }
 
+// closed is the interval to draw; nil where there is none, or where one end is open.
+func (q estimate) closed() *[2]float64 { return q.CI95.Closed() }
+
 // slope tells that it is no comparison but a slope on light.
 func (q estimate) slope() bool { return q.Treatment == "" }
 
@@ -51,18 +54,18 @@ func (d *estimates) draw(p pen) {
 	d.rows.each(p, func(of int, y float64) {
 		q := d.list[of]
 		switch {
-		case q.CI95 == nil:
+		case q.closed() == nil:
 		case q.mean:
-			low, high := max(q.CI95[0], d.axis.low), min(q.CI95[1], d.axis.high)
+			low, high := max(q.closed()[0], d.axis.low), min(q.closed()[1], d.axis.high)
 			p.segment(a.at(low), y, a.at(high), y, line{grey, 4, []vg.Length{8, 6}})
-			if low > q.CI95[0] {
+			if low > q.closed()[0] {
 				p.arrow(a.at(low), y, -1)
 			}
-			if high < q.CI95[1] {
+			if high < q.closed()[1] {
 				p.arrow(a.at(high), y, 1)
 			}
 		default:
-			interval(p, a, q.CI95[0], q.CI95[1], y, 11, hue)
+			interval(p, a, q.closed()[0], q.closed()[1], y, 11, hue)
 		}
 		switch {
 		case q.value == nil:
@@ -101,7 +104,7 @@ func (d *estimates) table(trials bool) [][]string {
 			continue
 		}
 		q := d.list[e.of]
-		low, high := ends(q.CI95)
+		low, high := ends(q.closed())
 		rows = append(rows, beside([]string{q.Treatment, q.A, q.B, exactOf(q.value), low, high, q.Verdict}, q.of, q.Unit))
 	}
 	return rows
@@ -121,8 +124,8 @@ func worthShowing(list []estimate, none float64, ratio bool) []float64 {
 		if q.value != nil {
 			values = append(values, *q.value)
 		}
-		if q.CI95 != nil && (!ratio || q.CI95[0] > 0) {
-			halves = append(halves, (scale.scaled(q.CI95[1])-scale.scaled(q.CI95[0]))/2)
+		if q.closed() != nil && (!ratio || q.closed()[0] > 0) {
+			halves = append(halves, (scale.scaled(q.closed()[1])-scale.scaled(q.closed()[0]))/2)
 		}
 	}
 	if len(halves) == 0 {
@@ -134,10 +137,10 @@ func worthShowing(list []estimate, none float64, ratio bool) []float64 {
 		reach = max(reach, 1.2*from(v))
 	}
 	for _, q := range list {
-		if q.CI95 == nil {
+		if q.closed() == nil {
 			continue
 		}
-		for _, end := range q.CI95 {
+		for _, end := range q.closed() {
 			switch {
 			case ratio && !(end > 0):
 			case from(end) <= reach:

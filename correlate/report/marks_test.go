@@ -290,7 +290,7 @@ func TestPairs(t *testing.T) {
 	}
 	l := recorded(q)
 	for _, c := range o.Comparisons {
-		if want := number(*c.Ratio) + " (" + phrase.Between(c.CI95) + ")"; !l.says(want) {
+		if want := number(*c.Ratio) + " (" + phrase.Between(c.CI95.Closed()) + ")"; !l.says(want) {
 			t.Errorf("the picture does not say %q", want)
 		}
 	}

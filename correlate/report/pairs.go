@@ -124,12 +124,14 @@ func apartFrom(name, other string) string {
 // words are the pair's value with its interval.
 func (q estimate) words(o *outcome) string {
 	switch {
+	case q.value == nil && q.CI95 != nil:
+		return phrase.Ends(q.CI95)
 	case q.value == nil:
 		return "no value"
-	case q.CI95 == nil:
+	case q.closed() == nil:
 		return phrase.Unit(number(*q.value), o.differenceUnit()) + ", no interval"
 	}
-	return number(*q.value) + " (" + phrase.Between(q.CI95) + ")"
+	return number(*q.value) + " (" + phrase.Between(q.closed()) + ")"
 }
 
 func (o *outcome) differenceUnit() string {
@@ -160,7 +162,7 @@ func (d pairPicture) indifferent() *[2]float64 {
 // cut tells whether an interval reaches beyond the axis.
 func (d pairPicture) cut() bool {
 	return slices.ContainsFunc(d.rows.entries, func(e entry) bool {
-		ci := d.list[e.of].CI95
+		ci := d.list[e.of].closed()
 		return !e.heading && ci != nil && (ci[0] < d.axis.low || ci[1] > d.axis.high)
 	})
 }

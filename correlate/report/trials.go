@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"parstead/correlate"
+	"parstead/correlate/analysis"
 	"parstead/correlate/kind"
 	"parstead/correlate/phrase"
 	"parstead/correlate/several"
@@ -66,7 +67,7 @@ func comparedPictures(c *several.Compared) []picture {
 		}
 		begin(ofOutcome(s.Outcome, s.Of)+": light", words, false)
 		for _, t := range s.Trials {
-			d.add(estimate{correlate.Comparison{CI95: t.CI95}, t.Slope.Slope, t.Trial, false})
+			d.add(estimate{correlate.Comparison{CI95: (*analysis.Limits)(t.CI95)}, t.Slope.Slope, t.Trial, false})
 		}
 		d.addMeans(s.Pooled)
 	}
@@ -80,7 +81,7 @@ func (d *trialsPicture) add(l estimate) {
 	if l.value != nil {
 		words = number(*l.value)
 		if l.CI95 != nil {
-			words += " (" + phrase.Between(l.CI95) + ")"
+			words += " (" + phrase.Ends(l.CI95) + ")"
 		}
 	}
 	d.entries = append(d.entries, entry{label: l.of, words: words, of: len(d.list) - 1})
@@ -95,7 +96,7 @@ func (d *trialsPicture) addMeans(p *several.PooledEffect) {
 		of string
 		several.PooledMean
 	}{{"these trials", p.TheseTrials}, {"trials like these", p.TrialsLikeThese}} {
-		d.add(estimate{correlate.Comparison{Treatment: beside.Treatment, A: beside.A, B: beside.B, CI95: m.CI95}, m.Value(), m.of, true})
+		d.add(estimate{correlate.Comparison{Treatment: beside.Treatment, A: beside.A, B: beside.B, CI95: (*analysis.Limits)(m.CI95)}, m.Value(), m.of, true})
 	}
 }
 

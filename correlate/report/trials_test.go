@@ -49,7 +49,7 @@ func TestComparedPictures(t *testing.T) {
 	for _, e := range c.Comparisons {
 		for _, in := range e.Trials {
 			value := in.Value()
-			low, high := ends(in.CI95)
+			low, high := ends(in.CI95.Closed())
 			want[strings.Join([]string{e.Treatment, e.A, e.B, in.Trial, exactOf(value), low, high, in.Verdict}, "|")] = true
 		}
 		if p := e.Pooled; p != nil {

@@ -234,6 +234,7 @@ func (t *teller) treatment(e analysis.Effect) {
 		return
 	}
 	pairs := t.comparisonsOf(e.Term)
+	t.eventless(e, pairs)
 	lead := e.PFDR != nil && *e.PFDR >= 0.05 && *e.P < 0.05
 	switch {
 	case lead:

@@ -74,6 +74,9 @@ func (t *teller) about(c analysis.Comparison) string {
 	case c.Ratio != nil:
 		value = c.Ratio
 	}
+	if c.OneSided() {
+		return oneSided(c)
+	}
 	if value == nil || c.CI95 == nil {
 		return t.shares(c) + "one of the answers never came, so there is no odds ratio"
 	}

@@ -338,7 +338,17 @@ func slopeVerdict(ci *[2]float64) string {
 func turned(k analysis.Comparison) analysis.Comparison {
 	k.A, k.B, k.CellA, k.CellB = k.B, k.A, k.CellB, k.CellA
 	k.Verdict = opposite(k.Verdict)
-	k.Difference, k.Ratio, k.CI95 = turnedValue(k.Difference, k.Ratio, k.CI95)
+	open := k.CI95
+	var closed *[2]float64
+	k.Difference, k.Ratio, closed = turnedValue(k.Difference, k.Ratio, open.Closed())
+	switch {
+	case closed != nil:
+		k.CI95 = analysis.KnownLimits(*closed)
+	case open != nil && math.IsInf(open[0], -1): // of a ratio
+		k.CI95 = analysis.KnownLimits([2]float64{1 / open[1], math.Inf(1)})
+	case open != nil:
+		k.CI95 = analysis.KnownLimits([2]float64{math.Inf(-1), 1 / open[0]})
+	}
 	if k.WithoutLight != nil {
 		w := *k.WithoutLight
 		w.Difference, w.Ratio, w.CI95 = turnedValue(w.Difference, w.Ratio, w.CI95)

@@ -69,7 +69,7 @@ func effectOver(p *tables.Lines, e *ComparedEffect) {
 	p.Wrapped("", "  ", fmt.Sprintf("%s against %s%s", e.A, e.B, effectScale(e)))
 	t := tables.Table{Head: make([]string, 5)}
 	for _, in := range e.Trials {
-		t.Rows = append(t.Rows, []string{in.Trial, phrase.Optional(in.Value()), phrase.Between(in.CI95), fmt.Sprintf("%d + %d %ss", in.NA, in.NB, in.Unit), in.Verdict})
+		t.Rows = append(t.Rows, []string{in.Trial, phrase.Optional(in.Value()), phrase.Ends(in.CI95), fmt.Sprintf("%d + %d %ss", in.NA, in.NB, in.Unit), in.Verdict})
 	}
 	t.Rows = append(t.Rows, pooledRows(e.Pooled)...)
 	p.Table(t)
@@ -183,7 +183,7 @@ func (c *Compared) once(p *tables.Lines) {
 		if e := &c.Comparisons[i]; len(e.Trials) == 1 {
 			in := &e.Trials[0]
 			of := fmt.Sprintf("%s: %s%s; %s, %s", phrase.About(e.Outcome, e.Of, ""), e.Treatment, effectScale(e), in.Trial, askedWords(in.Asked))
-			add(of, e.elsewhere, "  "+e.A+" against "+e.B, phrase.Optional(in.Value()), phrase.Between(in.CI95), in.Verdict)
+			add(of, e.elsewhere, "  "+e.A+" against "+e.B, phrase.Optional(in.Value()), phrase.Ends(in.CI95), in.Verdict)
 		}
 	}
 	for i := range c.Light {

@@ -58,7 +58,7 @@ func comparisons(in *analysis.Input, o *analysis.OutcomeResult) table {
 			bare, interval = number(w.Value()), between(w.CI95)
 		}
 		t.rows = append(t.rows, row{under: same(c.Treatment), cells: []cell{
-			same(phrase.Cell(in, c.CellA) + " against " + phrase.Cell(in, c.CellB)), number(c.Value()), between(c.CI95), chance(c.P), same(c.Verdict), same(c.Unit), bare, interval, number(c.SmallestDetectable),
+			same(phrase.Cell(in, c.CellA) + " against " + phrase.Cell(in, c.CellB)), number(c.Value()), same(phrase.Ends(c.CI95)), chance(c.P), same(c.Verdict), same(c.Unit), bare, interval, number(c.SmallestDetectable),
 		}})
 	}
 	return t

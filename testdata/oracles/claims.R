@@ -1,5 +1,6 @@
 # Expected values of what a harvest analysis concludes, by base R alone:
 #   Rscript claims.R data > ../cases/lamps.csv      a made-up trial
+#   Rscript claims.R eventless > ../cases/eventless.csv      another, with empty levels
 #   Rscript claims.R > ../tables/claims.json
 # The studentized range is integrated here (over ln s and z, by trapezoids), since
 # ptukey is exact to 1e-5 only on few degrees of freedom.
@@ -17,6 +18,21 @@ if (length(a) && a[1] == "data") {
   d$leaves <- rpois(nrow(d), exp(0.5 + 0.12 * d$light + rnorm(12)[k] / 5))
   d$cells <- round(runif(nrow(d), 1, 3), 2)
   d <- d[-c(3, 20, 41, 66), ]
+  d$plant <- NULL
+  write.csv(d, row.names = FALSE, quote = FALSE)
+  quit()
+}
+if (length(a) && a[1] == "eventless") {
+  set.seed(43)
+  d <- expand.grid(plant = 1:8, bin = sprintf("b%02d", 1:8))
+  k <- as.integer(d$bin)
+  d$shelf <- ifelse(k <= 4, "left", "right")
+  d$cover <- c("film", "glass", "none", "film")[(k - 1) %% 4 + 1] # film on two bins of a shelf
+  d$hormone <- c(replicate(8, sample(rep(c("gel", "none", "paste", "powder"), 2))))
+  d$cells <- round(runif(nrow(d), 1, 3), 2)
+  d$light <- round(rnorm(nrow(d), 5), 2)
+  d$roots <- rpois(nrow(d), c(gel = 0.7, none = 0, paste = 0.3, powder = 1.2)[d$hormone] * d$cells / 2)
+  d$buds <- rpois(nrow(d), c(film = 0.5, glass = 0, none = 0.9)[d$cover])
   d$plant <- NULL
   write.csv(d, row.names = FALSE, quote = FALSE)
   quit()
@@ -109,4 +125,36 @@ phi2 <- sum(residuals(g, "pearson")^2) / g$df.residual
 V <- (summary(g)$cov.unscaled * phi2)[slopes, slopes]
 count <- of(X, coef(b), U, phi, U %*% t(X) %*% W, z, V, c(b$df.residual, g$df.residual))
 
-cat(json(list(two_part = two, lamps = list(measure = measure, count = count))), "\n", sep = "")
+# 3. Levels without an event: cases/eventless.csv.
+v <- read.csv(file.path(here, "../cases/eventless.csv"))
+exact <- function(y, level, place, exposure, none, some, pairs) {
+  at <- split(seq_along(y), place)
+  chance <- prod(vapply(at, function(i) {
+    n <- sum(level[i] == some); m <- sum(level[i] == none); K <- sum(y[i] > 0 & level[i] == some)
+    dhyper(K, n, m, K)
+  }, 0))
+  K <- sum(y > 0 & level == some)
+  list(none = none, some = some, p_single = min(1, 2 * chance), p = min(1, pairs * 2 * chance),
+    limit = sum(exposure[level == some]) / sum(exposure[level == none]) * (0.05^(-1 / K) - 1))
+}
+rest <- subset(v, hormone != "none")
+rest$hormone <- factor(rest$hormone)
+g <- glm(roots ~ bin + hormone + light + offset(log(cells)), quasipoisson, rest, epsilon = 1e-12, maxit = 100)
+phi <- sum(residuals(g, "pearson")^2) / g$df.residual
+U <- summary(g)$cov.unscaled * phi
+pairs <- list()
+for (a in c("paste", "powder")) for (b in c("gel", "paste")) if (a > b) {
+  c <- setNames(rep(0, length(coef(g))), names(coef(g)))
+  c[paste0("hormone", a)] <- 1
+  if (b != "gel") c[paste0("hormone", b)] <- -1
+  e <- sum(c * coef(g)); se <- sqrt(c %*% U %*% c)[1, 1]
+  pairs[[length(pairs) + 1]] <- list(a = a, b = b, log_ratio = e, se = se, p = q_tail(sqrt(2) * abs(e) / se, 3, g$df.residual))
+}
+bare <- glm(roots ~ bin + hormone + offset(log(cells)), quasipoisson, rest, epsilon = 1e-12, maxit = 100)
+F <- (deviance(bare) - deviance(g)) / phi
+b <- aggregate(cbind(buds, one = 1) ~ bin + shelf + cover, v, sum)
+eventless <- list(roots = list(df = g$df.residual, dispersion = phi, pairs = pairs, light = list(F = F, p = pf(F, 1, g$df.residual, lower.tail = FALSE)),
+    exact = lapply(c("gel", "paste", "powder"), function(s) exact(v$roots, v$hormone, v$bin, v$cells, "none", s, 6))),
+  buds = list(exact = lapply(c("film", "none"), function(s) exact(b$buds, b$cover, b$shelf, b$one, "glass", s, 3))))
+
+cat(json(list(eventless = eventless, two_part = two, lamps = list(measure = measure, count = count))), "\n", sep = "")

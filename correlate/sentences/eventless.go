@@ -1,0 +1,40 @@
+package sentences
+
+import (
+	"math"
+
+	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
+	"parstead/correlate/phrase"
+)
+
+// eventless names the levels of a counted outcome on which nothing was counted, with
+// the share of plants that might have had any all the same.
+//
+//	1 − 0.05^(1/n)
+func (t *teller) eventless(e analysis.Effect, pairs []analysis.Comparison) {
+	if !kind.Of(t.r.Kind).Counted {
+		return
+	}
+	for _, g := range t.r.Groups {
+		if len(g.Cell) != 1 || g.Cell[0].Treatment != e.Term.A || g.Mean == nil || *g.Mean != 0 {
+			continue
+		}
+		as := analysis.Open
+		for _, c := range pairs {
+			if c.OneSided() && (c.Verdict == analysis.Larger || c.Verdict == analysis.Smaller) && (c.CellA[0] == g.Cell[0] || c.CellB[0] == g.Cell[0]) {
+				as = t.rank(e.Term)
+			}
+		}
+		t.say(as, analysis.About(e.Term), "%s: none of the %d plants on %s had any %s; of plants like these at most %s would (95 %% limit).",
+			e.Effect, g.N, phrase.Cell(t.in, g.Cell), t.r.Name, phrase.Percent(1-math.Pow(0.05, 1/float64(g.N))))
+	}
+}
+
+// oneSided words a comparison with a level without events by its limit.
+func oneSided(c analysis.Comparison) string {
+	if math.IsInf(c.CI95[0], -1) {
+		return "none against some, × " + phrase.Number(c.CI95[1]) + " at most (95 % limit)"
+	}
+	return "some against none, × " + phrase.Number(c.CI95[0]) + " at least (95 % limit)"
+}
