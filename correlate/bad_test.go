@@ -76,7 +76,7 @@ func TestBadInput(t *testing.T) {
 				return 0
 			}
 			return float64(1 + i%3)
-		}), "not one event on b: its ratios have no estimate", false},
+		}), "a level has not one event: no F test holds then", false},
 		"no to all":            {answers(func(int, int) float64 { return 0 }), "odds ratio", false},
 		"yes to all of one":    {answers(func(l, _ int) float64 { return float64(l) }), "one of the answers never came", false},
 		"light like bins":      {likeBins(), "light was left out of the model", false},

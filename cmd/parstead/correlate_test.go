@@ -243,7 +243,7 @@ func (p publishedFit) compare(t *testing.T, got correlate.OutcomeResult) {
 		if want.SE != nil {
 			near(t, what+" se", c.SE, *want.SE, 1e-10, 0)
 		}
-		interval(t, what, c.CI95.Closed(), want.CI95, max(1e-9, want.CITolerance), max(size, *c.SE))
+		interval(t, what, c.CI95.Closed(), want.CI95.Closed(), max(1e-9, want.CITolerance), max(size, *c.SE))
 		if want.P != nil && (*want.P > 1e-10 || *c.P > 1e-10) { // below that, both small is agreement
 			if want.PTolerance > 0 {
 				near(t, what+" p", c.P, *want.P, want.PTolerance, 1)
