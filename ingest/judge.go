@@ -77,7 +77,7 @@ func (in *Intake) impossible(own, now time.Time) bool {
 // setAside is the reason why a stored reading will not be used, "" for none.
 func (a *arrival) setAside() string {
 	s := &a.entry.feed.Sensor
-	value := s.Value(a.reading.Value)
+	_, believed := s.Believed(s.Value(a.reading.Value))
 	switch {
 	case a.reading.Mark&light.Stale != 0:
 		return Stale
@@ -87,7 +87,7 @@ func (a *arrival) setAside() string {
 		return Conflict
 	case light.Saturated(a.reading.Value):
 		return Saturated
-	case value < s.Low || value > s.High:
+	case !believed:
 		return OutsideValid
 	default:
 		return ""

@@ -21,6 +21,25 @@ type Sensor struct {
 // Value turns a raw reading into the quantity's unit.
 func (s Sensor) Value(raw float64) float64 { return raw*s.Scale + s.Offset }
 
+// Believed is the value that a reading stands for, and whether it is one: outside
+// the sensor's range it is none. A light sensor whose zero is a little off shows
+// small negative values in the dark: those are 0.
+func (s Sensor) Believed(value float64) (float64, bool) {
+	if value < s.Low && value >= s.Low-s.DarkOffset() {
+		return s.Low, true
+	}
+	return value, value >= s.Low && value <= s.High
+}
+
+// DarkOffset is how far below 0 a light sensor may read in the dark: by as little as
+// says nothing about a lamp.
+func (s Sensor) DarkOffset() float64 {
+	if s.Low != 0 {
+		return 0
+	}
+	return s.Measures.LampIsOut()
+}
+
 // Saturated tells whether a raw value is one of the marks that sensors send in
 // place of a measurement: −1, and 65535, the ceiling of a 16-bit converter
 // (common practice, no source).

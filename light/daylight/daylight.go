@@ -140,7 +140,7 @@ func read(ctx context.Context, rack *light.Rack, src light.Source, bin light.Bin
 	}
 	as := dli.Stretch{
 		From: span.From.Add(-s.MaxGap).UnixNano(), Until: span.Until.Add(s.MaxGap + 1).UnixNano(), MaxGap: int64(s.MaxGap),
-		Scale: s.Scale, Offset: s.Offset, Low: math.Min(s.Low, -s.Measures.LampIsOut()), High: s.High, PerUnit: 1, Saturates: true,
+		Scale: s.Scale, Offset: s.Offset, Low: s.Low, High: s.High, Dark: s.DarkOffset(), PerUnit: 1, Saturates: true,
 	}
 	curve, _ := dli.Integrate(&series, []dli.Stretch{as}, []int64{span.From.UnixNano(), span.Until.UnixNano()}, nil)
 	for from := span.From; from.Before(span.Until); from = from.Add(time.Hour) {

@@ -67,7 +67,7 @@ func Integrate(s *light.Series, stretches []Stretch, bounds []int64, dst []Light
 		until := i + sort.Search(len(times)-i, func(k int) bool { return times[i+k] >= st.Until })
 		w.maxGap = st.MaxGap // a line ends in the stretch of its later reading
 		// Marks of saturation are mostly out of range anyway.
-		plain := marks == nil && !(st.Saturates && (st.valid(st.value(-1)) || st.valid(st.value(65535))))
+		plain := marks == nil && !(st.Saturates && (st.valid(st.scaled(-1)) || st.valid(st.scaled(65535))))
 		for i < until {
 			if plain {
 				n := w.straight(times[i:until], values[i:until], st)

@@ -16,12 +16,21 @@ type Stretch struct {
 	MaxGap        int64   // ns; silences longer than this are not bridged
 	Scale, Offset float64 // value = raw × Scale + Offset
 	Low, High     float64 // values outside are not used
+	Dark          float64 // those below Low by no more than this are taken as Low
 	PerUnit       float64 // PPFD in µmol m⁻² s⁻¹ that one unit of the value stands for
 	Saturates     bool    // whether raw −1 and 65535 are no values: see light.Saturated
 }
 
 // value is what a raw reading stands for, in the sensor's unit.
-func (s *Stretch) value(raw float64) float64 { return raw*s.Scale + s.Offset }
+func (s *Stretch) value(raw float64) float64 {
+	value := s.scaled(raw)
+	if value < s.Low && value >= s.Low-s.Dark {
+		return s.Low
+	}
+	return value
+}
+
+func (s *Stretch) scaled(raw float64) float64 { return raw*s.Scale + s.Offset }
 
 func (s *Stretch) valid(value float64) bool { return value >= s.Low && value <= s.High }
 
@@ -74,7 +83,7 @@ func Stretches(s light.Sensor, factors []Factor) ([]Stretch, error) {
 		}
 		stretches = append(stretches, Stretch{
 			From: Nanoseconds(during.From, math.MinInt64), Until: Nanoseconds(during.Until, math.MaxInt64),
-			MaxGap: int64(s.MaxGap), Scale: s.Scale, Offset: s.Offset, Low: s.Low, High: s.High,
+			MaxGap: int64(s.MaxGap), Scale: s.Scale, Offset: s.Offset, Low: s.Low, High: s.High, Dark: s.DarkOffset(),
 			PerUnit: immersion / float64(f.LuxPerPPFD), Saturates: true,
 		})
 	}

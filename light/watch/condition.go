@@ -22,6 +22,7 @@ const (
 	Flat           Kind = "flat"
 	Saturated      Kind = "saturated"
 	Ratio          Kind = "ratio"
+	Drifting       Kind = "drifting"
 	FloodMissed    Kind = "flood_missed"
 	FloodStuck     Kind = "flood_stuck"
 	Hot            Kind = "hot"
@@ -96,6 +97,7 @@ var kinds = []struct {
 	{kind: Dimmed, do: unplug + "Then look for dust, a shaded sensor or an ageing lamp; log what you change and survey the bin again."},
 	{kind: Flat, do: "Restart the sensor; its stretch is left out of the light account."},
 	{kind: Ratio, do: "Look for a leaf over the sensor, dirt, or a sensor that was moved; log what you find."},
+	{kind: Drifting, do: "Look for a leaf over the sensor, dust or algae on it, and whether it sits as it did; wipe it, log what you do, and walk the bin with the meter."},
 	{kind: Saturated, do: "Look for a loose cable, or a range that is too small for this light."},
 }
 

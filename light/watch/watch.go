@@ -32,6 +32,7 @@ type Watch struct {
 	rack      *light.Rack
 	baselines map[epoch]float64
 	suns      map[sunDay]bool
+	plateaus  map[plateauDay]float64
 }
 
 // sunDay names a light day of a bin, for which it is found out once whether the sun
@@ -43,7 +44,7 @@ type sunDay struct {
 
 // New prepares a watch over a rack.
 func New(rack *light.Rack) *Watch {
-	return &Watch{rack: rack, baselines: map[epoch]float64{}, suns: map[sunDay]bool{}}
+	return &Watch{rack: rack, baselines: map[epoch]float64{}, suns: map[sunDay]bool{}, plateaus: map[plateauDay]float64{}}
 }
 
 // At lists what is wrong at the given moment, gravest first, from the readings
@@ -77,6 +78,15 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 	for _, bin := range w.rack.Bins {
 		found = append(found, l.lamps(bin)...)
 		found = append(found, l.air(bin)...)
+		parted := func(c Condition) bool { return (c.Kind == Ratio || c.Kind == Dimmed) && c.Bin == bin.Name }
+		if l.sunny[bin.Name] || slices.ContainsFunc(found, parted) { // told once
+			continue
+		}
+		drifting, err := w.drifts(ctx, src, bin, standing, now)
+		if err != nil {
+			return nil, err
+		}
+		found = append(found, drifting...)
 	}
 	found = append(found, l.floods()...)
 	found = l.together(found)
@@ -164,8 +174,9 @@ func (w *Watch) sense(ctx context.Context, src light.Source, s light.Sensor, sta
 func points(s light.Sensor, series *light.Series, standing []light.Event) []point {
 	usable := make([]point, 0, series.Len())
 	for i, t := range series.Times {
-		p := point{t, s.Value(series.Values[i])}
-		if !kept(s, series, i) || p.value < s.Low || p.value > s.High || light.Saturated(series.Values[i]) || ignored(s, p.at(), standing) {
+		value, ok := s.Believed(s.Value(series.Values[i]))
+		p := point{t, value}
+		if !kept(s, series, i) || !ok || light.Saturated(series.Values[i]) || ignored(s, p.at(), standing) {
 			continue
 		}
 		usable = append(usable, p)
