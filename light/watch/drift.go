@@ -64,16 +64,21 @@ type course struct {
 	logs   []float64
 }
 
-// courses are those of the bin's light sensors since the last event that changed
-// what any of them reads, up to the last finished day.
-func (w *Watch) courses(ctx context.Context, src light.Source, bin light.Bin, standing []light.Event, now time.Time) ([]course, light.Date, error) {
-	var sensors []light.Sensor
-	from := w.rack.Starts
-	for _, s := range w.rack.Sensors {
-		if s.Position.Bin != bin.Name || !s.Measures.IsLight() || !s.During.Holds(now) {
-			continue
+// believed are the bin's light sensors that are heard and not stuck.
+func (l *look) believed(bin light.Bin) (sensors []light.Sensor) {
+	for _, s := range l.sensors {
+		if s.Position.Bin == bin.Name && s.Measures.IsLight() && !s.quiet && !s.stuck {
+			sensors = append(sensors, s.Sensor)
 		}
-		sensors = append(sensors, s)
+	}
+	return sensors
+}
+
+// courses are those of a bin's sensors since the last event that changed
+// what any of them reads, up to the last finished day.
+func (w *Watch) courses(ctx context.Context, src light.Source, sensors []light.Sensor, standing []light.Event, now time.Time) ([]course, light.Date, error) {
+	from := w.rack.Starts
+	for _, s := range sensors {
 		start := w.epochStart(s, standing, now)
 		first := w.rack.DateAt(start)
 		if w.rack.Day(first).From.Before(start) {
@@ -99,8 +104,8 @@ func (w *Watch) courses(ctx context.Context, src light.Source, bin light.Bin, st
 // drifts finds a sensor that changes slowly, or by a step, against the bin's other
 // sensors; and of a lone one a step of its plateau beyond all that it did before,
 // of which nobody can say whether it is the sensor's or the lamp's.
-func (w *Watch) drifts(ctx context.Context, src light.Source, bin light.Bin, standing []light.Event, now time.Time) ([]Condition, error) {
-	all, from, err := w.courses(ctx, src, bin, standing, now)
+func (w *Watch) drifts(ctx context.Context, src light.Source, sensors []light.Sensor, bin light.Bin, standing []light.Event, now time.Time) ([]Condition, error) {
+	all, from, err := w.courses(ctx, src, sensors, standing, now)
 	if err != nil {
 		return nil, err
 	}
@@ -214,9 +219,10 @@ func (w *Watch) lone(c course, from light.Date) []Condition {
 			x, at = append(x, v), append(at, d)
 		}
 	}
-	var before []float64 // the steps so far
+	var steps []float64 // so far; the newest few may hold part of this one
 	for i := stepDays; i+stepDays <= len(x); i++ {
 		step := median(x[i:i+stepDays]) - median(x[max(0, i-firstDays):i])
+		before := steps[:max(0, len(steps)-stepDays+1)]
 		if len(before) >= history && step < -stepBy && -step > stepTimes*slices.Max(before) && !recovered(x[i:], step) {
 			return []Condition{{
 				Kind: Drifting, Bin: c.sensor.Position.Bin, Sensor: c.sensor.Name, Since: w.rack.Day(from.Add(at[i])).From,
@@ -224,7 +230,7 @@ func (w *Watch) lone(c course, from light.Date) []Condition {
 					c.sensor.Name, -100*math.Expm1(step+x[i+stepDays-1]-median(x[i:i+stepDays])), c.sensor.Position.Bin),
 			}}
 		}
-		before = append(before, math.Abs(step))
+		steps = append(steps, math.Abs(step))
 	}
 	return nil
 }

@@ -82,7 +82,7 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 		if l.sunny[bin.Name] || slices.ContainsFunc(found, parted) { // told once
 			continue
 		}
-		drifting, err := w.drifts(ctx, src, bin, standing, now)
+		drifting, err := w.drifts(ctx, src, l.believed(bin), bin, standing, now)
 		if err != nil {
 			return nil, err
 		}
