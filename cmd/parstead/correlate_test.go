@@ -188,7 +188,13 @@ func (p publishedFit) compare(t *testing.T, got correlate.OutcomeResult) {
 			t.Errorf("no effect %s", want.Effect)
 			continue
 		}
-		test(t, want.Effect, got.Effects[i].Value, got.Effects[i].DF, got.Effects[i].P, want, tolerance)
+		if e := got.Effects[i]; e.Test == "pairs" {
+			// Whole bins beside a covariate that is the same in all of them: the one
+			// pair's p is that of the published F on one degree of freedom.
+			near(t, want.Effect+" p", e.P, *want.P, 1e-8, 0)
+		} else {
+			test(t, want.Effect, e.Value, e.DF, e.P, want, tolerance)
+		}
 		if want.Unit != "" && got.Effects[i].Unit != want.Unit {
 			t.Errorf("%s: unit %s, want %s", want.Effect, got.Effects[i].Unit, want.Unit)
 		}
