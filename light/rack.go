@@ -1,9 +1,19 @@
 package light
 
 import (
+	"fmt"
 	"slices"
 	"time"
 )
+
+// Line is a line of one of the trial's sheets.
+type Line struct {
+	File string
+	Line int // from 1
+}
+
+// String writes the line as file:line.
+func (l Line) String() string { return fmt.Sprintf("%s:%d", l.File, l.Line) }
 
 // SurveyReading is one value that a handheld meter showed at one position.
 type SurveyReading struct {
@@ -12,6 +22,7 @@ type SurveyReading struct {
 	Measures Quantity // QuantityPPFD or QuantityLux
 	Value    float64
 	Meter    string // "" where not said: one meter
+	Row      Line
 }
 
 // Flood is the watering of one reservoir's bins: times of day, each for Lasts.

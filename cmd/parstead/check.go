@@ -4,12 +4,14 @@ import (
 	"fmt"
 
 	"parstead/cmd/parstead/trial"
+	"parstead/light/account"
+	"parstead/store"
 )
 
 // checkCmd tells everything that is wrong with a trial's files, at once.
 type checkCmd struct {
 	Folder string `arg:"" help:"The trial's folder."`
-	JSON   bool   `name:"json" help:"Print an array of {file,line,column,level,says,mend}."`
+	JSON   bool   `name:"json" help:"Print an array of {file,line,column,level,says,mend}; residual where a survey's row is far off."`
 }
 
 // Help is what check --help says beside its options.
@@ -25,7 +27,10 @@ Exit status: 0 no error (there may be warnings), 1 any error.`
 
 // Run prints the problems.
 func (c *checkCmd) Run(e *env) error {
-	_, problems := trial.Load(c.Folder)
+	t, problems := trial.Load(c.Folder)
+	if trial.Usable(problems) {
+		problems = append(problems, surveyDoubts(e, t)...)
+	}
 	if err := printProblems(e, problems, c.JSON); err != nil {
 		return err
 	}
@@ -33,6 +38,37 @@ func (c *checkCmd) Run(e *env) error {
 		return errSaid
 	}
 	return nil
+}
+
+// surveyDoubts are warnings about rows of the survey that its other rows, the bins'
+// sensors or the calendar contradict.
+func surveyDoubts(e *env, t *trial.Trial) []trial.Problem {
+	if len(t.Rack.Survey) == 0 {
+		return nil
+	}
+	walks, err := surveyed(e, t)
+	if err != nil {
+		return []trial.Problem{{
+			File: store.FileName, Level: trial.LevelWarning,
+			Says: "the survey could not be set against what the sensors read: " + err.Error(), Mend: "mend this, and check again",
+		}}
+	}
+	var list []trial.Problem
+	for _, d := range walks.Doubts {
+		list = append(list, trial.Problem{
+			File: d.Line.File, Line: d.Line.Line, Level: trial.LevelWarning, Says: d.Says, Mend: d.Mend, Residual: d.Off,
+		})
+	}
+	return list
+}
+
+func surveyed(e *env, t *trial.Trial) (*account.Surveyed, error) {
+	view, err := store.OpenFolder(e.ctx, t.Dir)
+	if err != nil {
+		return nil, err
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	return account.New(&t.Rack, view, account.Options{Now: e.now}).Surveyed(e.ctx)
 }
 
 func printProblems(e *env, problems []trial.Problem, asJSON bool) error {

@@ -76,6 +76,8 @@ type Season struct {
 	Maps    []MapInUse // by bin, then time
 	Remarks []string   // whole sentences: what of surveys and sensors is not used, and why
 	Suns    []string   // of these, the ones on bins that the sun reaches
+
+	Surveyed // behind the maps; Remarks hold their doubts too
 }
 
 // Season is Days together with the light maps that were used and what was left
@@ -90,6 +92,7 @@ func (a *Account) Season(ctx context.Context, from, to light.Date) (*Season, err
 	n := 0
 	for _, b := range bins {
 		s.Maps = append(s.Maps, b.mapsInUse()...)
+		s.add(b)
 		first = append(first, n)
 		n += len(b.places) * len(b.frame.dates)
 	}
@@ -123,6 +126,14 @@ func (a *Account) remarks(bins []*bin) (remarks []string) {
 		remarks = append(remarks, b.suspicions()...)
 	}
 	return remarks
+}
+
+// now is the instant up to which days have passed; zero where every day is over.
+func (a *Account) now() time.Time {
+	if a.o.Now == nil {
+		return time.Time{}
+	}
+	return a.o.Now()
 }
 
 // frame is the stretch of time that is asked for: light days, each from its

@@ -24,11 +24,12 @@ type bin struct {
 	suns    []*sunMap // of maps; nil, or shorter, where the sun does not reach
 	sun     daylight.Signs
 	remarks []string
-	regimes []light.Span // stretches of unchanged lamps, timers and sensors
-	outages []light.Span // of the lamp, known from the log; an open end lasts until readings come back
+	doubts  []field.Doubt // about the walks, beside those of the maps
+	regimes []light.Span  // stretches of unchanged lamps, timers and sensors
+	outages []light.Span  // of the lamp, known from the log; an open end lasts until readings come back
 
 	suspects []suspicion // in the order in which they were found
-	doubts   []float64   // per cell: error, as a share, of sensors that part with nobody knowing which is wrong
+	unsure   []float64   // per cell: error, as a share, of sensors that part with nobody knowing which is wrong
 
 	frame  frame
 	cells  []cell
@@ -94,9 +95,12 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	}
 	asked := light.Span{From: unix(f.bounds[0]), Until: unix(f.bounds[len(f.bounds)-1])}
 	epochs := slices.DeleteFunc(between(changes), func(s light.Span) bool { return !s.Overlaps(asked) })
-	survey, err := b.survey(ctx, epochs)
+	survey, err := b.survey(ctx, epochs, a.now())
 	if err != nil {
 		return nil, err
+	}
+	for _, d := range b.doubts {
+		b.remarks = append(b.remarks, d.Sentence())
 	}
 	if b.sun.Sun {
 		b.underSun(a.o.Maps, survey, epochs)
@@ -197,7 +201,7 @@ func (b *bin) enter(f frame) {
 		b.cells = append(b.cells, b.cell(f.dates[d], from, until))
 		b.first = append(b.first, len(b.cells))
 	}
-	b.doubts = make([]float64, len(b.cells))
+	b.unsure = make([]float64, len(b.cells))
 	b.all = newPooled(b, b.tracks, true)
 	b.findPlaces()
 }
@@ -261,14 +265,23 @@ func (b *bin) findPlaces() {
 
 // survey gives the walks over this bin as the maps need them: in PPFD at the
 // height of the plants, with what the bin's sensors showed at the same instant.
-func (b *bin) survey(ctx context.Context, epochs []light.Span) ([]field.Reading, error) {
+// A row dated after now, unless that is zero, is left out.
+func (b *bin) survey(ctx context.Context, epochs []light.Span, now time.Time) ([]field.Reading, error) {
 	var survey []field.Reading
 	var factors []dli.Factor
 	reference := newPooled(b, b.tracks, false)
 	defer reference.release()
+	var ahead, dark []light.SurveyReading // of time, and in the dark by the timer
 	for _, r := range b.rack.Survey {
 		if r.Position.Bin != b.Name || !slices.ContainsFunc(epochs, func(s light.Span) bool { return s.Holds(r.At) }) {
 			continue
+		}
+		if undated(r, now) {
+			ahead = append(ahead, r)
+			continue
+		}
+		if b.unlit(r) {
+			dark = append(dark, r)
 		}
 		var factor light.LuxPerPPFD
 		if r.Measures.NeedsLampFactor() {
@@ -290,9 +303,10 @@ func (b *bin) survey(ctx context.Context, epochs []light.Span) ([]field.Reading,
 			return nil, err
 		}
 		survey = append(survey, field.Reading{
-			At: r.At, Position: r.Position, PPFD: ppfd * b.underWater(0, b.WaterCM), Reference: at, Meter: r.Meter,
+			At: r.At, Position: r.Position, PPFD: ppfd * b.underWater(0, b.WaterCM), Reference: at, Meter: r.Meter, Row: r.Row,
 		})
 	}
+	b.doubtTimes(ahead, dark)
 	return survey, nil
 }
 

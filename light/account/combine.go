@@ -88,7 +88,7 @@ func (pl *pooled) measure(ctx context.Context, lights []cellLight) ([][]dli.Gap,
 		if parts[c], gaps[c], err = pl.cell(ctx, c); err != nil {
 			return nil, err
 		}
-		parts[c].error = max(parts[c].error, parts[c].mol*pl.b.doubts[c])
+		parts[c].error = max(parts[c].error, parts[c].mol*pl.b.unsure[c])
 		lights[c].measured = parts[c]
 	}
 	pl.keepDays(parts)

@@ -58,6 +58,8 @@ type walk struct {
 // straight, and their spread between the walks is what the sun does to each place. A
 // single hour shows no such spread: it takes the error that windowsills have.
 func (b *bin) underSun(maps Maps, survey []field.Reading, epochs []light.Span) {
+	of := b.Bin
+	of.Daylight = light.Sunlit // also where only the readings say so
 	for _, epoch := range epochs {
 		var within []field.Reading
 		for _, r := range survey {
@@ -68,7 +70,7 @@ func (b *bin) underSun(maps Maps, survey []field.Reading, epochs []light.Span) {
 		var made []field.Map
 		var at []float64
 		for _, w := range walksOf(b.Bin, within, b.rack.Zone) {
-			found, told := maps(b.Bin, w.readings, []light.Span{epoch}, b.anchors)
+			found, told := maps(of, w.readings, []light.Span{epoch}, b.anchors)
 			b.remarks = append(b.remarks, told...)
 			if len(found) > 0 {
 				made, at = append(made, found[0]), append(at, w.clock)
@@ -139,7 +141,9 @@ func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
 	whole.Ratio, whole.RelativeError = meanOf(made)
 	spread := spreadOf(made)
 	whole.Readings = 0
+	whole.Residuals, whole.Doubts = nil, nil
 	for _, m := range made {
+		whole.Residuals, whole.Doubts = append(whole.Residuals, m.Residuals...), append(whole.Doubts, m.Doubts...)
 		whole.Readings += m.Readings
 		whole.OwnScale = whole.OwnScale || m.OwnScale
 	}

@@ -380,7 +380,7 @@ func (b *bin) judgeTwo(c, low, high int, logLow, logHigh float64, wrong []string
 		b.suspect(suspicion{sensor: b.tracks[low].sensor, during: during, why: wrong[low]})
 		return
 	}
-	b.doubts[c] = math.Expm1(logHigh-logLow) / 2 // either may be right
+	b.unsure[c] = math.Expm1(logHigh-logLow) / 2 // either may be right
 	b.suspect(suspicion{
 		sensor: b.tracks[low].sensor, during: during, kept: true,
 		why: "it and " + b.tracks[high].sensor + " no longer agree, and of two neither can be called the wrong one",

@@ -29,12 +29,14 @@ import (
 func (w *walked) average(anchors []float64, each bool) *posterior {
 	bowl := w.grid.bowl()
 	var blocks []*block
+	w.kernels = nil
 	for _, s := range w.grid.shapes() {
-		for _, r := range w.rotate(s, bowl, anchors) {
-			for ratio := 1 - len(spreads); ratio < len(w.noises); ratio++ {
-				if b := w.weigh(r, ratio); b != nil {
-					blocks = append(blocks, b)
-				}
+		w.kernels = append(w.kernels, w.rotate(s, bowl, anchors)...)
+	}
+	for _, r := range w.kernels {
+		for ratio := 1 - len(spreads); ratio < len(w.noises); ratio++ {
+			if b := w.weigh(r, ratio); b != nil {
+				blocks = append(blocks, b)
 			}
 		}
 	}
@@ -54,14 +56,19 @@ func (w *walked) average(anchors []float64, each bool) *posterior {
 		w.predict(b, bowl, anchors, &t, m)
 	}
 	p := m.posterior()
-	p.evidence = top + math.Log(m.weight)
-	for _, n := range w.n { // of the roots in V's determinant
-		p.evidence += math.Log(n) / 2
-	}
+	p.evidence = top + math.Log(m.weight) + w.rootsOfRepeats()
 	if each {
 		w.leaveOut(blocks, p)
 	}
 	return p
+}
+
+// rootsOfRepeats is what the roots in V's determinant add to the evidence.
+func (w *walked) rootsOfRepeats() (sum float64) {
+	for _, n := range w.n {
+		sum += math.Log(n) / 2
+	}
+	return sum
 }
 
 // rotated is a kernel in whose axes the walk's covariance is diagonal:

@@ -22,6 +22,7 @@ type Reading struct {
 	PPFD      float64 // µmol m⁻² s⁻¹, at the height of the plants
 	Reference float64 // PPFD by the bin's sensors as they stand; NaN where none read
 	Meter     string
+	Row       light.Line // of the sheet
 }
 
 // Anchor is a sensor of the bin: the map is 1 at the anchors' places.
@@ -46,6 +47,8 @@ type Map struct {
 	Readings    int
 	Noise       float64 // standard deviation of one reading, as a share
 	LeaveOneOut float64 // root mean square error of surveyed positions from the others, as a share; NaN for one
+	Residuals   []Residual
+	Doubts      []Doubt
 }
 
 // darkest is the PPFD in µmol m⁻² s⁻¹ below which neither meter nor sensor says
@@ -93,6 +96,9 @@ func mapsBy(fit fitter, bin light.Bin, survey []Reading, epochs []light.Span, an
 		if err != nil {
 			remarks = append(remarks, fmt.Sprintf("survey of bin %s on %s: %v.", bin.Name, day(walk[0].At), err))
 			continue
+		}
+		for _, d := range m.Doubts {
+			remarks = append(remarks, d.Sentence())
 		}
 		m.During, m.Walked = during, lit[0].At
 		maps = append(maps, m)
@@ -149,17 +155,19 @@ func day(t time.Time) string { return t.UTC().Format(time.DateOnly) }
 
 // fit makes the map of usable readings.
 func fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error) {
-	w := group(bin, walk)
-	m := Map{Bin: bin.Name, Method: "smoothed", Readings: len(walk), Positions: w.places, Surveyed: make([]bool, bin.Rows*bin.Columns)}
-	for _, c := range w.cell {
-		m.Surveyed[c] = true
-	}
-	m.OwnScale = len(anchors) == 0
+	m := Map{Bin: bin.Name, Method: "smoothed", OwnScale: len(anchors) == 0, Surveyed: make([]bool, bin.Rows*bin.Columns)}
 	var weights []float64
 	if !m.OwnScale {
 		weights = at(bin, anchors)
 	}
-	p := w.average(weights, true)
+	s := screen(bin, walk, weights)
+	s.wholeWalk(bin, len(anchors))
+	m.Residuals, m.Doubts = s.residuals, s.doubts
+	walk, w, p := s.used, s.w, s.p
+	m.Readings, m.Positions = len(walk), w.places
+	for _, c := range w.cell {
+		m.Surveyed[c] = true
+	}
 	m.Noise, m.LeaveOneOut = p.noise, leftOutError(p.means)
 	m.RelativeError = p.sd
 	w.honest(&m)

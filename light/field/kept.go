@@ -58,12 +58,12 @@ func (k *Kept) fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error)
 }
 
 func (f *fittedMap) madeOf(bin light.Bin, walk []Reading, anchors []Anchor) bool {
-	return f.bin.Rows == bin.Rows && f.bin.Columns == bin.Columns &&
+	return f.bin.Daylight == bin.Daylight && f.bin.Rows == bin.Rows && f.bin.Columns == bin.Columns &&
 		f.bin.PitchRows == bin.PitchRows && f.bin.PitchColumns == bin.PitchColumns &&
 		slices.Equal(f.anchors, anchors) && slices.EqualFunc(f.walk, walk, sameReading)
 }
 
 func sameReading(a, b Reading) bool {
-	return a.At.Equal(b.At) && a.Position == b.Position && a.PPFD == b.PPFD && a.Meter == b.Meter &&
+	return a.At.Equal(b.At) && a.Position == b.Position && a.PPFD == b.PPFD && a.Meter == b.Meter && a.Row == b.Row &&
 		(a.Reference == b.Reference || math.IsNaN(a.Reference) && math.IsNaN(b.Reference))
 }

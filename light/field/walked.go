@@ -29,6 +29,8 @@ type walked struct {
 	from   []float64 // by reading: how far it lies from it
 	places int       // distinct ones
 	noises []float64 // that a reading may have
+
+	kernels []*rotated // by average
 }
 
 func group(bin light.Bin, walk []Reading) *walked {

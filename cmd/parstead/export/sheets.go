@@ -11,6 +11,7 @@ import (
 	"parstead/light"
 	"parstead/light/account"
 	"parstead/light/climate"
+	"parstead/light/field"
 )
 
 // sample is a reading with its sensor.
@@ -96,6 +97,9 @@ func (x *exporter) dli(ctx context.Context) error {
 		return err
 	}
 	x.Remarks = season.Remarks
+	if err := x.residuals(season.Residuals); err != nil {
+		return err
+	}
 	known := func(d *account.Day, v float64) string {
 		if !d.Known {
 			return ""
@@ -119,6 +123,37 @@ func (x *exporter) dli(ctx context.Context) error {
 			return d.Source.String()
 		}},
 	}, each(season.Days))
+}
+
+// residuals writes the surveys' rows beside what the other rows expect of them.
+func (x *exporter) residuals(list []field.Residual) error {
+	whole := func(name, means string, of func(*field.Residual) int) column[*field.Residual] {
+		return column[*field.Residual]{ColumnMeaning{Name: name, Means: means, Source: "survey"}, func(r *field.Residual) string { return strconv.Itoa(of(r)) }}
+	}
+	number := func(name, unit, means string, of func(*field.Residual) float64) column[*field.Residual] {
+		return column[*field.Residual]{ColumnMeaning{Name: name, Unit: unit, Means: means, Source: "computed"}, func(r *field.Residual) string { return cell(of(r)) }}
+	}
+	return writeSheet(x, "survey_residuals.csv", "each row of the survey that shows light, beside what the walk's other rows expect there", []column[*field.Residual]{
+		{ColumnMeaning{Name: "file", Means: "the sheet", Source: "survey"}, func(r *field.Residual) string { return r.Row.File }},
+		whole("line", "of the sheet, from 1", func(r *field.Residual) int { return r.Row.Line }),
+		{ColumnMeaning{Name: "time", Means: "when it was read", Source: "survey"}, func(r *field.Residual) string { return timeCell(r.At) }},
+		{ColumnMeaning{Name: "bin", Means: "the bin's name", Source: "survey"}, func(r *field.Residual) string { return r.Position.Bin }},
+		whole("row", "of the bin's grid, from 1", func(r *field.Residual) int { return r.Position.Row }),
+		whole("column", "of the bin's grid, from 1", func(r *field.Residual) int { return r.Position.Column }),
+		number("ppfd", "µmol m⁻² s⁻¹", "the reading, at the height of the plants", func(r *field.Residual) float64 { return r.PPFD }),
+		number("sensors_ppfd", "µmol m⁻² s⁻¹", "what the bin's sensors showed meanwhile; empty where none read", func(r *field.Residual) float64 { return r.Reference }),
+		number("residual", "natural log", "the reading over what the other rows expect; empty where none do", func(r *field.Residual) float64 { return r.Off }),
+		number("residual_sd", "natural log", "one standard deviation of that, were nothing amiss", func(r *field.Residual) float64 { return r.SD }),
+		{ColumnMeaning{Name: "verdict", Means: "named: the others can't explain it; set aside: beyond doubt, it enters no map; otherwise empty", Source: "computed"}, func(r *field.Residual) string {
+			switch {
+			case r.Aside:
+				return "set aside"
+			case r.Named:
+				return "named"
+			}
+			return ""
+		}},
+	}, each(list))
 }
 
 func (x *exporter) climate(ctx context.Context) error {

@@ -26,6 +26,8 @@ type Problem struct {
 	Says   string `json:"says"`
 	Mend   string `json:"mend"`
 
+	Residual float64 `json:"residual,omitempty"` // of a survey's row: natural log of its reading over what the other rows expect
+
 	OnlyToRun bool `json:"-"` // an error for the daemon; other commands don't need what is wrong
 }
 

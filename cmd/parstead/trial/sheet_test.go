@@ -298,12 +298,13 @@ func TestWalk(t *testing.T) {
 	place := func(bin string, row, column int) light.Position {
 		return light.Position{Bin: bin, Row: row, Column: column}
 	}
+	row := func(line int) light.Line { return light.Line{File: "survey.csv", Line: line} }
 	want := []light.SurveyReading{ // in order of time; the blank reading takes its time and no more
-		{At: at("2026-03-05T12:00:30Z"), Position: place("lower", 1, 1), Measures: light.QuantityLux, Value: 6000},
-		{At: at("2026-05-02T11:00:00Z"), Position: place("upper", 1, 1), Measures: light.QuantityPPFD, Value: 90, Meter: "B"},
-		{At: at("2026-05-02T11:01:00Z"), Position: place("upper", 1, 2), Measures: light.QuantityPPFD, Value: 91, Meter: "B"},
-		{At: at("2026-05-02T11:03:00Z"), Position: place("upper", 1, 4), Measures: light.QuantityPPFD, Value: 92, Meter: "B"},
-		{At: at("2026-05-02T11:04:00Z"), Position: place("upper", 2, 4), Measures: light.QuantityPPFD, Value: 93, Meter: "B"},
+		{At: at("2026-03-05T12:00:30Z"), Position: place("lower", 1, 1), Measures: light.QuantityLux, Value: 6000, Row: row(7)},
+		{At: at("2026-05-02T11:00:00Z"), Position: place("upper", 1, 1), Measures: light.QuantityPPFD, Value: 90, Meter: "B", Row: row(2)},
+		{At: at("2026-05-02T11:01:00Z"), Position: place("upper", 1, 2), Measures: light.QuantityPPFD, Value: 91, Meter: "B", Row: row(3)},
+		{At: at("2026-05-02T11:03:00Z"), Position: place("upper", 1, 4), Measures: light.QuantityPPFD, Value: 92, Meter: "B", Row: row(5)},
+		{At: at("2026-05-02T11:04:00Z"), Position: place("upper", 2, 4), Measures: light.QuantityPPFD, Value: 93, Meter: "B", Row: row(6)},
 	}
 	if d := cmp.Diff(want, read.Rack.Survey); d != "" {
 		t.Error(d)

@@ -36,7 +36,7 @@ func (l *loader) readSurvey(s *sheet, _ bool) {
 			l.fault(lux.at, "the row holds both ppfd and lux", "keep the one that the meter showed")
 			continue
 		}
-		reading := light.SurveyReading{At: times[i], Position: p, Measures: light.QuantityPPFD, Meter: r.cell("meter").text}
+		reading := light.SurveyReading{At: times[i], Position: p, Measures: light.QuantityPPFD, Meter: r.cell("meter").text, Row: light.Line{File: r.at.file, Line: r.at.line}}
 		c := ppfd
 		if ppfd.blank() {
 			reading.Measures, c = light.QuantityLux, lux
