@@ -21,6 +21,8 @@ func (exportCmd) Help() string {
   set_aside.csv    readings of which nobody knows when they were taken
   dli.csv          light of each position and day
   climate.csv      the air of each bin and day
+  survey_residuals.csv
+                   each row of the survey beside what the others expect
   plants.csv       a row a plant: place, treatments, start, light, outcomes;
                    parstead correlate --table reads it
   log.csv          the trial's log

@@ -110,7 +110,7 @@ func TestExportDescribesItself(t *testing.T) {
 		}
 		Sensors []struct{ Name, Measures, Unit string }
 	}
-	if err := json.Unmarshal(text, &about); err != nil || len(about.Files) != 6 || len(about.Sensors) != 3 {
+	if err := json.Unmarshal(text, &about); err != nil || len(about.Files) != 7 || len(about.Sensors) != 3 {
 		t.Fatalf("%v: %s", err, text)
 	}
 	for _, f := range about.Files {
