@@ -170,9 +170,15 @@ func (in *Intake) commitQueue(ctx context.Context, p *pace, last bool) error {
 
 func (in *Intake) tellSteps() {
 	in.mu.Lock()
-	steps := in.steps
-	in.steps = nil
+	steps, timed := in.steps, in.timed
+	in.steps, in.timed = nil, nil
 	in.mu.Unlock()
+	for _, x := range timed {
+		in.Log.Warn("readings set aside as a backlog were none", "sensor", x.Sensor, "pace", x.Pace, "from", x.During.From, "until", x.During.Until)
+		if in.OnTimed != nil {
+			in.OnTimed(x)
+		}
+	}
 	for _, s := range steps {
 		in.Log.Warn("the system clock was set", "by", s.By, "now", s.At)
 		if in.OnStep != nil {

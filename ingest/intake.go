@@ -38,6 +38,7 @@ type Config struct {
 	// from there too, before what arrived after the step is committed.
 	OnStored func(light.Reading)
 	OnStep   func(Step)
+	OnTimed  func(Timed) // from there too
 
 	// How long a commit may be put off to spare cards: for readings that nobody
 	// waits for (0: 10 s; a kill loses as much of them), and where a publisher
@@ -63,6 +64,7 @@ type Intake struct {
 	sensors  map[string]*sensor
 	queue    group
 	steps    []Step
+	timed    []Timed
 	refusals []Refusal
 	failing  bool // the last commit failed
 
@@ -197,7 +199,7 @@ func (in *Intake) Take(d Delivery) {
 		a := &found[i]
 		in.noteTime(a, &d)
 		// Every delivery moves the backlog's end, own time or not.
-		late := a.sensor.backlog(&d, a.entry.feed.Sensor.Every, moment.uptime)
+		late := in.backlog(a.sensor, &d, a.entry.feed.Sensor.Every, moment)
 		in.queue.urgent = in.queue.urgent || late
 		switch {
 		case a.reading.Mark != 0:

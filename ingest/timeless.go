@@ -21,13 +21,21 @@ func (in *Intake) Timeless() []Timeless {
 	defer in.mu.Unlock()
 	var all []Timeless
 	for _, s := range in.sensors {
-		if s.timeless != "" {
+		switch {
+		case s.timeless != "":
 			all = append(all, Timeless{s.name, s.timeless})
+		case s.behind && s.arrived-s.linked > behindTold:
+			all = append(all, Timeless{s.name, behindSays})
 		}
 	}
 	slices.SortFunc(all, func(a, b Timeless) int { return strings.Compare(a.Sensor, b.Sensor) })
 	return all
 }
+
+// behindTold is how long a backlog may last before it is told.
+const behindTold = time.Minute
+
+const behindSays = "its messages came as fast as a broker hands over what it kept while this machine was away, so their time is not known; they count once they have a steady pace, after ten minutes at most: give `every` of the sensor as it sends"
 
 // lack is what is wrong with a sensor's time.
 type lack struct {

@@ -24,6 +24,7 @@ const (
 	Contaminated     Kind = "contaminated"
 	Treated          Kind = "treated"
 	Ignore           Kind = "ignore" // sets a sensor's stretch aside
+	Timed            Kind = "timed"  // a sensor's readings came as they were read, though set aside as untimed
 	Mute             Kind = "mute"   // silences a known condition for a stretch
 	Other            Kind = "other"
 )
@@ -41,7 +42,7 @@ const (
 
 var growersKinds = []Kind{
 	LampMoved, LampCleaned, LampReplaced, ReflectorChanged, SensorMoved, SensorCleaned,
-	FloodMissed, PowerCut, Contaminated, Treated, Ignore, Mute, Other,
+	FloodMissed, PowerCut, Contaminated, Treated, Ignore, Timed, Mute, Other,
 }
 
 // Kinds lists the kinds that a grower writes.
@@ -55,6 +56,9 @@ func ParseKind(s string) (Kind, error) {
 	words := strings.Trim(fmt.Sprint(growersKinds), "[]")
 	return "", fmt.Errorf("%q is not a kind of note: use one of %s", s, strings.ReplaceAll(words, " ", ", "))
 }
+
+// OfStretch tells whether an event of this kind is about a stretch of time alone.
+func (k Kind) OfStretch() bool { return k == Ignore || k == Timed || k == Mute }
 
 // EndsMap tells whether an event of this kind makes a light map invalid.
 func (k Kind) EndsMap() bool {
@@ -75,7 +79,7 @@ type Event struct {
 	Bin     string // "" for the whole rack
 	Plant   string
 	Sensor  string
-	During  Span // for ignore, mute and a power cut
+	During  Span // for ignore, timed, mute and a power cut
 	Text    string
 	Data    []byte // what the program needs to read back (JSON), of its own kinds
 

@@ -150,6 +150,7 @@ func (s *Snapshot) series(ctx context.Context, sensor string, during light.Span,
 	}
 	r.add(&s.loose[id])
 	r.merge()
+	s.giveBack(sensor, dst, r.first)
 	return nil
 }
 

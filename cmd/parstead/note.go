@@ -21,8 +21,8 @@ type noteCmd struct {
 	Bin       string `placeholder:"NAME" help:"The bin it concerns; the whole rack unless given."`
 	Plant     string `placeholder:"CODE" help:"The plant it concerns."`
 	Sensor    string `placeholder:"NAME" help:"The sensor it concerns."`
-	Kind      string `placeholder:"KIND" help:"lamp_moved, lamp_cleaned, lamp_replaced, reflector_changed, sensor_moved, sensor_cleaned (these end a light map), flood_missed, power_cut, contaminated, treated, ignore, mute, other."`
-	From      string `placeholder:"TIME" help:"Where an ignored or muted stretch or a power cut begins; --at unless given."`
+	Kind      string `placeholder:"KIND" help:"lamp_moved, lamp_cleaned, lamp_replaced, reflector_changed, sensor_moved, sensor_cleaned (these end a light map), flood_missed, power_cut, contaminated, treated, ignore, timed, mute, other."`
+	From      string `placeholder:"TIME" help:"Where an ignored, timed or muted stretch or a power cut begins; --at unless given."`
 	Until     string `placeholder:"TIME" help:"Where it ends; open unless given, a power cut until readings come back."`
 	Withdraws uint64 `placeholder:"ID" help:"Take back the entry with this id. It stays in the log."`
 	JSON      bool   `name:"json" help:"List as an array."`
@@ -35,8 +35,10 @@ RFC 3339, or 2026-07-21 14:05 in the trial's time zone; it may lie in the past,
 and every figure from then on is computed anew. --at can't lie ahead of the clock.
 A value that was entered at the page is corrected there, or in its sheet.
 
-"ignore" sets a sensor's stretch aside. "mute" silences conditions for a
-stretch: all of a bin or sensor, or the one that the text names first.
+"ignore" sets a sensor's stretch aside. "timed" takes one back that was set aside
+as untimed and came as it was read: its times of arrival count. "mute" silences
+conditions for a stretch: all of a bin or sensor, or the one that the text names
+first.
 "power_cut" with --from and --until tells how long no lamp burnt: no light is
 estimated for it, and no current counted.
 
@@ -135,10 +137,12 @@ func (c *noteCmd) event(t *trial.Trial, now time.Time) (light.Event, error) {
 // refers checks what the entry is about and completes its stretch.
 func (c *noteCmd) refers(t *trial.Trial, event *light.Event) error {
 	cut := event.Kind == light.PowerCut
-	stretch := event.Kind == light.Ignore || event.Kind == light.Mute || cut
+	stretch := event.Kind.OfStretch() || cut
 	switch {
 	case !stretch && (c.From != "" || c.Until != ""):
-		return usageError{"--from and --until go with --kind ignore, mute or power_cut"}
+		return usageError{"--from and --until go with --kind ignore, timed, mute or power_cut"}
+	case event.Kind == light.Timed && (event.Sensor == "" || c.From == "" || c.Until == ""):
+		return usageError{"--kind timed needs --sensor, --from and --until: whose readings came when they were read, and when"}
 	case event.Kind == light.Ignore && event.Sensor == "":
 		return usageError{"--kind ignore needs --sensor: which one's readings are to be set aside"}
 	}

@@ -134,7 +134,7 @@ func (d *Daemon) openIngest(t *trial.Trial, registry *prometheus.Registry) (err 
 	d.keeper = newKeeper(sink, o.Clock.Now)
 	if d.intake, err = ingest.New(ingest.Config{
 		Sink: d.keeper, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.Clock, Boot: d.db.Boot(),
-		Log: o.Log, Register: registry, OnStep: d.clockStepped, Linger: o.linger, LingerWaited: o.linger,
+		Log: o.Log, Register: registry, OnStep: d.clockStepped, OnTimed: d.timed, Linger: o.linger, LingerWaited: o.linger,
 	}); err != nil {
 		return err
 	}
@@ -330,4 +330,16 @@ func (d *Daemon) clockStepped(s ingest.Step) {
 		d.options.Log.Error("clock step not logged", "by", s.By, "error", err)
 	}
 	d.clockSteps.note(s)
+}
+
+// timed writes into the log that readings were set aside as a broker's backlog and
+// were none; they count from then on.
+func (d *Daemon) timed(x ingest.Timed) {
+	_, err := d.db.AddEvent(context.Background(), light.Event{
+		Kind: light.Timed, At: x.During.From, Sensor: x.Sensor, During: x.During,
+		Text: fmt.Sprintf("they came every %s, which is the sensor's own pace and no queue's: their time of arrival counts; give `every` of the sensor so", x.Pace.Round(100*time.Millisecond)),
+	})
+	if err != nil {
+		d.options.Log.Error("not logged that readings are timed", "sensor", x.Sensor, "error", err)
+	}
 }

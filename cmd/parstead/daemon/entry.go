@@ -42,7 +42,7 @@ func (f *filing) event(draft *trial.Draft, who string, e page.Entry) (event ligh
 
 // noteOf is a note as the command of that name would write it.
 func noteOf(t *trial.Trial, e page.Entry, at time.Time) (light.Event, error) {
-	if e.Kind == string(light.Ignore) || e.Kind == string(light.Mute) {
+	if light.Kind(e.Kind).OfStretch() {
 		return light.Event{}, fmt.Errorf("%s is for a stretch of time: use parstead note", e.Kind)
 	}
 	if e.Text == "" && (e.Kind == "" || e.Kind == string(light.Other)) {
@@ -161,7 +161,7 @@ func (f *filing) Offer(context.Context) (*page.Offer, error) {
 	}
 	o := &page.Offer{Trial: t.Name, Today: light.Earlier(today, t.Rack.Ends).String(), Ends: t.Rack.Ends.String(), Causes: trial.Causes}
 	for _, kind := range slices.Backward(light.Kinds()) { // the plainest first
-		if kind != light.Ignore && kind != light.Mute {
+		if !kind.OfStretch() {
 			o.Kinds = append(o.Kinds, string(kind))
 		}
 	}

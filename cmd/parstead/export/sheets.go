@@ -206,7 +206,7 @@ func (x *exporter) log(ctx context.Context) error {
 		text("bin", "the bin it concerns; empty for the whole rack", "grower", func(r *light.Entry) string { return r.Bin }),
 		text("plant", "the plant it concerns", "grower", func(r *light.Entry) string { return r.Plant }),
 		text("sensor", "the sensor it concerns", "grower", func(r *light.Entry) string { return r.Sensor }),
-		text("from", "where an ignored or muted stretch begins", "grower", func(r *light.Entry) string { return r.From }),
+		text("from", "where an ignored, timed or muted stretch begins", "grower", func(r *light.Entry) string { return r.From }),
 		text("until", "where it ends", "grower", func(r *light.Entry) string { return r.Until }),
 		text("text", "what was written; behind an apostrophe where a spreadsheet program would take it for a formula", "grower, or the program", func(r *light.Entry) string { return noFormula(r.Text) }),
 		text("withdraws", "the entry that this one takes back", "grower", func(r *light.Entry) string {

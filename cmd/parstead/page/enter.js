@@ -164,7 +164,7 @@ ${form({ what: "note", plant: p?.code }, html`<label>What kind <select name="kin
 ${!p && html`<label>Bin <select name="bin"><option value="">the whole rack</option>${offer.bins.map((b) => html`<option${b.name === q.bin && " selected"}>${b.name}</option>`)}</select></label>
 <label>Sensor <select name="sensor"><option value="">none</option>${offer.sensors.map((s) => html`<option${s === q.sensor && " selected"}>${s}</option>`)}</select></label>`}
 <label>What happened <textarea name="text" rows="3" maxlength="1000">${q.text}</textarea></label><button class="key">Store</button>`)}
-<p>Kinds that name a lamp, the reflector or a sensor end the light map there: survey again. For <code>ignore</code> and <code>mute</code>, and for another time than now, use <code>parstead note</code>.</p>`,
+<p>Kinds that name a lamp, the reflector or a sensor end the light map there: survey again. For <code>ignore</code>, <code>timed</code> and <code>mute</code>, and for another time than now, use <code>parstead note</code>.</p>`,
 };
 
 let shown = 0; // when the screen came, by the events' clock
