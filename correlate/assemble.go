@@ -119,10 +119,18 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 		case t.TooFew:
 			s.say(analysis.NotTested, t.Name(), "%s", tooFewUnits(l.Unit))
 		case !t.OK:
-			s.say(analysis.NotTested, t.Name(), "%s could not be tested: no spread is left to measure it by", t.Name())
+			s.say(analysis.NotTested, t.Name(), "%s", whyNoTest(t))
 		}
 		r.Effects = append(r.Effects, e)
 	}
+}
+
+// whyNoTest says why a model has no test of an effect.
+func whyNoTest(t model.Test) string {
+	if t.Statistic == model.Dealt {
+		return t.Name() + " could not be tested: there are too few ways to deal the answers to the plants of each bin"
+	}
+	return t.Name() + " could not be tested: no spread is left to measure it by"
 }
 
 // testEffect is a model's test as a result.
@@ -131,12 +139,13 @@ func testEffect(term analysis.Term, t model.Test, unit model.Unit) Effect {
 	if !t.OK {
 		return e
 	}
-	e.Test, e.Value, e.DF, e.P = string(t.Statistic), analysis.Known(t.Value), t.DF[:], analysis.Known(t.P)
+	e.Test, e.P = string(t.Statistic), analysis.Known(t.P)
 	switch t.Statistic {
+	case model.Dealt, model.Pairs:
 	case model.Chi2:
-		e.DF = e.DF[:1]
-	case model.Pairs:
-		e.Value, e.DF = nil, nil
+		e.Value, e.DF = analysis.Known(t.Value), t.DF[:1]
+	default:
+		e.Value, e.DF = analysis.Known(t.Value), t.DF[:]
 	}
 	return e
 }

@@ -31,18 +31,15 @@ func (s *sample) light(r *OutcomeResult, plants *model.Stratum, slope model.Coef
 			result.VIF = analysis.Known(vif)
 		}
 		s.correct(result, bins, slope.Estimate)
-		switch {
-		case bins != nil:
+		if bins != nil {
 			within := result.Slope
 			result.WithinBin = &within
-		case s.terms.Bin != nil:
-			s.say("within_bin", "", "bins stay out of the model of single answers, so that the slopes within and between bins are not told apart")
 		}
 	}
 	if bins != nil {
 		result.BetweenBin = s.betweenBins()
 	}
-	if result.Slope.Slope != nil || result.BetweenBin != nil {
+	if result.Slope.Slope != nil || result.Slope.P != nil || result.BetweenBin != nil {
 		r.Light = result
 	}
 }
@@ -62,6 +59,9 @@ func (s *sample) betweenBins() *Slope {
 		return nil
 	}
 	s.betweenHolds()
+	if kind.Of(s.out.Kind).Answers {
+		s.say(analysis.BetweenBins, "", "between bins the slope is one of the bins' shares of yes, each bin counting once; it is not of log odds")
+	}
 	slope := slopeOf(e)
 	return &slope
 }

@@ -66,7 +66,10 @@ func (s *sample) coefficients(r *OutcomeResult, m model.Model) (last model.Coeff
 func coefficient(c model.Coefficient) Coefficient {
 	k := Coefficient{Of: c.Name(), Level: c.Level, Against: c.Against, Estimate: analysis.Known(c.Value)}
 	if c.OK() {
-		k.SE, k.CI95, k.P = analysis.Known(c.SE), analysis.KnownPair(c.CI95()), analysis.Known(c.P())
+		k.SE, k.CI95 = analysis.Known(c.SE), analysis.KnownPair(c.CI95())
+	}
+	if c.OK() || c.Profile != nil {
+		k.P = analysis.Known(c.P())
 	}
 	if c.HC3OK && c.HC3.OK() {
 		k.SEHC3, k.PHC3 = analysis.Known(c.HC3.SE), analysis.Known(c.HC3.P())

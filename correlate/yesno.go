@@ -17,7 +17,9 @@ import (
 // answer comes often enough.
 type yesNo struct{}
 
-func (yesNo) response(s *sample) model.Response { return model.Answers(s.y) }
+func (yesNo) response(s *sample) model.Response {
+	return model.Answers{Y: s.y, Seed: s.opts.seedFor("answers within bins", s.out.Name, s.ofText())}
+}
 
 func (k yesNo) brief(s *sample, r *OutcomeResult) error { return k.analyse(s, r) }
 
@@ -171,12 +173,14 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 // is too rare.
 func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 	t := s.terms
-	t.Bin = nil
+	if t.Bin != nil && len(overUnits(*t.Bin).Levels) < 2 {
+		t.Bin = nil
+	}
 	t.Treatments = slices.DeleteFunc(slices.Clone(t.Treatments), func(t model.Treatment) bool { return t.SetPer != model.PerPlant })
 	if len(t.Covariates) == 0 && t.Light == nil && len(t.Treatments) < 2 {
 		return false, nil
 	}
-	if err := tooMuch(len(s.y), t); err != nil {
+	if err := s.tooMuch(t); err != nil {
 		return false, err
 	}
 	b, err := s.fitBoth(t)
@@ -197,27 +201,66 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 		return false, err
 	}
 	s.light(&m, plants, slope)
+	s.givenBins(plants.Model)
 	r.Effects, r.Coefficients, r.Comparisons, r.Light = m.Effects, m.Coefficients, m.Comparisons, m.Light
 	return true, nil
 }
 
+// fewInformative is how many informative events are few.
+const fewInformative = 8
+
+// givenBins says how answers were judged within bins.
+func (s *sample) givenBins(m model.Model) {
+	f, ok := m.(*model.ConditionalFit)
+	if !ok {
+		return
+	}
+	s.say("conditional likelihood", "", "answers were compared within bins, given how many in each bin were yes (conditional likelihood with Firth's penalty): what bins differ by is not in these results")
+	c := Check{Check: "informative events", Value: analysis.Known(float64(f.Informative)), Says: "the rarer answers of the bins where both occur, which alone tell anything"}
+	switch {
+	case f.Beta == nil:
+		c.Says += "; too few for a slope"
+	case f.Informative <= fewInformative:
+		c.Says += "; few, so that a next trial may well look different"
+	}
+	s.checks = append(s.checks, c)
+	if d := f.Deals; d != nil && d.OK {
+		how := phrase.Freedom(d.Deals) + " ways to deal the answers to the plants of each bin"
+		if !d.Listed {
+			how = "99,999 drawn ways to deal the answers to the plants of each bin"
+		}
+		s.say("exact", "", "p is over %s; where the interval disagrees, p decides", how)
+	}
+}
+
 // mostProfiled bounds the work of the model of single answers, in rows times
 // columns squared times intervals: a minute's, each interval being found by a
-// dozen fits.
-const mostProfiled = 4e8
+// dozen fits. mostWithin bounds that within bins, in the work of one evaluation
+// times intervals.
+const (
+	mostProfiled = 4e8
+	mostWithin   = 1.5e8
+)
 
 // tooMuch refuses a model of single answers that would take minutes.
-func tooMuch(rows int, t model.Terms) error {
-	d, err := model.NewDesign(rows, t)
+func (s *sample) tooMuch(t model.Terms) error {
+	d, err := model.NewDesign(len(s.y), t)
 	if err != nil {
 		return err
 	}
 	columns := len(d.Columns)
 	intervals := columns
+	if t.Bin != nil {
+		intervals -= len(d.Factors[d.Bin()].Levels)
+	}
 	for _, f := range d.Families() {
 		intervals += len(f.Cells) * (len(f.Cells) - 1) / 2
 	}
-	if work := float64(d.N) * float64(columns*columns) * float64(intervals); work > mostProfiled {
+	much := float64(d.N)*float64(columns*columns)*float64(intervals) > mostProfiled
+	if t.Bin != nil {
+		much = d.ConditionalWork(s.y)*float64(intervals) > mostWithin
+	}
+	if much {
 		return fmt.Errorf("%d rows with %d columns and %d intervals would take minutes: name fewer rows or columns", d.N, columns, intervals)
 	}
 	return nil

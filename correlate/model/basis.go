@@ -172,9 +172,16 @@ func maxAbs(a []float64) float64 {
 type CollinearError struct {
 	Column Column
 	Of     []Column
+	Mixed  bool // only rows of bins where both answers occur were looked at
 }
 
 func (e *CollinearError) Error() string {
+	rows := "the rows used"
+	if e.Mixed {
+		if rows = "the bins where both answers occur"; len(e.Of) == 0 {
+			return fmt.Sprintf("%q is the same throughout each of %s, and no other bin tells of it: leave it out", e.Column, rows)
+		}
+	}
 	if len(e.Of) == 0 {
 		return fmt.Sprintf("%q is zero in every row used: leave it out", e.Column)
 	}
@@ -187,7 +194,7 @@ func (e *CollinearError) Error() string {
 			names = append(names, fmt.Sprintf("%q", c))
 		}
 	}
-	return fmt.Sprintf("%q cannot be told apart from %s in the rows used: leave one out", e.Column, strings.Join(names, ", "))
+	return fmt.Sprintf("%q cannot be told apart from %s in %s: leave one out", e.Column, strings.Join(names, ", "), rows)
 }
 
 // basis factorises the design's columns, each row times its weight's square

@@ -42,60 +42,74 @@ func (d *Design) Logistic(y []float64) (*LogisticFit, error) {
 	if len(y) != d.N {
 		panic("model: the outcome's length differs from the number of rows")
 	}
-	if err := answers(y); err != nil {
+	parameters := len(d.Columns)
+	if parameters > 0 && d.Columns[0].Kind == KindIntercept {
+		parameters--
+	}
+	if err := enough(y, parameters); err != nil {
 		return nil, err
+	}
+	if _, err := d.basis(nil); err != nil {
+		return nil, err
+	}
+	f := &LogisticFit{Design: d, Y: y, firth: newFirth(d.values(allColumns(d)), y)}
+	beta, err := climb(f.firth, make([]float64, len(d.Columns)), len(d.Columns), firthLimit)
+	if err != nil {
+		return nil, err
+	}
+	f.Beta, f.Probability, f.LogLikelihood = beta, f.firth.probability, f.firth.likelihood
+	return f, nil
+}
+
+// enough demands answers of which the rarer comes often enough for a model.
+func enough(y []float64, parameters int) error {
+	if err := answers(y); err != nil {
+		return err
 	}
 	yes := 0
 	for _, v := range y {
 		yes += int(v)
 	}
-	parameters := len(d.Columns)
-	if parameters > 0 && d.Columns[0].Kind == KindIntercept {
-		parameters--
+	if rarer := min(yes, len(y)-yes); rarer < max(1, answersPerParameter*parameters) {
+		return fmt.Errorf("%w: %d of %d, and %d parameters need %d", ErrRare, rarer, len(y), parameters, answersPerParameter*parameters)
 	}
-	if rarer := min(yes, d.N-yes); rarer < max(1, answersPerParameter*parameters) {
-		return nil, fmt.Errorf("%w: %d of %d, and %d parameters need %d", ErrRare, rarer, d.N, parameters, answersPerParameter*parameters)
-	}
-	if _, err := d.basis(nil); err != nil {
-		return nil, err
-	}
-	f := &LogisticFit{Design: d, Y: y}
-	f.firth = f.model(allColumns(d))
-	if err := f.firth.fit(make([]float64, len(d.Columns)), len(d.Columns), firthLimit); err != nil {
-		return nil, err
-	}
-	f.Beta, f.Probability, f.LogLikelihood = f.firth.beta, f.firth.probability, f.firth.likelihood
-	return f, nil
+	return nil
 }
 
-// model is that of the given columns, in the given order.
-func (f *LogisticFit) model(list []int) *firth {
-	m := &firth{y: f.Y}
-	for _, j := range list {
-		m.columns = append(m.columns, f.Design.Columns[j].Values)
+// values are those of the columns with these indices.
+func (d *Design) values(list []int) [][]float64 {
+	values := make([][]float64, len(list))
+	for k, j := range list {
+		values[k] = d.Columns[j].Values
 	}
-	return m
+	return values
 }
 
 // Partial tests every effect but the intercept by twice the fall of the
 // penalised likelihood when its coefficients are held at zero, in the model of
 // it and all effects that do not contain it.
 func (f *LogisticFit) Partial() ([]Test, error) {
-	return f.Design.each(func(effect int) (Test, error) {
-		list, free := f.Design.around(effect) // the columns held at zero come last
-		full := f.LogLikelihood
-		if len(list) < len(f.Design.Columns) {
-			with := f.model(list)
-			if err := with.fit(make([]float64, len(list)), len(list), firthLimit); err != nil {
+	return f.Design.falls(f.LogLikelihood, func(list []int) hill { return newFirth(f.Design.values(list), f.Y) })
+}
+
+// falls tests the effects of a model whose penalised likelihood, over the columns
+// with the given indices, is of; top is its height over all of them.
+func (d *Design) falls(top float64, of func(list []int) hill) ([]Test, error) {
+	return d.each(func(effect int) (Test, error) {
+		list, free := d.around(effect) // the columns held at zero come last
+		full := top
+		if len(list) < len(d.Columns) {
+			with := of(list)
+			if _, err := climb(with, make([]float64, len(list)), len(list), firthLimit); err != nil {
 				return Test{}, err
 			}
-			full = with.likelihood
+			full = with.height()
 		}
-		without := f.model(list)
-		if err := without.fit(make([]float64, len(list)), free, firthLimit); err != nil {
+		without := of(list)
+		if _, err := climb(without, make([]float64, len(list)), free, firthLimit); err != nil {
 			return Test{}, err
 		}
-		return chiTest(f.Design.Effects[effect], 2*(full-without.likelihood)), nil
+		return chiTest(d.Effects[effect], 2*(full-without.height())), nil
 	})
 }
 
@@ -108,13 +122,12 @@ func (f *LogisticFit) Linear(w []float64) Estimate {
 
 var errFirth = errors.New("the penalised fit did not settle: leave out a covariate or a level")
 
-// firth maximises l* over the leading coefficients, the others held.
+// firth is l* as something to climb.
 type firth struct {
 	columns [][]float64
 	y       []float64
 
-	// The fit.
-	beta        []float64
+	// At β.
 	probability []float64
 	likelihood  float64
 	residual    []float64 // y − π, without cancellation
@@ -123,65 +136,28 @@ type firth struct {
 	hat         []float64
 }
 
-const (
-	firthSteps = 500
-	firthLimit = 1e-11
-	maxStep    = 5.0 // in any row's log odds
-)
-
-// fit starts at β, whose coefficients from free on are held there, and ends when
-// a step is below the limit in standard errors.
-//
-// Steps solve Iδ = U* with the modified score U* = Xᵀ{y − π + h(½ − π)}, where h
-// are the hat values of √W X, and are halved until l* rises.
-func (m *firth) fit(beta []float64, free int, limit float64) error {
-	m.beta = beta
-	n := len(m.y)
-	m.probability, m.residual, m.root = make([]float64, n), make([]float64, n), make([]float64, n)
-	if err := m.evaluate(); err != nil {
-		return err
-	}
-	if free == 0 {
-		return nil
-	}
-	v := make([]float64, n)
-	z := make([]float64, free)
-	for range firthSteps {
-		for i := range v {
-			v[i] = (m.residual[i] + m.hat[i]*(0.5-m.probability[i])) / m.root[i]
-		}
-		for k := range z {
-			z[k] = dot(m.basis.q[k], v)
-		}
-		if norm(z) <= limit {
-			return nil
-		}
-		step := m.basis.solve(z)
-		m.shorten(step)
-		old := firth{beta: m.beta, likelihood: m.likelihood}
-		for halving := 0; ; halving++ {
-			next := append([]float64(nil), old.beta...)
-			for j, s := range step {
-				next[j] += s
-			}
-			m.beta = next
-			err := m.evaluate()
-			if err == nil && m.likelihood >= old.likelihood-1e-12*(1+math.Abs(old.likelihood)) {
-				break
-			}
-			if halving == 40 {
-				return errFirth
-			}
-			for j := range step {
-				step[j] /= 2
-			}
-		}
-	}
-	return errFirth
+func newFirth(columns [][]float64, y []float64) *firth {
+	n := len(y)
+	return &firth{columns: columns, y: y, probability: make([]float64, n), residual: make([]float64, n), root: make([]float64, n)}
 }
 
-// shorten keeps a step from moving any row's log odds too far.
-func (m *firth) shorten(step []float64) {
+func (m *firth) height() float64 { return m.likelihood }
+
+// ascent solves Iδ = U* with the modified score U* = Xᵀ{y − π + h(½ − π)}, where h
+// are the hat values of √W X.
+func (m *firth) ascent(free int) (step []float64, length float64) {
+	v := make([]float64, len(m.y))
+	for i := range v {
+		v[i] = (m.residual[i] + m.hat[i]*(0.5-m.probability[i])) / m.root[i]
+	}
+	z := make([]float64, free)
+	for k := range z {
+		z[k] = dot(m.basis.q[k], v)
+	}
+	return m.basis.solve(z), norm(z)
+}
+
+func (m *firth) swing(step []float64) float64 {
 	var most float64
 	for i := range m.y {
 		var eta float64
@@ -190,19 +166,20 @@ func (m *firth) shorten(step []float64) {
 		}
 		most = max(most, math.Abs(eta))
 	}
-	if most > maxStep {
-		for j := range step {
-			step[j] *= maxStep / most
-		}
-	}
+	return most
 }
 
-// evaluate sets probabilities, hat values and l* at β.
-func (m *firth) evaluate() error {
+func (m *firth) spread(w []float64) (along []float64, variance float64) {
+	g := m.basis.solveT(w)
+	return m.basis.solve(g), dot(g, g)
+}
+
+// stand sets probabilities, hat values and l* at β.
+func (m *firth) stand(beta []float64) error {
 	var likelihood, lost float64 // what rounding lost, since with many alike rows it is all to one side: Kahan (1965), Comm. ACM 8:40
 	for i, y := range m.y {
 		var eta float64
-		for j, b := range m.beta {
+		for j, b := range beta {
 			eta += m.columns[j][i] * b
 		}
 		// ln π and ln(1 − π) without cancellation.

@@ -19,27 +19,33 @@ type Profile struct {
 // The coefficient of the column j with the largest |wⱼ| gives way to c, which
 // changes the penalty by a constant only.
 func (f *LogisticFit) Profile(w []float64, level float64) (Profile, error) {
-	if len(w) != len(f.Design.Columns) || !(level > 0 && level < 1) {
-		panic("model: a profile needs a weight for each column and a level between 0 and 1")
+	return profiled(f.Linear(w), f.turn(w), level, func(columns [][]float64) hill { return newFirth(columns, f.Y) })
+}
+
+// profiled is the profile of wᵀβ, whose estimate is e, in the model that was turned so that
+// it is the last coefficient; of gives its likelihood over other columns.
+func profiled(e Estimate, t turned, level float64, of func(columns [][]float64) hill) (Profile, error) {
+	if !(level > 0 && level < 1) {
+		panic("model: a profile needs a level between 0 and 1")
 	}
-	p := Profile{Estimate: f.Linear(w)}
-	t := f.turn(w)
+	p := Profile{Estimate: e}
 	last := len(t.estimate) - 1
 	at := append([]float64(nil), t.estimate...) // the last fit
 	// fall is twice the fall of l* at wᵀβ = c. Fits start from the last one, moved
 	// along the profile's direction at the estimate.
 	fall := func(c float64) (float64, error) {
-		m := &firth{columns: t.columns, y: f.Y}
+		m := of(t.columns)
 		beta := append([]float64(nil), at...)
 		for j, g := range t.direction {
 			beta[j] += g * (c - at[last])
 		}
 		beta[last] = c
-		if err := m.fit(beta, last, profileLimit); err != nil {
+		beta, err := climb(m, beta, last, profileLimit)
+		if err != nil {
 			return 0, err
 		}
-		at = m.beta
-		return 2 * (t.likelihood - m.likelihood), nil
+		at = beta
+		return 2 * (t.likelihood - m.height()), nil
 	}
 	var err error
 	if p.Chi2, err = fall(0); err != nil {
@@ -78,23 +84,28 @@ type turned struct {
 // profileLimit is enough: l* is flat at its maximum, so that it errs by the square.
 const profileLimit = 1e-7
 
-func (f *LogisticFit) turn(w []float64) turned {
+func (f *LogisticFit) turn(w []float64) turned { return f.Design.turn(f.Beta, f.firth, w) }
+
+// turn turns a model whose likelihood stands at its top, β.
+func (d *Design) turn(beta []float64, top hill, w []float64) turned {
+	if len(w) != len(d.Columns) {
+		panic("model: a profile needs a weight for each column")
+	}
 	var t turned
-	columns, last := f.Design.turned(w)
+	columns, last := d.turned(w)
 	t.columns = append(columns, last)
-	g := f.firth.basis.solveT(w)
-	along := f.firth.basis.solve(g)
+	along, variance := top.spread(w)
 	p := pivot(w)
-	for j := range f.Design.Columns {
+	for j := range d.Columns {
 		if j != p {
-			t.estimate = append(t.estimate, f.Beta[j])
-			t.direction = append(t.direction, along[j]/dot(g, g))
+			t.estimate = append(t.estimate, beta[j])
+			t.direction = append(t.direction, along[j]/variance)
 		}
 	}
-	t.estimate = append(t.estimate, dot(w, f.Beta))
+	t.estimate = append(t.estimate, dot(w, beta))
 	t.direction = append(t.direction, 1)
 	// |det| of the change of coefficients is |1/wⱼ|, squared under ½ ln.
-	t.likelihood = f.LogLikelihood - math.Log(math.Abs(w[p]))
+	t.likelihood = top.height() - math.Log(math.Abs(w[p]))
 	return t
 }
 
@@ -110,10 +121,14 @@ func (f *LogisticFit) Coefficients() ([]Coefficient, error) {
 
 // pairs compares by profiles, and by Bonferroni over the pairs that are compared.
 func (f *LogisticFit) pairs(_ Family, list []Difference, _ int) ([]Pair, error) {
+	return profiledPairs(f.Profile, list)
+}
+
+func profiledPairs(profile func(w []float64, level float64) (Profile, error), list []Difference) ([]Pair, error) {
 	pairs := make([]Pair, len(list))
 	n := float64(len(list))
 	for i, d := range list {
-		p, err := f.Profile(d.W, 1-0.05/n)
+		p, err := profile(d.W, 1-0.05/n)
 		if err != nil {
 			return nil, err
 		}

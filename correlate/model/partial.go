@@ -15,6 +15,7 @@ const (
 	F     Statistic = "F"
 	Chi2  Statistic = "chi2"
 	Pairs Statistic = "pairs" // the smallest p of its pairs; no value and no degrees of freedom
+	Dealt Statistic = "exact" // over all deals; no value and no degrees of freedom
 )
 
 // Test is the test of one effect.

@@ -231,20 +231,35 @@ func (y adjustedCounts) fit(d *Design) (Model, error) {
 	return f, nil
 }
 
-// Answers are 1 or 0 a row, fitted by penalised logistic regression. There is no
-// model of the answers of whole units: DealShares compares these.
-type Answers []float64
+// Answers, 1 or 0 a row, are fitted by penalised logistic regression, given each
+// bin's number of yes where the design has bins. Those of whole units are shares,
+// weight one each.
+type Answers struct {
+	Y    []float64
+	Seed uint64 // of answers that are dealt anew
+}
 
 func (y Answers) fit(d *Design) (Model, error) {
-	f, err := d.Logistic(y)
+	if d.bin >= 0 {
+		f, err := d.Conditional(y.Y, y.Seed)
+		if err != nil {
+			return nil, err
+		}
+		return f, nil
+	}
+	f, err := d.Logistic(y.Y)
 	if err != nil {
 		return nil, err
 	}
 	return f, nil
 }
 
-func (y Answers) over(*Design, Factor) (Response, error) {
-	return nil, errors.New("answers of whole bins or reservoirs have no model: compare their shares")
+func (y Answers) over(_ *Design, units Factor) (Response, error) {
+	shares, plants := Totals(units, y.Y, nil)
+	for u := range shares {
+		shares[u] /= plants[u]
+	}
+	return Quantities(shares), nil
 }
 
 // Totals adds up values and exposures over the levels of a factor; without

@@ -320,14 +320,24 @@ func (t *teller) covariates() {
 	}
 }
 
-// slope words a slope by its interval.
+// slope words a slope by its p, else by its interval: where answers are dealt anew
+// these may disagree.
 func (t *teller) slope(of analysis.Term, shown analysis.FindingKind, per string, value float64, ci [2]float64, p *float64, more string) {
-	text := t.risen(value, ci) + more + ifP(p)
+	t.sloped(of, shown, per, value, ci, p, t.risen(value, ci)+more)
+}
+
+// sloped words a slope of which the number is worded already.
+func (t *teller) sloped(of analysis.Term, found analysis.FindingKind, per string, value float64, ci [2]float64, p *float64, text string) {
+	text += ifP(p)
+	shown := ci[0] > 0 || ci[1] < 0
+	if p != nil {
+		shown = *p < 0.05
+	}
 	switch {
-	case ci[0] > 0:
-		t.say(shown, analysis.About(of), "%s, %s rises: %s.", per, t.r.Name, text)
-	case ci[1] < 0:
-		t.say(shown, analysis.About(of), "%s, %s falls: %s.", per, t.r.Name, text)
+	case shown && value > 0:
+		t.say(found, analysis.About(of), "%s, %s rises: %s.", per, t.r.Name, text)
+	case shown:
+		t.say(found, analysis.About(of), "%s, %s falls: %s.", per, t.r.Name, text)
 	default:
 		t.say(analysis.Open, analysis.About(of), "%s, no change in %s was shown: %s.", per, t.r.Name, text)
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/correlate/phrase"
 )
 
@@ -42,6 +43,13 @@ func (t *teller) light() {
 		}
 		t.slope(analysis.LightTerm(), t.rank(analysis.LightTerm()), per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
 		said = true
+	} else if l.P != nil {
+		found := analysis.Open
+		if *l.P < 0.05 {
+			found = t.rank(analysis.LightTerm())
+		}
+		t.say(found, lit, "Light and %s: p %s within bins, but the plants of bins with both answers are too few to tell how strong it is.", t.r.Name, phrase.P(*l.P))
+		said = true
 	}
 	if b := l.BetweenBin; b != nil && b.CI95 != nil && b.Slope != nil {
 		more := ", between bins"
@@ -61,7 +69,7 @@ func (t *teller) light() {
 		if len(whole) > 0 {
 			more += fmt.Sprintf("; this may be what %s did to whole bins", phrase.List(whole))
 		}
-		t.slope(analysis.LightTerm(), analysis.Lead, per, *b.Slope, *b.CI95, b.P, more)
+		t.sloped(analysis.LightTerm(), analysis.Lead, per, *b.Slope, *b.CI95, b.P, t.betweenBins(*b.Slope, *b.CI95)+more)
 		said = true
 	}
 	if c := l.Corrected; c != nil {
@@ -78,6 +86,15 @@ func (t *teller) light() {
 		}
 		t.say(analysis.Caution, lit, notAtRandom)
 	}
+}
+
+// betweenBins words a slope between bins: of yes/no answers it is one of the bins'
+// shares.
+func (t *teller) betweenBins(value float64, ci [2]float64) string {
+	if !kind.Of(t.r.Kind).Answers {
+		return t.risen(value, ci)
+	}
+	return fmt.Sprintf("%s of a hundred plants (95 %% interval %s to %s)", signed(100*value), signed(100*ci[0]), signed(100*ci[1]))
 }
 
 // curves words the shapes that fit about as well as the best, and what only

@@ -133,7 +133,11 @@ func slopes(o *analysis.OutcomeResult) table {
 	}
 	add(all, &l.Slope)
 	add(same("within bins"), l.WithinBin)
-	add(same("between bins"), l.BetweenBin)
+	between := "between bins"
+	if kind.Of(o.Kind).Answers {
+		between += ", of their shares"
+	}
+	add(same(between), l.BetweenBin)
 	if c := l.Corrected; c != nil {
 		add(cell{page: "corrected for chance error in light"}, &analysis.Slope{Slope: &c.Slope, CI95: &c.CI95})
 	}
