@@ -132,9 +132,9 @@ func firstAbout(o OutcomeResult, treatment string) string {
 	return ""
 }
 
-// Single answers are modelled without bins: their slope is one, and a check
-// says why it is not parted.
-func TestAnswersHaveOneSlope(t *testing.T) {
+// Light's slope on single answers is taken within bins, and that of the bins'
+// shares beside it.
+func TestAnswersWithinBins(t *testing.T) {
 	t.Parallel()
 	in := rack(13, 4, 30)
 	in.Outcomes[0].Kind = YesNo
@@ -147,10 +147,10 @@ func TestAnswersHaveOneSlope(t *testing.T) {
 	}
 	o := result(t, in, Options{}).Outcomes[0]
 	l := o.Light
-	if l == nil || l.Slope.Slope == nil || l.WithinBin != nil || l.BetweenBin != nil || l.Corrected != nil || l.Reliability == nil {
+	if l == nil || l.Slope.Slope == nil || l.WithinBin == nil || *l.WithinBin.Slope != *l.Slope.Slope || l.BetweenBin == nil || *l.BetweenBin.DF != 2 || l.Corrected != nil || l.Reliability == nil {
 		t.Errorf("light %+v", l)
 	}
-	for _, want := range []string{"within_bin: bins stay out", "corrected_for_error: not corrected: log odds"} {
+	for _, want := range []string{"between_bin: between bins the slope is one of the bins' shares", "conditional likelihood: answers were compared within bins", "corrected_for_error: not corrected: log odds"} {
 		if !strings.Contains(says(o), want) {
 			t.Errorf("no %q in %s", want, says(o))
 		}

@@ -109,7 +109,7 @@ func (t *teller) span(value float64, ci [2]float64) string {
 	word := func(v float64) string { return phrase.Unit(signed(v), t.r.Unit) }
 	switch contrast := t.contrast(); {
 	case contrast == kind.OddsRatio, contrast == kind.Ratio && (max(value, ci[1]) >= 2 || min(value, ci[0]) <= 0.5):
-		word = func(v float64) string { return "× " + phrase.Number(v) }
+		word = times
 	case contrast == kind.Ratio:
 		word = func(v float64) string { return signed(100*(v-1)) + " %" }
 	}
@@ -118,6 +118,18 @@ func (t *teller) span(value float64, ci [2]float64) string {
 		return "odds " + text
 	}
 	return text
+}
+
+// times writes a multiple; one that lies by a hair off 1 with the digits that show it.
+func times(v float64) string {
+	text := phrase.Number(v)
+	for digits := 3; digits <= 6 && v != 1; digits++ {
+		if shown, err := strconv.ParseFloat(text, 64); err != nil || shown != 1 {
+			break
+		}
+		text = strconv.FormatFloat(v, 'f', digits, 64)
+	}
+	return "× " + text
 }
 
 func (t *teller) contrast() kind.Contrast { return kind.Compared(t.r.Kind, t.r.Scale) }
