@@ -230,6 +230,9 @@ func (c *correlateCmd) names() error {
 	}
 	treatments := slices.Concat(c.Treatment, c.BinTreatment)
 	used := map[string]string{}
+	for _, o := range outcomes {
+		used[o.Name] = "--outcome"
+	}
 	for _, group := range []struct {
 		flag  string
 		names []string

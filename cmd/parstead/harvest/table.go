@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
+	"unicode"
 
 	"parstead/cmd/parstead/table"
 	"parstead/correlate"
@@ -33,11 +35,9 @@ func (c *Table) Read() (*correlate.Input, error) {
 	for i := range in.Plants {
 		in.Plants[i] = "line " + strconv.Itoa(t.Line(i))
 	}
-	for _, tr := range c.Treatments {
-		tr.Factor = *factorOf(t, tr.Name)
-		in.Treatments = append(in.Treatments, tr)
+	if err := c.labels(t, in); err != nil {
+		return nil, err
 	}
-	in.Block, in.Bin, in.By = factorOf(t, c.Block), factorOf(t, c.Bin), factorOf(t, c.By)
 	for _, n := range c.Covariates {
 		values, err := t.Numbers(n)
 		if err != nil {
@@ -70,6 +70,29 @@ func (c *Table) Read() (*correlate.Input, error) {
 		in.Outcomes = append(in.Outcomes, o)
 	}
 	return in, nil
+}
+
+// labels reads the columns of labels.
+func (c *Table) labels(t *table.Table, in *correlate.Input) error {
+	for _, tr := range c.Treatments {
+		f, err := factorOf(t, tr.Name)
+		if err != nil {
+			return err
+		}
+		tr.Factor = *f
+		in.Treatments = append(in.Treatments, tr)
+	}
+	for _, column := range []struct {
+		name string
+		into **correlate.Factor
+	}{{c.Block, &in.Block}, {c.Bin, &in.Bin}, {c.By, &in.By}} {
+		f, err := factorOf(t, column.name)
+		if err != nil {
+			return err
+		}
+		*column.into = f
+	}
+	return nil
 }
 
 // placesTakenOnce refuses two plants at one place. What --by keeps apart may be
@@ -118,14 +141,18 @@ func (c *Table) columns() (once []string) {
 	return once
 }
 
-// factorOf is a column of labels with its levels in bytewise order; nil for "".
-func factorOf(t *table.Table, name string) *correlate.Factor {
+// factorOf is a column of labels with its levels in bytewise order; nil for "". A
+// label that would break a line or speak to a terminal is refused: results show it.
+func factorOf(t *table.Table, name string) (*correlate.Factor, error) {
 	if name == "" {
-		return nil
+		return nil, nil
 	}
 	cells := t.Text(name)
 	code := map[string]int{}
-	for _, cell := range cells {
+	for i, cell := range cells {
+		if strings.ContainsFunc(cell, unicode.IsControl) {
+			return nil, t.Fault(i, name, fmt.Sprintf("%q holds a tab, a line break or a sign that does not print: type the label anew", cell))
+		}
 		if cell != "" {
 			code[cell] = 0
 		}
@@ -144,7 +171,7 @@ func factorOf(t *table.Table, name string) *correlate.Factor {
 			f.Codes[i] = code[cell]
 		}
 	}
-	return f
+	return f, nil
 }
 
 // Places is a column of grid rows or columns, 0 where blank.
