@@ -44,7 +44,7 @@ func Backup(ctx context.Context, folder, path string) error {
 			if err := c.greet(ctx); err != nil {
 				return done{}, err
 			}
-			return done{}, writeNew(path, name, func(w io.Writer) error { return c.fetch(ctx, w) })
+			return done{}, writeNew(path, func(err error) error { return damagedFile(name, err) }, func(w io.Writer) error { return c.fetch(ctx, w) })
 		},
 		func() (done, error) {
 			s, err := openFile(name)
@@ -87,7 +87,7 @@ func copyFile(ctx context.Context, from, to string) error {
 	if err != nil {
 		return err
 	}
-	err = writeNew(to, from, func(w io.Writer) error {
+	err = writeNew(to, func(err error) error { return untouchedFile(from, err) }, func(w io.Writer) error {
 		_, err := io.Copy(stopping{ctx, w}, f)
 		return err
 	})
@@ -98,7 +98,7 @@ func (s *Snapshot) copyTo(ctx context.Context, path string) error {
 	if s.tx == nil {
 		return ErrNone
 	}
-	return writeNew(path, s.path, func(w io.Writer) error {
+	return writeNew(path, s.damaged, func(w io.Writer) error {
 		if _, err := s.WriteTo(stopping{ctx, w}); err != nil {
 			return cmp.Or(ctx.Err(), err) // bbolt names its cause without wrapping it
 		}
@@ -124,8 +124,8 @@ const copyBuffer = 1 << 20
 
 // writeNew makes a database file that is whole from the moment it has its
 // name: written under another name, synced, verified, then named. Where it can't
-// be read back the database that it is a copy of is at fault.
-func writeNew(path, from string, write func(io.Writer) error) error {
+// be read back the database that it is a copy of is at fault, which damaged says.
+func writeNew(path string, damaged func(error) error, write func(io.Writer) error) error {
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s exists already: choose another name", path)
 	}
@@ -145,7 +145,7 @@ func writeNew(path, from string, write func(io.Writer) error) error {
 		synced := make(chan error)
 		go func() { synced <- f.Sync() }() // meanwhile it is read back
 		if err = verify(f.Name()); errors.Is(err, ErrDamaged) {
-			err = damagedFile(from, err)
+			err = damaged(err)
 		}
 		err = errors.Join(err, <-synced)
 	}

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -100,12 +101,16 @@ type DB struct {
 
 	displaced atomic.Pointer[DisplacedError] // what the last look at the file found
 
+	checked chan struct{} // closed once all pages have been checked
+	unsound error         // what that found; not to be read before
+
 	onAppend func(earliest time.Time) // may be nil
 	socket   http.Handler             // may be nil
 
 	write  sync.Mutex // held for a whole writing transaction; guards what follows
 	failed error
 	place  place
+	isDue  bool // the boot number is not written yet
 	group  groupWriter
 	owners []*sensor // of the group being written, one a reading
 	weeks  weekCache
@@ -147,7 +152,7 @@ func openOrMake(path string, there bool, o Options) (*DB, error) {
 	}
 	db := &DB{
 		bolt: b, path: path, now: o.Now, log: o.Log, opened: o.Now(),
-		commit: (*bolt.Tx).Commit, onAppend: o.OnAppend, socket: o.Socket,
+		commit: (*bolt.Tx).Commit, onAppend: o.OnAppend, socket: o.Socket, checked: make(chan struct{}),
 	}
 	if o.Registerer != nil {
 		db.metrics = newMetrics(o.Registerer)
@@ -165,38 +170,50 @@ func openOrMake(path string, there bool, o Options) (*DB, error) {
 }
 
 // start reads what is kept in memory and takes the next boot number. A damaged
-// database is recognised before anything is written.
+// database is recognised before anything is written: a large one by a check that
+// goes on behind, for which the first write waits.
 func (db *DB) start() error {
 	db.write.Lock()
 	defer db.write.Unlock()
-	err := db.view(func(tx *bolt.Tx) error {
-		if err := checkParts(tx); err != nil {
-			return err
-		}
-		if v := tx.Bucket(bucketMeta).Get(keyBoot); len(v) == 4 {
-			db.boot = binary.BigEndian.Uint32(v)
-		}
-		if tx.Size() > checkedSize {
-			return nil
-		}
-		return checkRecords(tx, bucketBlocks, kindBlock)
-	})
+	t, large, err := db.checkTree()
+	if err == nil {
+		err = db.view(func(tx *bolt.Tx) error {
+			if err := checkParts(tx); err != nil {
+				return err
+			}
+			if v := tx.Bucket(bucketMeta).Get(keyBoot); len(v) == 4 {
+				db.boot = binary.BigEndian.Uint32(v)
+			}
+			if large {
+				return nil
+			}
+			return checkRecords(tx, bucketBlocks, kindBlock)
+		})
+	}
 	if err == nil {
 		err = db.reload()
 	}
 	db.boot++
-	if err == nil {
-		err = db.update(func(tx *bolt.Tx) error {
-			return tx.Bucket(bucketMeta).Put(keyBoot, binary.BigEndian.AppendUint32(nil, db.boot))
-		})
+	db.isDue = true
+	switch {
+	case err == nil && large:
+		go db.checkRest(t)
+	case err == nil:
+		close(db.checked)
+		err = db.update(func(*bolt.Tx) error { return nil })
 	}
 	switch {
 	case errors.Is(err, ErrDamaged):
-		return damagedFile(db.path, err)
+		return untouchedFile(db.path, err)
 	case err != nil:
 		return fmt.Errorf("open %s: %w", db.path, err)
 	}
 	return nil
+}
+
+// putBoot writes the boot number.
+func (db *DB) putBoot(tx *bolt.Tx) error {
+	return tx.Bucket(bucketMeta).Put(keyBoot, binary.BigEndian.AppendUint32(nil, db.boot))
 }
 
 // checkParts tells whether this program can read the database.
@@ -217,10 +234,17 @@ func checkParts(tx *bolt.Tx) error {
 }
 
 // damagedFile says what is wrong, where, and the way out.
-func damagedFile(path string, err error) error {
+func damagedFile(path string, err error) error { return damagedSays(path, "", err) }
+
+// untouchedFile is damagedFile for one that this process has not written to.
+func untouchedFile(path string, err error) error {
+	return damagedSays(path, " and was left as it is", err)
+}
+
+func damagedSays(path, more string, err error) error {
 	cause := strings.TrimSuffix(err.Error(), ": "+ErrDamaged.Error())
-	return fmt.Errorf("%s is %w and was left as it is (%s): set it aside, then bring a backup back (parstead restore) or what can still be read (parstead restore --salvage)",
-		path, ErrDamaged, cause)
+	return fmt.Errorf("%s is %w%s (%s): set it aside, then bring a backup back (parstead restore) or what can still be read (parstead restore --salvage)",
+		path, ErrDamaged, more, cause)
 }
 
 // Boot is the number of this opening: one more than that of the last.
@@ -238,6 +262,7 @@ func (db *DB) Close() error {
 		return nil
 	}
 	db.failed = ErrClosed
+	<-db.checked
 	return db.bolt.Close()
 }
 
@@ -248,7 +273,7 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 	if db.failed != nil {
 		return db.failed
 	}
-	if err := db.inPlace(); err != nil {
+	if err := cmp.Or(db.inPlace(), db.sound()); err != nil {
 		return err
 	}
 	defer func() {
@@ -265,6 +290,11 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 	if err := fn(tx); err != nil {
 		return err
 	}
+	if db.isDue {
+		if err := db.putBoot(tx); err != nil {
+			return err
+		}
+	}
 	txid := uint64(tx.ID())
 	timer := db.metrics.commitTimer()
 	err = db.commit(tx)
@@ -280,6 +310,7 @@ func (db *DB) update(fn func(*bolt.Tx) error) (err error) {
 	if err != nil {
 		return err
 	}
+	db.isDue = false
 	return db.inPlace() // the file may have gone meanwhile
 }
 
@@ -339,6 +370,9 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, file *os.File, err error)
 			b.AllocSize = growth
 			err = checkLength(b)
 		}
+		if err == nil && readOnly {
+			err = checkAll(b, file)
+		}
 	}()
 	switch {
 	case err == nil:
@@ -349,7 +383,7 @@ func openBolt(path string, readOnly bool) (b *bolt.DB, file *os.File, err error)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch),
 		errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, ErrDamaged),
 		strings.Contains(err.Error(), "file size too small"):
-		err = damagedFile(path, err)
+		err = untouchedFile(path, err)
 	default:
 		err = fmt.Errorf("open %s: %w", path, err)
 	}

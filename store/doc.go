@@ -6,7 +6,12 @@
 // What Append and AddEvent return without an error is on the disk, whatever
 // happens to the process afterwards. Readings are never changed or erased. A
 // Snapshot stays what it was when it was opened. A damaged database is
-// recognised and never written to.
+// recognised and never written to: all pages that anything leads to are walked
+// when it is opened, each once, and held against the list of free ones; of a
+// database of more than 64 MB the blocks' behind, for which the first write and
+// the first reading of a series wait. Records are checked when they are read. A
+// file that is no longer at its path gets nothing more (DisplacedError), and none
+// is begun where there was one before (ErrMissing).
 //
 // # Layout of the file, format 1
 //

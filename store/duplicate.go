@@ -106,6 +106,9 @@ func (db *DB) recall(group []light.Reading, doubtful []int) error {
 	if len(missing) == 0 {
 		return nil
 	}
+	if err := db.sound(); err != nil {
+		return err
+	}
 	err := db.view(func(tx *bolt.Tx) error {
 		blocks := tx.Bucket(bucketBlocks).Cursor()
 		for key, week := range missing {

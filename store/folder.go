@@ -95,7 +95,7 @@ func openFile(path string) (*Snapshot, error) {
 	s, err := snapshotOf(b, &logCache{})
 	if err != nil {
 		if errors.Is(err, ErrDamaged) {
-			err = damagedFile(path, err)
+			err = untouchedFile(path, err)
 		}
 		return nil, errors.Join(err, b.Close())
 	}

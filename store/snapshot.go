@@ -35,6 +35,7 @@ type Snapshot struct {
 	loose  []light.Series // readings not yet packed, by sensor number, ordered by time
 	err    error          // of unpack
 
+	live    *DB          // that it is a view of; nil for a file's own
 	release func() error // what else is to be closed; nil for nothing
 }
 
@@ -47,7 +48,7 @@ func (db *DB) View() (*Snapshot, error) {
 	if err != nil {
 		return nil, fmt.Errorf("look into %s: %w", db.path, err)
 	}
-	s.path = db.path
+	s.path, s.live = db.path, db
 	return s, nil
 }
 
@@ -129,15 +130,37 @@ func (s *Snapshot) Events(context.Context) ([]light.Event, error) { return s.log
 func (s *Snapshot) Series(ctx context.Context, sensor string, during light.Span, dst *light.Series) error {
 	err := s.series(ctx, sensor, during, dst)
 	if errors.Is(err, ErrDamaged) {
-		return damagedFile(s.path, err)
+		return s.damaged(err)
 	}
 	return err
+}
+
+// damaged says that the snapshot's database is damaged, and whether it was left as
+// it is.
+func (s *Snapshot) damaged(err error) error {
+	switch {
+	case s.live == nil:
+		return untouchedFile(s.path, err)
+	case s.live.Checked() && s.live.unsound != nil: // it says so itself
+		return err
+	}
+	return damagedFile(s.path, err)
 }
 
 func (s *Snapshot) series(ctx context.Context, sensor string, during light.Span, dst *light.Series) (err error) {
 	id, ok := s.ids[sensor]
 	if !ok {
 		return nil
+	}
+	if s.live != nil { // a page that is not checked yet may lead in a circle
+		select {
+		case <-s.live.checked:
+			if s.live.unsound != nil {
+				return s.live.unsound
+			}
+		case <-ctx.Done():
+			return ctx.Err()
+		}
 	}
 	defer guard(debug.SetPanicOnFault(true), &err)
 	if s.unpack.Do(func() { s.err = s.readLoose() }); s.err != nil {

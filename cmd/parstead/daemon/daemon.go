@@ -36,6 +36,7 @@ type Daemon struct {
 	db         *store.DB
 	keeper     *keeper
 	database   database
+	logged     bool // that it runs
 	listener   listener
 	intake     *ingest.Intake
 	source     source
@@ -112,10 +113,20 @@ func Open(ctx context.Context, t *trial.Trial, o Options) (d *Daemon, err error)
 			return d, err
 		}
 	}
-	if _, err = d.db.AddEvent(ctx, light.Event{Kind: light.Started, Text: "the daemon began to watch"}); err != nil {
-		return d, err
+	if d.db.Checked() {
+		err = d.logStart(ctx)
+	} // else Run does, which waits for the check of a large database
+	return d, err
+}
+
+// logStart writes into the log that the daemon runs.
+func (d *Daemon) logStart(ctx context.Context) error {
+	if d.logged {
+		return nil
 	}
-	return d, nil
+	d.logged = true
+	_, err := d.db.AddEvent(ctx, light.Event{Kind: light.Started, Text: "the daemon began to watch"})
+	return err
 }
 
 // openIngest opens the way of readings from the broker into the store.

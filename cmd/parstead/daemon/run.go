@@ -37,6 +37,7 @@ func (d *Daemon) Run(ctx context.Context) error {
 	stage(d.source.Run)
 	services := []func(context.Context) error{
 		func(ctx context.Context) error { return d.db.ServeOn(ctx, d.socket) },
+		d.logStart,
 		d.keepHouse,
 		d.keepFiles,
 		d.nightly.run,
