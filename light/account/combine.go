@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"time"
 
 	"parstead/light"
 	"parstead/light/dli"
@@ -88,11 +89,44 @@ func (pl *pooled) measure(ctx context.Context, lights []cellLight) ([][]dli.Gap,
 		if parts[c], gaps[c], err = pl.cell(ctx, c); err != nil {
 			return nil, err
 		}
-		parts[c].error = max(parts[c].error, parts[c].mol*pl.b.unsure[c])
+		parts[c].error = math.Hypot(max(parts[c].error, parts[c].mol*pl.b.unsure[c]), pl.sampling(c, parts[c].mol))
 		lights[c].measured = parts[c]
 	}
 	pl.keepDays(parts)
 	return gaps, nil
+}
+
+// dense is how close readings lie where a timer's edge between two of them is no
+// matter: under 0.4 % of twelve hours' light.
+const dense = int64(10 * time.Minute)
+
+// sampling is the error of a cell's light from the timer's edges that lie between
+// readings far apart: the line drawn over the edge may be wrong by up to half of
+// their distance, evenly spread.
+func (pl *pooled) sampling(c int, mol float64) float64 {
+	every := int64(math.MaxInt64)
+	for _, t := range pl.tracks {
+		if t.every > 0 {
+			every = min(every, t.every)
+		}
+	}
+	if every <= dense || every == math.MaxInt64 || mol <= 0 {
+		return 0
+	}
+	cell := pl.b.cells[c]
+	lit, edges := int64(0), 0.0
+	for _, s := range pl.b.lit(cell.from, cell.until) {
+		lit += int64(s.Length())
+		for _, edge := range []int64{s.From.UnixNano(), s.Until.UnixNano()} {
+			if edge > cell.from && edge < cell.until {
+				edges++
+			}
+		}
+	}
+	if lit == 0 {
+		return 0
+	}
+	return mol / float64(lit) * float64(every) * math.Sqrt(edges/12)
 }
 
 // fillOwn makes up for the gaps of a place's own sensors in a cell: by what the
@@ -130,7 +164,7 @@ func (b *bin) fillOwn(ctx context.Context, p *place, c int, gaps []dli.Gap) erro
 type shares struct {
 	own, survey            float64 // of one position
 	reference, noMap, fill float64 // of a bin
-	meter                  float64 // of the rack
+	meter, lamp            float64 // of the rack: a meter's scale, lux per PPFD
 }
 
 func (s *shares) add(o shares, times float64) {
@@ -140,6 +174,7 @@ func (s *shares) add(o shares, times float64) {
 	s.noMap += o.noMap * times
 	s.fill += o.fill * times
 	s.meter += o.meter * times
+	s.lamp += o.lamp * times
 }
 
 // over gives the parts of an error out of sums over an amount.
@@ -147,7 +182,7 @@ func (s shares) over(amount float64) Error {
 	return Error{
 		Independent: math.Sqrt(square(s.own)+square(s.survey)) / amount,
 		Bin:         math.Sqrt(square(s.reference)+square(s.noMap)+square(s.fill)) / amount,
-		All:         s.meter / amount,
+		All:         math.Hypot(s.meter, s.lamp) / amount,
 	}
 }
 
@@ -228,12 +263,12 @@ func (b *bin) tally(t *tally, p *place, c int) {
 		return
 	}
 	l := &p.light[c]
-	scale := p.own.scaleError()
-	own := shares{own: l.measured.relative(scale)}
+	scale, factor := p.own.scaleError(), p.own.sharedError()
+	own := shares{own: l.measured.relative(scale), lamp: factor}
 	t.add(FromSensor, false, l.measured, 1, own)
-	own = shares{own: l.profile.relative(scale), fill: share(l.profileError, l.profile.mol, leastSpread)}
+	own = shares{own: l.profile.relative(scale), lamp: factor, fill: share(l.profileError, l.profile.mol, leastSpread)}
 	t.add(FromSensor, true, l.profile, 1, own)
-	t.add(FromTimer, true, l.timer, 1, timerShares(&l.fills, shares{own: l.timer.relative(scale)}))
+	t.add(FromTimer, true, l.timer, 1, timerShares(&l.fills, shares{own: l.timer.relative(scale), lamp: factor}))
 	t.missing += l.missing
 	b.tallyBin(t, p, c, &l.others)
 }
@@ -271,10 +306,10 @@ func (b *bin) tallyUnmapped(t *tally, c int, l *cellLight) {
 }
 
 func (b *bin) tallyAs(t *tally, source Source, l *cellLight, ratio float64, e shares) {
-	scale := b.all.scaleError()
+	scale, factor := b.all.scaleError(), b.all.sharedError()
 	reference := func(p part) shares {
 		e := e
-		e.reference = p.relative(scale)
+		e.reference, e.lamp = p.relative(scale), factor
 		return e
 	}
 	t.add(source, false, l.measured, ratio, reference(l.measured))

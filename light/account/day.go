@@ -27,7 +27,7 @@ func (s Source) String() string { return [...]string{"", "sensor", "map", "bin",
 type Error struct {
 	Independent float64 // of this position alone: its own sensor, its place on the light map
 	Bin         float64 // shared by the bin: its sensors, filled time, a missing light map
-	All         float64 // shared by the rack: the meter's scale
+	All         float64 // shared by the rack: the meter's scale, the lamp's factor from lux
 }
 
 // Total is the parts' sum in quadrature.

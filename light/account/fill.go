@@ -346,16 +346,30 @@ func (b *bin) mapPlateau(m *field.Map) plateau {
 	return p
 }
 
-// scaleError is the error of all sensors together, as a share.
+// scaleError is the error of all sensors together, as a share, without what they share.
 func (pl *pooled) scaleError() float64 {
-	weights := 0.0
+	var all pool
 	for _, t := range pl.tracks {
+		all.add(t, 1)
+	}
+	if all.weights == 0 {
+		return 0
+	}
+	return all.over(1).error
+}
+
+// sharedError is the error that their lamp's factor has in common, as a share: it is
+// no less for being read by many.
+func (pl *pooled) sharedError() float64 {
+	sum, weights := 0.0, 0.0
+	for _, t := range pl.tracks {
+		sum += t.weight * t.sharedError
 		weights += t.weight
 	}
 	if weights == 0 {
 		return 0
 	}
-	return 1 / math.Sqrt(weights)
+	return sum / weights
 }
 
 // outAt tells whether the reading at one end of a silence shows the lamp out

@@ -68,6 +68,24 @@ func (p part) relative(otherwise float64) float64 {
 	return otherwise
 }
 
+// pool adds up what tracks say of one amount of light, weighted by precision.
+type pool struct {
+	sum, weights float64
+	own          float64 // sum of the squares of weight × error of a track's own
+}
+
+func (p *pool) add(t *track, mol float64) {
+	p.sum += t.weight * mol
+	p.weights += t.weight
+	p.own += square(t.weight * t.ownError)
+}
+
+// over is the pooled light over a stretch in ns.
+func (p *pool) over(ns int64) part {
+	mol := p.sum / p.weights
+	return part{mol, ns, mol * math.Sqrt(p.own) / p.weights}
+}
+
 func newPooled(b *bin, tracks []*track, scaled bool) *pooled {
 	return &pooled{b: b, tracks: tracks, scaled: scaled, curves: make([]*loaded, len(tracks)), kept: make([][]*loaded, len(tracks)), days: map[light.Date]dayLight{}}
 }
@@ -103,7 +121,7 @@ func (pl *pooled) ratios(m *field.Map) []float64 {
 func (pl *pooled) cell(ctx context.Context, c int) (light part, gaps []dli.Gap, err error) {
 	from, until := pl.b.cells[c].from, pl.b.cells[c].until
 	ratios := pl.ratios(pl.b.cells[c].m)
-	sum, weights := 0.0, 0.0
+	var sum pool
 	readers, only, broken := 0, -1, false
 	for i, t := range pl.tracks {
 		covered := t.lights[c].Covered
@@ -113,19 +131,16 @@ func (pl *pooled) cell(ctx context.Context, c int) (light part, gaps []dli.Gap, 
 		readers++
 		only = i
 		broken = broken || covered < until-from
-		sum += t.weight * float64(t.lights[c].Mol) / ratios[i]
-		weights += t.weight
+		sum.add(t, float64(t.lights[c].Mol)/ratios[i])
 	}
 	switch {
 	case readers == 0:
 		return part{}, []dli.Gap{{From: from, Until: until}}, nil
 	case !broken:
-		mol := sum / weights
-		return part{mol, until - from, mol / math.Sqrt(weights)}, nil, nil
+		return sum.over(until - from), nil, nil
 	case readers == 1:
 		t := pl.tracks[only]
-		mol := float64(t.lights[c].Mol) / ratios[only]
-		return part{mol, t.lights[c].Covered, mol / math.Sqrt(t.weight)}, clip(t.gaps, from, until), nil
+		return sum.over(t.lights[c].Covered), clip(t.gaps, from, until), nil
 	}
 	return pl.window(ctx, from, until, pl.b.cells[c].m)
 }
@@ -165,17 +180,16 @@ func (pl *pooled) window(ctx context.Context, from, until int64, m *field.Map) (
 	edges = slices.Compact(edges)
 	for k, end := range edges[1:] {
 		start := edges[k]
-		sum, weights := 0.0, 0.0
+		var sum pool
 		for i, t := range pl.tracks {
 			if ratios[i] == 0 {
 				continue
 			}
 			if l := pl.curves[i].curve.Between(start, end); l.Covered == end-start {
-				sum += t.weight * float64(l.Mol) / ratios[i]
-				weights += t.weight
+				sum.add(t, float64(l.Mol)/ratios[i])
 			}
 		}
-		if weights == 0 {
+		if sum.weights == 0 {
 			if n := len(gaps); n > 0 && gaps[n-1].Until == start {
 				gaps[n-1].Until = end
 			} else {
@@ -183,8 +197,7 @@ func (pl *pooled) window(ctx context.Context, from, until int64, m *field.Map) (
 			}
 			continue
 		}
-		mol := sum / weights
-		light.add(part{mol, end - start, mol / math.Sqrt(weights)})
+		light.add(sum.over(end - start))
 	}
 	return light, gaps, nil
 }

@@ -18,6 +18,9 @@ type track struct {
 	position      light.Position
 	relativeError float64
 	weight        float64 // 1 over its square
+	ownError      float64 // of relativeError, what this sensor shares with no other
+	sharedError   float64 // and what all of its kind under one lamp have in common: the lamp's factor
+	every         int64   // ns between its readings over the frame, on average
 	maxGap        int64
 	from, until   int64 // Unix ns; outermost of the stretches
 	stretches     []dli.Stretch
@@ -30,6 +33,10 @@ type track struct {
 
 	saturated, outside dli.Refused // readings of the frame
 }
+
+// chipError is what is assumed of a lux sensor's own error beside the lamp's factor: a
+// quantum sensor's, whose scale has nothing to do with the lamp.
+var chipError = light.QuantityPPFD.RelativeError()
 
 // leastError keeps weights finite: a sensor said to be without error is trusted
 // as one of 0.1 %.
@@ -88,6 +95,10 @@ func (b *bin) addTrack(s light.Sensor, stretches []dli.Stretch) {
 			from: math.MaxInt64, until: math.MinInt64,
 		})
 		i = len(b.tracks) - 1
+		t := b.tracks[i]
+		if t.ownError = e; s.Measures.NeedsLampFactor() && e > chipError {
+			t.ownError, t.sharedError = chipError, math.Sqrt(square(e)-square(chipError))
+		}
 	}
 	t := b.tracks[i]
 	t.maxGap = max(t.maxGap, int64(s.MaxGap))
@@ -158,6 +169,13 @@ func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room in
 	}
 	t.stuck = runs
 	t.lights, t.gaps = lights, curve.Gaps
+	if t.every = 0; len(curve.Times) > 0 {
+		covered := int64(0)
+		for _, l := range lights {
+			covered += l.Covered
+		}
+		t.every = covered / int64(len(curve.Times))
+	}
 	t.saturated, t.outside = curve.Saturated, curve.Outside
 	b.countAbove(t, &curve, levels)
 	if len(curve.Gaps) <= keptCurves || len(curve.Times) > room { // a few gaps' days are soon read again
