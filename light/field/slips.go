@@ -61,11 +61,14 @@ func screen(bin light.Bin, walk []Reading, weights []float64) *screened {
 	for i, r := range walk {
 		s.residuals[i] = Residual{Reading: r, Off: math.NaN(), SD: math.NaN()}
 	}
-	s.heaps()
+	sun := bin.Daylight == light.Sunlit // lights a place ten times as much as the next, and is no slip
+	if !sun {
+		s.heaps()
+	}
 	for slips := 0; ; slips++ {
 		kept := s.fit(bin, weights, func(r *Residual) bool { return !r.Named })
 		worst := s.judge(kept)
-		if worst == nil || slips == mostSlips || s.w.places < slipPlaces {
+		if worst == nil || sun || slips == mostSlips || s.w.places < slipPlaces {
 			break
 		}
 		worst.Named, worst.Aside = true, math.Abs(worst.Off) > slipAside

@@ -20,8 +20,10 @@ func bar(a, b, n Vec, step float64, shape Shape, flux float64) []Source {
 	count := max(2, int(math.Round(b.Sub(a).Len()/step)))
 	out := make([]Source, count)
 	for i := range out {
-		out[i] = Source{P: lerp(a, b, (float64(i)+0.5)/float64(count)), N: n,
-			Axis: b.Sub(a).Unit(), Shape: shape, Flux: flux / float64(count)}
+		out[i] = Source{
+			P: lerp(a, b, (float64(i)+0.5)/float64(count)), N: n,
+			Axis: b.Sub(a).Unit(), Shape: shape, Flux: flux / float64(count),
+		}
 	}
 	return out
 }
@@ -48,9 +50,11 @@ func sideWalls(g *rand.Rand, f frame, height float64, r *rig) *Box {
 		return nil
 	}
 	gap := span(g, 0.005, 0.08)
-	b := &Box{Lo: Vec{f.mid.X - f.wx/2 - gap, f.mid.Y - f.wy/2 - gap, 0},
+	b := &Box{
+		Lo:  Vec{f.mid.X - f.wx/2 - gap, f.mid.Y - f.wy/2 - gap, 0},
 		Hi:  Vec{f.mid.X + f.wx/2 + gap, f.mid.Y + f.wy/2 + gap, 0},
-		Top: height * span(g, 0.4, 1.05), Orders: 3}
+		Top: height * span(g, 0.4, 1.05), Orders: 3,
+	}
 	names := []string{"", "foil", "white", "one foil wall"}
 	alone := g.IntN(4)
 	for i := range 4 {

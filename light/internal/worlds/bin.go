@@ -25,8 +25,10 @@ type Bin struct {
 // its junction heats; a tube starts dim and rises as its mercury warms.
 func NewBin(k Rack, seed uint64) *Bin {
 	g := Sub(seed, "bin")
-	b := &Bin{Rack: k, Timer: NewTimer(g), RoomC: span(g, 17, 24), RoomAmp: span(g, 0.5, 5),
-		SlowFade: span(g, 0, 0.0003)}
+	b := &Bin{
+		Rack: k, Timer: NewTimer(g), RoomC: span(g, 17, 24), RoomAmp: span(g, 0.5, 5),
+		SlowFade: span(g, 0, 0.0003),
+	}
 	if k.Lamp == "tube" {
 		b.WarmBy, b.WarmSec, b.PerC = span(g, -0.5, -0.25), span(g, 80, 300), span(g, -0.008, 0.006)
 	} else {

@@ -64,8 +64,10 @@ func NewDaylight(p DaylightPlan, seed uint64) (*Daylight, error) {
 		p.StartDOY = between(g, 1, 365)
 	}
 	site := Site{p.LatDeg, span(g, -30, 90), p.StartDOY}
-	d := &Daylight{Rows: p.Rows, Columns: p.Columns, PitchCM: k.PitchCM, Sensor: k.Sensor, Kind: p.Kind,
-		Weather: NewWeather(site, max(1, p.Days), seed), seed: seed, tables: map[int]*dayTable{}}
+	d := &Daylight{
+		Rows: p.Rows, Columns: p.Columns, PitchCM: k.PitchCM, Sensor: k.Sensor, Kind: p.Kind,
+		Weather: NewWeather(site, max(1, p.Days), seed), seed: seed, tables: map[int]*dayTable{},
+	}
 	f := newFrame(p.Rows, p.Columns, k.PitchCM)
 	lampM := 0.0
 	if p.WithLamps {

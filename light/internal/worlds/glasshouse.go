@@ -23,8 +23,10 @@ type Roof struct {
 }
 
 func newRoof(g *rand.Rand, f frame, lampM float64) *Roof {
-	o := &Roof{frame: f, NorthDeg: span(g, 0, 360), High: span(g, 1.0, 2.2), Gap: span(g, 0.4, 0.75),
-		BarWide: span(g, 0.03, 0.06), AlongX: either(g, 0.5), Pane: span(g, 0.5, 0.75)}
+	o := &Roof{
+		frame: f, NorthDeg: span(g, 0, 360), High: span(g, 1.0, 2.2), Gap: span(g, 0.4, 0.75),
+		BarWide: span(g, 0.03, 0.06), AlongX: either(g, 0.5), Pane: span(g, 0.5, 0.75),
+	}
 	if lampM > 0 {
 		w, l := span(g, 0.03, 0.12), f.wx*span(g, 0.5, 1)
 		y := f.mid.Y + span(g, -0.2, 0.2)*f.wy

@@ -28,8 +28,10 @@ type Meter struct {
 
 // NewMeter draws a meter.
 func NewMeter(g *rand.Rand) Meter {
-	m := Meter{Gain: math.Exp(0.1 * g.NormFloat64()), Noise: span(g, 0.03, 0.10), Stretch: span(g, 3, 10),
-		Power: 1, Tint: [2]float64{1, 1}, Unit: "ppfd", Decimals: g.IntN(2)}
+	m := Meter{
+		Gain: math.Exp(0.1 * g.NormFloat64()), Noise: span(g, 0.03, 0.10), Stretch: span(g, 3, 10),
+		Power: 1, Tint: [2]float64{1, 1}, Unit: "ppfd", Decimals: g.IntN(2),
+	}
 	if either(g, 0.4) {
 		m.TailShare = span(g, 0.02, 0.10)
 	}
@@ -72,9 +74,12 @@ func (m Meter) newStretch(g *rand.Rand) stretch {
 		n += int(g.ExpFloat64() * (m.Stretch - 1))
 	}
 	return stretch{
-		ins: Instrument{UpCM: m.UpSD * g.NormFloat64(), TiltDeg: math.Abs(m.TiltSD * g.NormFloat64()),
-			TiltAzDeg: span(g, 0, 360), Power: m.Power, Tint: m.Tint, Sun: m.Sun},
-		level: math.Exp(m.LevelSD * g.NormFloat64()), left: n}
+		ins: Instrument{
+			UpCM: m.UpSD * g.NormFloat64(), TiltDeg: math.Abs(m.TiltSD * g.NormFloat64()),
+			TiltAzDeg: span(g, 0, 360), Power: m.Power, Tint: m.Tint, Sun: m.Sun,
+		},
+		level: math.Exp(m.LevelSD * g.NormFloat64()), left: n,
+	}
 }
 
 // jitter is one reading's own error.

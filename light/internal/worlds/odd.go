@@ -10,10 +10,17 @@ import (
 // families is the list of all optics. The odd ones (f) are found nowhere in a
 // catalogue and often in a shed.
 var families = []family{
-	{"bars", makeBars}, {"panel", makePanel}, {"tubes", makeTubes},
-	{"spill", makeSpill}, {"published", makePublished},
-	{"odd/crossed", makeCrossed}, {"odd/ring", makeRing}, {"odd/shared", makeShared},
-	{"odd/mixed", makeMixed}, {"odd/halfout", makeHalfOut}, {"odd/sagging", makeSagging},
+	{"bars", makeBars},
+	{"panel", makePanel},
+	{"tubes", makeTubes},
+	{"spill", makeSpill},
+	{"published", makePublished},
+	{"odd/crossed", makeCrossed},
+	{"odd/ring", makeRing},
+	{"odd/shared", makeShared},
+	{"odd/mixed", makeMixed},
+	{"odd/halfout", makeHalfOut},
+	{"odd/sagging", makeSagging},
 	{"odd/sideways", makeSideways},
 }
 
@@ -54,8 +61,10 @@ func makeRing(g *rand.Rand, f frame) *rig {
 		if (i-from+36)%36 < dark {
 			flux = 0
 		}
-		r.scene.Sources = append(r.scene.Sources, Source{P: mid.Add(Vec{radius * c, radius * s, 0}),
-			N: Vec{0, 0, -1}, Shape: CosPower{m}, Flux: flux})
+		r.scene.Sources = append(r.scene.Sources, Source{
+			P: mid.Add(Vec{radius * c, radius * s, 0}),
+			N: Vec{0, 0, -1}, Shape: CosPower{m}, Flux: flux,
+		})
 	}
 	r.say("ring of %.0f cm radius at %.0f cm, m=%.1f, %d of 36 dark", radius*100, r.height*100, m, dark)
 	return r
@@ -69,8 +78,10 @@ func makeShared(g *rand.Rand, f frame) *rig {
 	p := Vec{edge + span(g, -0.1, 0.02)*f.wx, f.mid.Y + span(g, -0.2, 0.2)*f.wy, r.height}
 	r.scene.Sources = chipBoard(p, Vec{0, 0, -1}, span(g, 0.15, 0.35), 8, CosPower{logSpan(g, 0.7, 1.6)}, 0)
 	if either(g, 0.6) {
-		b := &Box{Lo: Vec{f.mid.X - 9, f.mid.Y - 9, 0}, Hi: Vec{edge, f.mid.Y + 9, 0},
-			Top: r.height * span(g, 0.3, 0.9), Orders: 1}
+		b := &Box{
+			Lo: Vec{f.mid.X - 9, f.mid.Y - 9, 0}, Hi: Vec{edge, f.mid.Y + 9, 0},
+			Top: r.height * span(g, 0.3, 0.9), Orders: 1,
+		}
 		b.Present[1] = true
 		b.Mirror[1] = span(g, 0, 0.7)
 		r.scene.Box = b

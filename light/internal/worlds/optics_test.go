@@ -30,8 +30,10 @@ func TestInverseSquare(t *testing.T) {
 
 // TestFluxIsOne integrates each shape over the sphere.
 func TestFluxIsOne(t *testing.T) {
-	shapes := map[string]Shape{"lambert": CosPower{1}, "cos^3.3": CosPower{3.3}, "tube": TubeSkin{},
-		"batwing": Batwing(), "even floor": EvenFloor(50), "lens": Lensed(30)}
+	shapes := map[string]Shape{
+		"lambert": CosPower{1}, "cos^3.3": CosPower{3.3}, "tube": TubeSkin{},
+		"batwing": Batwing(), "even floor": EvenFloor(50), "lens": Lensed(30),
+	}
 	src := &Source{N: Vec{0, 0, -1}, Axis: Vec{1, 0, 0}}
 	for name, s := range shapes {
 		const n = 500
@@ -111,8 +113,10 @@ func TestMirrorTop(t *testing.T) {
 		s := &Scene{Box: b, Sources: []Source{{P: Vec{0.2, 0.5, 0.4}, N: Vec{0, 0, -1}, Flux: 1, Shape: CosPower{1}}}}
 		return s.Seen(Vec{0.2, 0.5, 0}, Instrument{})
 	}
-	bare := &Scene{Sources: []Source{{P: Vec{0.2, 0.5, 0.4}, N: Vec{0, 0, -1}, Flux: 1, Shape: CosPower{1}},
-		{P: Vec{-0.2, 0.5, 0.4}, N: Vec{0, 0, -1}, Flux: 1, Shape: CosPower{1}}}}
+	bare := &Scene{Sources: []Source{
+		{P: Vec{0.2, 0.5, 0.4}, N: Vec{0, 0, -1}, Flux: 1, Shape: CosPower{1}},
+		{P: Vec{-0.2, 0.5, 0.4}, N: Vec{0, 0, -1}, Flux: 1, Shape: CosPower{1}},
+	}}
 	near(t, "one mirror is a second lamp", seen(0.3), bare.Seen(Vec{0.2, 0.5, 0}, Instrument{}), 1e-9)
 	bare.Sources, bare.ready = bare.Sources[:1], nil
 	near(t, "mirror too low", seen(0.1), bare.Seen(Vec{0.2, 0.5, 0}, Instrument{}), 1e-9)

@@ -51,8 +51,10 @@ func chipBoard(mid, n Vec, side float64, chips int, shape Shape, hot float64) []
 		for j := range chips {
 			u := (float64(i)+0.5)/float64(chips) - 0.5
 			v := (float64(j)+0.5)/float64(chips) - 0.5
-			out = append(out, Source{P: mid.Add(Vec{u * side, v * side, 0}), N: n, Shape: shape,
-				Flux: (1 + hot*math.Exp(-(u*u+v*v)/0.03)) / float64(chips*chips)})
+			out = append(out, Source{
+				P: mid.Add(Vec{u * side, v * side, 0}), N: n, Shape: shape,
+				Flux: (1 + hot*math.Exp(-(u*u+v*v)/0.03)) / float64(chips*chips),
+			})
 		}
 	}
 	return out

@@ -24,8 +24,10 @@ func NewProbe(seed uint64) Probe {
 	every := []int{60, 300, 600, 900}[g.IntN(4)]
 	p := Probe{Gain: span(g, 0.85, 1.15), Noise: span(g, 0.002, 0.02), Every: every, Phase: g.IntN(every)}
 	if either(g, 0.5) {
-		p.Ins = Instrument{TiltDeg: span(g, 0, 6), TiltAzDeg: span(g, 0, 360), Power: span(g, 1, 1.3),
-			UpCM: span(g, -1, 3)}
+		p.Ins = Instrument{
+			TiltDeg: span(g, 0, 6), TiltAzDeg: span(g, 0, 360), Power: span(g, 1, 1.3),
+			UpCM: span(g, -1, 3),
+		}
 	}
 	if either(g, 0.3) {
 		p.Ins.Sun = span(g, 0.8, 1.25)

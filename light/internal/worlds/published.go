@@ -64,13 +64,17 @@ func makePublished(g *rand.Rand, f frame) *rig {
 	s := &Scene{}
 	for i := range nx {
 		for j := range ny {
-			p := Vec{f.mid.X + dx + (float64(i)-float64(nx-1)/2)*f.wx/float64(nx),
-				f.mid.Y + dy + (float64(j)-float64(ny-1)/2)*f.wy/float64(ny), r.height}
+			p := Vec{
+				f.mid.X + dx + (float64(i)-float64(nx-1)/2)*f.wx/float64(nx),
+				f.mid.Y + dy + (float64(j)-float64(ny-1)/2)*f.wy/float64(ny), r.height,
+			}
 			// Each lens sits on four dies, some millimetres apart.
 			for q := range 4 {
 				e := Vec{0.004 * float64(q%2*2-1), 0.004 * float64(q/2*2-1), 0}
-				s.Sources = append(s.Sources, Source{P: p.Add(e), N: lean, Shape: shape,
-					Flux: span(g, 0.92, 1.08)})
+				s.Sources = append(s.Sources, Source{
+					P: p.Add(e), N: lean, Shape: shape,
+					Flux: span(g, 0.92, 1.08),
+				})
 			}
 		}
 	}

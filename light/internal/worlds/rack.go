@@ -35,9 +35,11 @@ type frame struct {
 
 func newFrame(rows, cols int, pitch [2]float64) frame {
 	py, px := pitch[0]/100, pitch[1]/100
-	return frame{rows, cols, py, px,
+	return frame{
+		rows, cols, py, px,
 		Vec{float64(cols-1) * px / 2, float64(rows-1) * py / 2, 0},
-		float64(cols) * px, float64(rows) * py}
+		float64(cols) * px, float64(rows) * py,
+	}
 }
 
 func (f frame) place(r, c int) Vec { return Vec{float64(c) * f.px, float64(r) * f.py, 0} }

@@ -26,8 +26,10 @@ func (b *Box) patches(side float64) []patch {
 			for z := range nz {
 				p := lerp(from, to, (float64(u)+0.5)/float64(nu))
 				p.Z = (float64(z) + 0.5) / float64(nz) * b.Top
-				out = append(out, patch{p: p, n: n, white: b.White[i],
-					area: long / float64(nu) * b.Top / float64(nz)})
+				out = append(out, patch{
+					p: p, n: n, white: b.White[i],
+					area: long / float64(nu) * b.Top / float64(nz),
+				})
 			}
 		}
 	}
@@ -83,8 +85,10 @@ func whiteWalls(b *Box, lamps []Source, rounds int) []Source {
 	}
 	out := make([]Source, 0, len(ps))
 	for _, p := range ps {
-		out = append(out, Source{P: p.p, N: p.n, Flux: p.out * p.area,
-			Shape: CosPower{1}, Still: true})
+		out = append(out, Source{
+			P: p.p, N: p.n, Flux: p.out * p.area,
+			Shape: CosPower{1}, Still: true,
+		})
 	}
 	return out
 }

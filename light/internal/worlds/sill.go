@@ -33,11 +33,13 @@ type Sill struct {
 
 // newSill draws a window for a bin.
 func newSill(g *rand.Rand, f frame) *Sill {
-	s := &Sill{frame: f, FacingDeg: span(g, 90, 270), Back: span(g, 0.04, 0.18),
+	s := &Sill{
+		frame: f, FacingDeg: span(g, 90, 270), Back: span(g, 0.04, 0.18),
 		Wide: math.Max(f.wx*span(g, 0.9, 1.8), 0.5), High: span(g, 0.7, 1.4), Foot: span(g, -0.05, 0.05),
 		Reveal: span(g, 0.03, 0.2), Pane: span(g, 0.55, 0.82), Room: span(g, 0.01, 0.05),
 		BarWide: span(g, 0.03, 0.07), Crown: span(g, 0.015, 0.035), Leaf: span(g, 0.15, 0.5),
-		Grow: span(g, 0, 0.0008)}
+		Grow: span(g, 0, 0.0008),
+	}
 	if either(g, 0.12) {
 		s.FacingDeg = span(g, -60, 60) // a north window
 	}
@@ -50,8 +52,10 @@ func newSill(g *rand.Rand, f frame) *Sill {
 	}
 	if either(g, 0.5) {
 		near := s.FacingDeg + span(g, -50, 50)
-		s.House = Skyline{near - span(g, 15, 60), near + span(g, 15, 60), near,
-			span(g, 10, 38), span(g, 0.1, 0.3)}
+		s.House = Skyline{
+			near - span(g, 15, 60), near + span(g, 15, 60), near,
+			span(g, 10, 38), span(g, 0.1, 0.3),
+		}
 	}
 	for r := range f.rows {
 		row := make([]float64, f.cols)
@@ -149,8 +153,10 @@ func (s *Sill) sky(r, c, day int, blind bool) (even, overcast float64) {
 	area := s.Wide / nx * s.High / nz
 	for i := range nx {
 		for j := range nz {
-			w := Vec{s.mid.X + s.Shift + s.Wide*((float64(i)+0.5)/nx-0.5), 0,
-				s.Foot + s.High*(float64(j)+0.5)/nz}
+			w := Vec{
+				s.mid.X + s.Shift + s.Wide*((float64(i)+0.5)/nx-0.5), 0,
+				s.Foot + s.High*(float64(j)+0.5)/nz,
+			}
 			d := w.Sub(p)
 			dir := d.Unit()
 			if dir.Z <= 0 {

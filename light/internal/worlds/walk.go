@@ -158,8 +158,10 @@ func Take(w World, m Meter, p Plan, seed uint64) Walk {
 				s = m.newStretch(g)
 			}
 			s.left--
-			h := Hidden{Row: pl[0], Col: pl[1], At: at, Ins: s.ins, Session: i,
-				Factor: m.Gain * s.level * m.jitter(g)}
+			h := Hidden{
+				Row: pl[0], Col: pl[1], At: at, Ins: s.ins, Session: i,
+				Factor: m.Gain * s.level * m.jitter(g),
+			}
 			out.Hidden = append(out.Hidden, h)
 			out.Readings = append(out.Readings, Reading{Row: pl[0], Col: pl[1], At: at, Unit: m.Unit})
 			out.reread(len(out.Readings) - 1)
