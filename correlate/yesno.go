@@ -3,7 +3,6 @@ package correlate
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 
 	"parstead/correlate/analysis"
@@ -113,7 +112,7 @@ func (s *sample) sharePairs(f model.Factor, shares *model.Shares) []Comparison {
 		}
 		if p.OK {
 			c.Ratio, c.SE, c.CI95 = analysis.Known(p.OddsRatio), analysis.Known(p.LogSE), analysis.KnownLimits(p.CI95)
-			c.SmallestDetectable = analysis.Known(model.Estimate{SE: p.LogSE, DF: math.Inf(1)}.Detectable())
+			c.SmallestDetectable = analysis.Known(p.Detectable())
 		} else {
 			s.say("odds ratio", f.Name, "%s against %s: one of the answers never came, so the odds ratio has no estimate", c.A, c.B)
 		}

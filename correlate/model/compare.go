@@ -21,6 +21,7 @@ type Pair struct {
 	CI95     [2]float64
 	PSingle  float64 // of this pair alone
 	Critical float64 // half the width of CI95 in standard errors
+	widthDF  float64 // of CI95's half-width, where slopes carry a part of it
 	// Eventless tells that one of the two has no event: the estimate is ±Inf, one end of
 	// CI95 too, and p is exact.
 	Eventless bool
@@ -149,6 +150,10 @@ func (s *studentized) pair(a, b int, e Estimate, groups int) Pair {
 			s.q95 = s.own.of(groups, e.DF).r.InverseSurvival(0.05)
 		}
 		p.P, p.Critical = s.own.r.Survival(math.Sqrt2*math.Abs(e.Value)/e.SE), s.q95/math.Sqrt2
+	}
+	if e.Carried != nil {
+		w := s.two.of(groups, e).scatter.point(0.05) * e.Carried.Scatter / (p.Critical * e.SE)
+		p.widthDF = widthDF(w*w, e)
 	}
 	p.CI95 = e.within(p.Critical)
 	return p

@@ -213,9 +213,9 @@ func (e Estimate) Freedom() float64 {
 	return 1 / (a/e.DF + b/c.DF)
 }
 
-// Detectable is the smallest difference that a comparison with this standard
-// error would have shown in four trials of five: (t₀.₉₇₅ + t₀.₈) · se.
-func (e Estimate) Detectable() float64 { return (e.quantile(0.05) + e.quantile(0.4)) * e.SE }
+// Detectable is the smallest true value that CI95 would show in four cases of five; see
+// Pair.Detectable.
+func (e Estimate) Detectable() float64 { return e.detectable(e.critical(), e.Freedom()) }
 
 func (e Estimate) within(t float64) [2]float64 {
 	return [2]float64{e.Value - t*e.SE, e.Value + t*e.SE}

@@ -132,7 +132,7 @@ func profiledPairs(profile func(w []float64, level float64) (Profile, error), li
 		if err != nil {
 			return nil, err
 		}
-		pairs[i] = Pair{A: d.A, B: d.B, Estimate: p.Estimate, P: math.Min(1, n*p.P), CI95: p.Limits, PSingle: p.P}
+		pairs[i] = Pair{A: d.A, B: d.B, Estimate: p.Estimate, P: math.Min(1, n*p.P), CI95: p.Limits, PSingle: p.P, Critical: p.quantile(0.05 / n)}
 	}
 	return pairs, nil
 }

@@ -85,7 +85,7 @@ func demandPair(t *testing.T, p Pair) {
 func demandEstimate(t *testing.T, what string, e Estimate) {
 	t.Helper()
 	ci, p := e.CI95(), e.P()
-	if !(p >= 0 && p <= 1 && ci[0] <= ci[1] && e.Detectable() >= 0) || math.IsInf(ci[0], 0) || math.IsInf(ci[1], 0) || math.IsInf(e.Detectable(), 0) {
+	if !(p >= 0 && p <= 1 && ci[0] <= ci[1]) || math.IsInf(ci[0], 0) || math.IsInf(ci[1], 0) || e.Detectable() < 0 || math.IsInf(e.Detectable(), 0) {
 		t.Errorf("%s: %+v: p %g, interval %g", what, e, p, ci)
 	}
 }

@@ -27,6 +27,7 @@ type SharePair struct {
 	OK        bool
 	OddsRatio float64    // (yes/no of A) / (yes/no of B), of the sample
 	LogSE     float64    // √(Σ 1/cell), of its natural log
+	Critical  float64    // half the width of a simultaneous interval of the log in LogSE
 	CI95      [2]float64 // exact, simultaneous over all pairs by Bonferroni
 }
 
@@ -106,7 +107,13 @@ func (p *SharePair) odds(s *Shares, level float64) {
 		}
 	}
 	p.OK = true
-	p.LogSE = math.Sqrt(p.LogSE)
+	p.LogSE, p.Critical = math.Sqrt(p.LogSE), Estimate{DF: math.Inf(1)}.quantile(1-level)
 	p.OddsRatio = float64(t[0][0]) * float64(t[1][1]) / (float64(t[0][1]) * float64(t[1][0]))
 	p.CI95 = dist.OddsRatioInterval(t[0][0], t[0][1], t[1][0], t[1][1], level)
+}
+
+// Detectable is the smallest true log odds ratio that the pair's interval would show in
+// four cases of five.
+func (p SharePair) Detectable() float64 {
+	return Estimate{SE: p.LogSE, DF: math.Inf(1)}.detectable(p.Critical, math.Inf(1))
 }

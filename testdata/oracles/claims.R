@@ -157,4 +157,22 @@ eventless <- list(roots = list(df = g$df.residual, dispersion = phi, pairs = pai
     exact = lapply(c("gel", "paste", "powder"), function(s) exact(v$roots, v$hormone, v$bin, v$cells, "none", s, 6))),
   buds = list(exact = lapply(c("film", "none"), function(s) exact(b$buds, b$cover, b$shelf, b$one, "glass", s, 3))))
 
-cat(json(list(eventless = eventless, two_part = two, lamps = list(measure = measure, count = count))), "\n", sep = "")
+# 4. The smallest difference that is shown in four cases of five: the non-central t
+# integrated over the standard deviation, df 0 standing for a known one.
+shown <- function(delta, crit, df) if (df == 0) pnorm(delta - crit) else
+  integrate(function(s) 2 * df * s * dchisq(df * s^2, df) * pnorm(delta - crit * s), 0, Inf, rel.tol = 1e-11, subdivisions = 1000)$value
+smallest <- function(crit, df)
+  uniroot(function(x) shown(x, crit, df) - 0.8, c(0, 60), tol = 1e-11)$root * if (df) 1 + 1.05 / df else 1
+detectable <- list()
+for (k in c(2, 3, 4, 6)) for (df in c(2, 3, 5, 12, 60))
+  detectable[[length(detectable) + 1]] <- list(k = k, df = df, critical = point(0.05, k, df), detectable = smallest(point(0.05, k, df), df))
+both <- lapply(list(c(0.2, 0.1, 3, 3, 137), c(0.1, 0.4, 2, 2, 30), c(0.3, 0.02, 4, 4, 50)), function(v) {
+  se <- sqrt(v[1] + v[2])
+  df <- se^4 / (v[1]^2 / v[4] + v[2]^2 / v[5])
+  w <- point(0.05, v[3], v[4])^2 * v[1] / half(0.05, v[1], v[2], v[3], v[4:5])^2
+  width <- 1 / (w^2 / v[4] + (1 - w)^2 / v[5])
+  list(A = v[1], B = v[2], k = v[3], df = v[4:5], freedom = df, detectable = se * smallest(half(0.05, v[1], v[2], v[3], v[4:5]) / se, width))
+})
+detectable_shares <- list(pairs = 6, log_se = 0.5, detectable = 0.5 * smallest(qnorm(1 - 0.025 / 6), 0))
+
+cat(json(list(detectable = detectable, detectable_two_part = both, detectable_shares = detectable_shares, eventless = eventless, two_part = two, lamps = list(measure = measure, count = count))), "\n", sep = "")
