@@ -123,6 +123,7 @@ func (a *Account) remarks(bins []*bin) (remarks []string) {
 			remarks = append(remarks, says)
 		}
 		remarks = append(remarks, b.refused()...)
+		remarks = append(remarks, b.unheard()...)
 		remarks = append(remarks, b.suspicions()...)
 	}
 	return remarks

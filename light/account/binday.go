@@ -78,10 +78,12 @@ func perBin(days []Day, step int) BinDay {
 	}
 	n := float64(len(all))
 	for _, f := range all {
-		sum.Covered += f.Covered / n
-		sum.Filled += f.Filled / n
-		sum.Missing += f.Missing / n
+		sum.Covered += f.Covered
+		sum.Filled += f.Filled
+		sum.Missing += f.Missing
 	}
+	// Divided once: the mean of ones is 1.
+	sum.Covered, sum.Filled, sum.Missing = sum.Covered/n, sum.Filled/n, sum.Missing/n
 	if !sum.Known {
 		return sum
 	}

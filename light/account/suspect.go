@@ -73,6 +73,32 @@ func (b *bin) refused() (sentences []string) {
 	return sentences
 }
 
+// goneAfter is how long a sensor must be silent at the end to be called silent for
+// good: less is for the page to tell.
+const goneAfter = 24 * time.Hour
+
+// unheard tells of sensors that are silent for good, or whose readings come too
+// seldom for what trial.toml says of them.
+func (b *bin) unheard() (sentences []string) {
+	end := b.frame.bounds[len(b.frame.bounds)-1]
+	for _, t := range b.tracks {
+		last := min(end, t.until)
+		switch {
+		case t.apart > 0:
+			every := time.Duration(t.apart).Round(time.Second)
+			sentences = append(sentences, fmt.Sprintf("Sensor %s of bin %s reads every %v, further apart than the %v that are bridged, so most of its light is missing: write every = %q under its [[sensor]].",
+				t.sensor, b.Name, every, time.Duration(t.maxGap), every))
+		case last < end || time.Duration(last-max(t.heard, t.from, b.frame.bounds[0])) <= goneAfter:
+		case t.heard == 0:
+			sentences = append(sentences, fmt.Sprintf("Sensor %s of bin %s was not heard on any of these days: look at its supply, its cable and its topic.", t.sensor, b.Name))
+		default:
+			sentences = append(sentences, fmt.Sprintf("Sensor %s of bin %s has not been heard since %s: look at its supply, its cable and the network.",
+				t.sensor, b.Name, unix(t.heard).In(b.rack.Zone).Format("2006-01-02 15:04")))
+		}
+	}
+	return sentences
+}
+
 // switchings are the instants in a window at which a timer of the bin switches.
 func (b *bin) switchings(from, until int64) (edges []int64) {
 	for _, l := range b.lamps {

@@ -21,6 +21,8 @@ type track struct {
 	ownError      float64 // of relativeError, what this sensor shares with no other
 	sharedError   float64 // and what all of its kind under one lamp have in common: the lamp's factor
 	every         int64   // ns between its readings over the frame, on average
+	apart         int64   // ns between them, in the middle, where most are too far apart to be bridged; else 0
+	heard         int64   // Unix ns of its last reading of the frame; 0 for none
 	maxGap        int64
 	from, until   int64 // Unix ns; outermost of the stretches
 	stretches     []dli.Stretch
@@ -177,6 +179,7 @@ func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room in
 		t.every = covered / int64(len(curve.Times))
 	}
 	t.saturated, t.outside = curve.Saturated, curve.Outside
+	t.listen(&curve)
 	b.countAbove(t, &curve, levels)
 	if len(curve.Gaps) <= keptCurves || len(curve.Times) > room { // a few gaps' days are soon read again
 		buffers.Put(series)
@@ -184,6 +187,29 @@ func (b *bin) integrate(ctx context.Context, t *track, levels []float64, room in
 	}
 	t.frame = &loaded{from: bounds[0], until: bounds[len(bounds)-1], curve: curve, series: series}
 	return nil
+}
+
+// fewReadings say nothing of how far apart a sensor's readings are.
+const fewReadings = 10
+
+// listen notes when the track was last heard, and whether its readings come too
+// seldom for what trial.toml says of them.
+func (t *track) listen(curve *dli.Curve) {
+	n := len(curve.Times)
+	t.heard, t.apart = 0, 0
+	if n == 0 {
+		return
+	}
+	t.heard = curve.Times[n-1]
+	if n < fewReadings || 2*len(curve.Gaps) < n {
+		return
+	}
+	steps := make([]int64, n-1)
+	for i := range steps {
+		steps[i] = curve.Times[i+1] - curve.Times[i]
+	}
+	slices.Sort(steps)
+	t.apart = steps[len(steps)/2]
 }
 
 // read integrates the track's readings over the bounds, without the runs in which

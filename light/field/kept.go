@@ -58,7 +58,7 @@ func (k *Kept) fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error)
 }
 
 func (f *fittedMap) madeOf(bin light.Bin, walk []Reading, anchors []Anchor) bool {
-	return f.bin.Daylight == bin.Daylight && f.bin.Daylight == bin.Daylight && f.bin.Rows == bin.Rows && f.bin.Columns == bin.Columns &&
+	return f.bin.Daylight == bin.Daylight && f.bin.Rows == bin.Rows && f.bin.Columns == bin.Columns &&
 		f.bin.PitchRows == bin.PitchRows && f.bin.PitchColumns == bin.PitchColumns &&
 		slices.Equal(f.anchors, anchors) && slices.EqualFunc(f.walk, walk, sameReading)
 }

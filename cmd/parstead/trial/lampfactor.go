@@ -2,6 +2,7 @@ package trial
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"parstead/light"
@@ -40,11 +41,22 @@ func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
 		var err error
 		if factor, err = spectrum.Illuminant(illuminant); err != nil {
 			mend := "use one of: " + strings.Join(spectrum.Illuminants(), ", ")
-			mend = meant(illuminant, spectrum.Illuminants(), "write %q; "+mend, mend)
+			mend = meant(illuminant, ofItsKind(illuminant), "write %q; "+mend, mend)
 			t.fault("illuminant", fmt.Sprintf("no CIE illuminant is called %q", illuminant), mend)
 		}
 	}
 	return factor, from
+}
+
+// ofItsKind are the illuminants whose letters a name begins with, or that begin with
+// its letters: a mistyped fluorescent tube is no diode.
+func ofItsKind(name string) []string {
+	letters := func(s string) string { return strings.ToUpper(strings.TrimRight(strings.TrimSpace(s), "0123456789")) }
+	typed := letters(name)
+	return slices.DeleteFunc(spectrum.Illuminants(), func(known string) bool {
+		of := letters(known)
+		return !strings.HasPrefix(of, typed) && !strings.HasPrefix(typed, of)
+	})
 }
 
 func readSpectrum(path string) (light.LuxPerPPFD, error) {
