@@ -44,3 +44,27 @@ func TestLightThatDecidesIsTold(t *testing.T) {
 		t.Errorf("a treatment that acts through light is adjusted for it: %+v", c)
 	}
 }
+
+// On one or two degrees of freedom between bins a sentence says so in place of an
+// interval of no use; the figures stand in the table.
+func TestTooFewBinsAreToldBriefly(t *testing.T) {
+	t.Parallel()
+	in := trial{bins: 4, rows: 4, columns: 6, media: 2, binSD: 0.3, sd: 0.2}.input(rand.New(rand.NewPCG(5, 3)))
+	o := result(t, in, Options{}).Outcomes[0]
+	c := comparisons(o, "level")[0]
+	if c.Verdict != CantTell || c.CI95.Closed() == nil || c.P == nil {
+		t.Fatalf("%+v", c)
+	}
+	brief := 0
+	for _, f := range o.Findings {
+		if strings.Contains(f.Says, "too few bins to tell whether mass_g differs") {
+			brief++
+		}
+		if strings.Contains(f.Says, "anything from") {
+			t.Error(f.Says)
+		}
+	}
+	if brief != 1 {
+		t.Error(told(o))
+	}
+}

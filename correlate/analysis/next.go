@@ -95,6 +95,10 @@ const MostTimes = 20
 // too, so that it does not go by their number's root.
 const FewDF = 10
 
+// HardlyDF is how many degrees of freedom say so little of a spread that an interval
+// is not worth a sentence.
+const HardlyDF = 2
+
 // Planning is what a trial tells of one treatment that a next one can be sized by.
 type Planning struct {
 	Treatment   string

@@ -21,6 +21,8 @@ func (f *sizing) says(n *analysis.Need, asked float64) string {
 	}
 	switch {
 	case n.DF == nil || *n.DF >= analysis.FewDF:
+	case *n.DF <= analysis.HardlyDF:
+		says += fmt.Sprintf(" These were too few %ss to tell how far %ss vary: it may be many more.", f.Unit, f.Unit)
 	case n.CI95 != nil:
 		says += fmt.Sprintf(" How %ss vary is known from %s only, so that anything from %d to %d may be needed.", f.Unit, degrees(*n.DF), n.CI95[0], n.CI95[1])
 	default:

@@ -60,6 +60,12 @@ func (t *teller) pair(c analysis.Comparison, alone bool) {
 		t.say(t.rank(c.Term), analysis.About(c.Term), "%s lies below %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Equivalent:
 		t.say(analysis.Open, analysis.About(c.Term), "%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
+	case analysis.CantTell:
+		if tooFew(c) {
+			t.say(analysis.Open, analysis.About(c.Term), "Between %s and %s: too few %ss to tell whether %s differs.", first, second, c.Unit, t.r.Name)
+			return
+		}
+		fallthrough
 	default:
 		t.say(analysis.Open, analysis.About(c.Term), "Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(c))
 	}
@@ -242,12 +248,22 @@ func (t *teller) manyOpen(e analysis.Effect, open []analysis.Comparison, of int)
 			most, widest = *c.SmallestDetectable, c
 		}
 	}
+	if !slices.ContainsFunc(open, func(c analysis.Comparison) bool { return !tooFew(c) }) {
+		t.say(analysis.Open, analysis.About(e.Term), "%s: too few %ss to tell whether its levels differ in %s, %s.", e.Effect, open[0].Unit, t.r.Name, among(len(open), of))
+		return
+	}
 	if most == 0 {
 		t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown %s.", e.Effect, t.r.Name, among(len(open), of))
 		return
 	}
 	t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown %s; this trial would have shown %s or more in four cases of five%s; the widest interval is that of %s and %s, %s.",
 		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(widest), phrase.Cell(t.in, widest.CellA), phrase.Cell(t.in, widest.CellB), t.about(widest))
+}
+
+// tooFew tells whether a comparison of whole units rests on so few that its interval
+// is not worth a sentence; it stands in the table.
+func tooFew(c analysis.Comparison) bool {
+	return c.Unit != "plant" && c.DF != nil && *c.DF <= analysis.HardlyDF
 }
 
 // among words how many of the pairs are meant.
