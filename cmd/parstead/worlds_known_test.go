@@ -1,0 +1,7 @@
+//go:build worlds
+
+package main
+
+// worldsKnown are promises that are known to be broken, as WORLD/WHAT, each with what
+// was measured and why.
+var worldsKnown = map[string]string{}
