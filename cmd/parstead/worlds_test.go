@@ -213,7 +213,7 @@ func stated(o *correlate.OutcomeResult, e claimsworlds.Estimand, throughLight []
 		}
 		low, high := ci[0], ci[1]
 		if difference == nil {
-			low, high = math.Log(low), math.Log(high)
+			low, high = math.Log(max(low, 0)), math.Log(high) // an open low end is −∞ on any scale
 		}
 		if sign < 0 {
 			low, high = -high, -low
@@ -223,6 +223,10 @@ func stated(o *correlate.OutcomeResult, e claimsworlds.Estimand, throughLight []
 	return nil
 }
 
+// standing begins the caution that stands over every trial with light: it warns of
+// nothing that a world does.
+const standing = "Positions were not given their light at random"
+
 // judge adds one trial.
 func (y *tally) judge(trial claimsworlds.Trial, r *correlate.Result) {
 	truth := slices.Concat(trial.Realised, y.world.Truth)
@@ -230,7 +234,9 @@ func (y *tally) judge(trial claimsworlds.Trial, r *correlate.Result) {
 	falsely := map[string]bool{}
 	for i := range r.Outcomes {
 		o := &r.Outcomes[i]
-		cautioned := slices.ContainsFunc(o.Findings, func(f correlate.Finding) bool { return f.Kind == analysis.Caution })
+		cautioned := slices.ContainsFunc(o.Findings, func(f correlate.Finding) bool {
+			return f.Kind == analysis.Caution && !strings.HasPrefix(f.Says, standing)
+		})
 		anyCaution = anyCaution || cautioned
 		for _, f := range o.Findings {
 			anyLead = anyLead || f.Kind == analysis.Lead
