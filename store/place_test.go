@@ -23,6 +23,15 @@ func move(t *testing.T, from, to string) {
 	}
 }
 
+// writeOver copies a file into another, as cp does.
+func writeOver(path, other string) error {
+	b, err := os.ReadFile(other)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(path, b, 0o600)
+}
+
 func read(t *testing.T, path string) []byte {
 	t.Helper()
 	b, err := os.ReadFile(path)
@@ -41,32 +50,16 @@ func TestADatabaseThatIsTakenAway(t *testing.T) {
 		t.Skip("an open file can't be removed, renamed or cut there")
 	}
 	for name, c := range map[string]struct {
-		take func(t *testing.T, path, other string)
+		take func(path, other string) error
 		says string
 		held bool
 	}{
-		"removed": {func(t *testing.T, path, _ string) {
-			if err := os.Remove(path); err != nil {
-				t.Fatal(err)
-			}
-		}, "was removed", true},
-		"moved away": {func(t *testing.T, path, _ string) { move(t, path, path+".away") }, "was removed", true},
-		"replaced":   {func(t *testing.T, path, other string) { move(t, other, path) }, "was replaced", true},
-		"restored over": {func(t *testing.T, path, other string) {
-			if err := os.WriteFile(path, read(t, other), 0o600); err != nil {
-				t.Fatal(err)
-			}
-		}, "was written over", false},
-		"cut": {func(t *testing.T, path, _ string) {
-			if err := os.Truncate(path, int64(2*os.Getpagesize())); err != nil {
-				t.Fatal(err)
-			}
-		}, "was written over", false},
-		"emptied": {func(t *testing.T, path, _ string) {
-			if err := os.Truncate(path, 0); err != nil {
-				t.Fatal(err)
-			}
-		}, "was written over", false},
+		"removed":       {func(path, _ string) error { return os.Remove(path) }, "was removed", true},
+		"moved away":    {func(path, _ string) error { return os.Rename(path, path+".away") }, "was removed", true},
+		"replaced":      {func(path, other string) error { return os.Rename(other, path) }, "was replaced", true},
+		"restored over": {writeOver, "was written over", false},
+		"cut":           {func(path, _ string) error { return os.Truncate(path, int64(2*os.Getpagesize())) }, "was written over", false},
+		"emptied":       {func(path, _ string) error { return os.Truncate(path, 0) }, "was written over", false},
 	} {
 		for _, lookFirst := range []bool{true, false} {
 			t.Run(name, func(t *testing.T) {
@@ -82,7 +75,9 @@ func TestADatabaseThatIsTakenAway(t *testing.T) {
 					t.Fatalf("before: %v", err)
 				}
 				want := contentsOf(t, db)
-				c.take(t, db.Path(), other.Path())
+				if err := c.take(db.Path(), other.Path()); err != nil {
+					t.Fatal(err)
+				}
 				there, statErr := os.Stat(db.Path())
 
 				says := func(err error) {

@@ -19,20 +19,22 @@ import (
 
 // taken are the ways in which a database was seen to go while a daemon had it open.
 var taken = map[string]struct {
-	take func(t *testing.T, path string)
+	take func(path, other string) error
 	says string
 	held bool // the daemon still holds all that it kept
 	back bool // the file can be put back
 }{
-	"removed":  {func(t *testing.T, path string) { done(t, os.Remove(path)) }, "was removed", true, false},
-	"moved":    {func(t *testing.T, path string) { done(t, os.Rename(path, path+".away")) }, "was removed", true, true},
-	"replaced": {func(t *testing.T, path string) { done(t, os.Rename(otherDatabase(t), path)) }, "was replaced by another file", true, false},
-	"restored over": {func(t *testing.T, path string) {
-		b, err := os.ReadFile(otherDatabase(t))
-		done(t, err)
-		done(t, os.WriteFile(path, b, 0o600))
+	"removed":  {func(path, _ string) error { return os.Remove(path) }, "was removed", true, false},
+	"moved":    {func(path, _ string) error { return os.Rename(path, path+".away") }, "was removed", true, true},
+	"replaced": {func(path, other string) error { return os.Rename(other, path) }, "was replaced by another file", true, false},
+	"restored over": {func(path, other string) error {
+		b, err := os.ReadFile(other)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(path, b, 0o600)
 	}, "was written over", false, false},
-	"emptied": {func(t *testing.T, path string) { done(t, os.Truncate(path, 0)) }, "was written over", false, false},
+	"emptied": {func(path, _ string) error { return os.Truncate(path, 0) }, "was written over", false, false},
 }
 
 func done(t *testing.T, err error) {
@@ -73,7 +75,7 @@ func TestADatabaseThatIsTakenAwayIsTold(t *testing.T) {
 			racktest.Send(t, sensor, "rack/upper", 100)
 			racktest.Eventually(t, "the first look", w.judged)
 			path := filepath.Join(dir, store.FileName)
-			c.take(t, path)
+			done(t, c.take(path, otherDatabase(t)))
 
 			racktest.Eventually(t, "the condition, without a reading and without the clock moving", func() bool {
 				return strings.Contains(w.get("/metrics"), `parstead_condition_active{bin="",condition="database",sensor=""} 1`)

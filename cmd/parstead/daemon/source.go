@@ -1,14 +1,13 @@
 package daemon
 
 import (
+	"context"
 	"fmt"
+	"log/slog"
 
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
 	"parstead/ingest/broker"
-
-	"context"
-	"log/slog"
 )
 
 // source is where messages come from: the embedded broker or a session with
