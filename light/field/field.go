@@ -83,25 +83,39 @@ func mapsBy(fit fitter, bin light.Bin, survey []Reading, epochs []light.Span, an
 			continue
 		}
 		slices.SortStableFunc(walk, func(a, b Reading) int { return a.At.Compare(b.At) })
-		during := epoch
 		if !epoch.From.IsZero() {
-			during.From = walk[0].At
+			epoch.From = walk[0].At
 		}
 		lit, told := usable(bin, walk)
 		remarks = append(remarks, told...)
 		if len(lit) == 0 {
 			continue
 		}
-		m, err := fit(bin, lit, anchors(lit[0].At))
+		parts, doubts, err := epochsOf(fit, bin, lit, epoch)
 		if err != nil {
 			remarks = append(remarks, fmt.Sprintf("survey of bin %s on %s: %v.", bin.Name, day(walk[0].At), err))
 			continue
 		}
-		for _, d := range m.Doubts {
-			remarks = append(remarks, d.Sentence())
+		for i, part := range parts {
+			from := slices.IndexFunc(lit, func(r Reading) bool { return part.Holds(r.At) })
+			until := from
+			for until < len(lit) && part.Holds(lit[until].At) {
+				until++
+			}
+			m, err := fit(bin, lit[from:until:until], anchors(lit[from].At))
+			if err != nil {
+				remarks = append(remarks, fmt.Sprintf("survey of bin %s on %s: %v.", bin.Name, day(lit[from].At), err))
+				continue
+			}
+			if i == 0 {
+				m.Doubts = append(doubts, m.Doubts...)
+			}
+			for _, d := range m.Doubts {
+				remarks = append(remarks, d.Sentence())
+			}
+			m.During, m.Walked = part, lit[from].At
+			maps = append(maps, m)
 		}
-		m.During, m.Walked = during, lit[0].At
-		maps = append(maps, m)
 	}
 	return maps, remarks
 }

@@ -21,7 +21,8 @@ type Kept struct {
 // walkKey names a map: a walk that is mended takes the place of the one before.
 type walkKey struct {
 	bin string
-	at  int64 // of the first reading, Unix ns
+	at  [2]int64 // of the first and the last reading, Unix ns
+	own bool     // without sensors
 }
 
 // fittedMap is a map with what it was made of.
@@ -39,7 +40,7 @@ func (k *Kept) Maps(bin light.Bin, survey []Reading, epochs []light.Span, anchor
 }
 
 func (k *Kept) fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error) {
-	of := walkKey{bin.Name, walk[0].At.UnixNano()}
+	of := walkKey{bin.Name, [2]int64{walk[0].At.UnixNano(), walk[len(walk)-1].At.UnixNano()}, len(anchors) == 0}
 	k.mu.Lock()
 	f, ok := k.fits[of]
 	k.mu.Unlock()

@@ -123,7 +123,8 @@ func (s *screened) confirmed(k int) bool {
 // Two heaps of readings, so far apart that no lamp lights a bin like that.
 const (
 	heapGap   = 5.0 // times between the highest of the lower and the lowest of the upper
-	heapShare = 0.4 // of the readings are in the smaller heap at most; else nobody knows which is wrong
+	fewGap    = 8.0 // the same where the smaller heap has three readings or two
+	heapShare = 0.4 // of the readings are in the smaller heap at most; else only the sensors know which is wrong
 )
 
 // heaps sets aside the smaller of two heaps of readings: some rows in another unit,
@@ -148,10 +149,19 @@ func (s *screened) heaps() {
 	if len(few) > len(many) {
 		few, many = many, few
 	}
-	if len(few) <= mostSlips || float64(len(few)) > heapShare*float64(len(order)) {
+	if len(few) == 1 || len(few) <= mostSlips && gap < math.Log(fewGap) {
 		return // so few are judged one by one
 	}
 	middle := value(many[len(many)/2])
+	if float64(len(few)) > heapShare*float64(len(order)) { // the sensors may know
+		other := value(few[len(few)/2])
+		if math.IsNaN(s.residuals[few[0]].Reference) || math.Abs(math.Abs(other)-math.Abs(middle)) < math.Log(heapGap) {
+			return
+		}
+		if math.Abs(other) < math.Abs(middle) {
+			few, middle = many, other
+		}
+	}
 	for _, i := range few {
 		r := &s.residuals[i]
 		r.Named, r.Aside, r.Off = true, true, value(i)-middle

@@ -118,3 +118,43 @@ func TestASlipSetAsideLeavesNoTrace(t *testing.T) {
 		t.Errorf("the residual is %v, want ln 10", off)
 	}
 }
+
+// A second walk whose pattern has changed ends the first one's map; one that has
+// not joins it, and shows a sensor that has drifted beside the meter.
+func TestTwoWalks(t *testing.T) {
+	t.Parallel()
+	bin, first := sound()
+	anchor := one(field.Anchor{Position: bin.Positions()[14], Weight: 400})
+	random := rand.New(rand.NewPCG(5, 2026))
+	second := func(change func(p light.Position) float64, reference float64) []field.Reading {
+		walk := slices.Clone(first)
+		for _, r := range first {
+			r.At, r.Row.Line = r.At.AddDate(0, 0, 28), r.Row.Line+30
+			r.PPFD *= change(r.Position) * math.Exp(0.04*random.NormFloat64())
+			r.Reference *= reference
+			walk = append(walk, r)
+		}
+		return walk
+	}
+	same := func(light.Position) float64 { return 1 }
+	for name, c := range map[string]struct {
+		survey []field.Reading
+		maps   int
+		says   string
+	}{
+		"as before":           {second(same, 1), 1, ""},
+		"the lamp dimmed":     {second(func(light.Position) float64 { return 0.8 }, 0.8), 1, ""},
+		"the lamp moved":      {second(func(p light.Position) float64 { return math.Exp(0.1 * float64(p.Column-3)) }, 1), 2, "the first map ends here"},
+		"the sensor has aged": {second(same, 0.88), 1, "read -12 % since the walk of 2026-03-02, -3."},
+	} {
+		got, remarks := field.Maps(bin, c.survey, []light.Span{{}}, anchor)
+		told := strings.Join(remarks, " ")
+		if len(got) != c.maps || c.says == "" && told != "" || !strings.Contains(told, c.says) {
+			t.Errorf("%s: %d maps, %q", name, len(got), remarks)
+			continue
+		}
+		if c.maps == 2 && (!got[0].During.Until.Equal(got[1].During.From) || !got[1].Walked.Equal(first[0].At.AddDate(0, 0, 28)) || got[0].Readings != 30) {
+			t.Errorf("%s: %v and %v", name, got[0].During, got[1].During)
+		}
+	}
+}

@@ -26,6 +26,7 @@ type worldWalk struct {
 	survey  []field.Reading
 	truth   []float64 // ratios over the sensor's place
 	kind    string    // of the sensor's place
+	luxPer  float64
 	noise   float64
 	rounded string // noise, for a table
 }
@@ -38,7 +39,7 @@ func momentOf(w worlds.When) time.Time {
 
 // newWalk walks over a rack: every other meter has noise alone, of 3, 6 or 10 %,
 // and the rest what the world gives them.
-func newWalk(tb testing.TB, family string, size [2]int, coverage worlds.Coverage, seed uint64) worldWalk {
+func newWalk(tb testing.TB, family string, size [2]int, coverage worlds.Coverage, sessions int, seed uint64) worldWalk {
 	tb.Helper()
 	k, err := worlds.NewRack(family, size[0], size[1], seed)
 	if err != nil {
@@ -53,8 +54,8 @@ func newWalk(tb testing.TB, family string, size [2]int, coverage worlds.Coverage
 	w := worldWalk{
 		bin:    light.Bin{Name: "b", Rows: size[0], Columns: size[1], PitchRows: k.PitchCM[0], PitchColumns: k.PitchCM[1]},
 		sensor: light.Position{Bin: "b", Row: k.Sensor[0] + 1, Column: k.Sensor[1] + 1},
-		walk:   worlds.Take(b, meter, worlds.NewPlan(g, b, coverage, 1, 0, 7), seed),
-		kind:   k.SensorKind, noise: meter.Noise,
+		walk:   worlds.Take(b, meter, worlds.NewPlan(g, b, coverage, sessions, 0, 30), seed),
+		kind:   k.SensorKind, noise: meter.Noise, luxPer: b.LuxPer(),
 	}
 	w.rounded = "noise over 7 %"
 	if w.noise < 0.07 {
@@ -74,6 +75,9 @@ func newWalk(tb testing.TB, family string, size [2]int, coverage worlds.Coverage
 func (w *worldWalk) readings(b *worlds.Bin, probe worlds.Probe, seed uint64) (survey []field.Reading) {
 	g := worlds.Sub(seed, "reference")
 	for _, r := range w.walk.Readings {
+		if r.Unit == "lux" {
+			r.Value /= b.LuxPer()
+		}
 		reference := b.LampLight(b.Sensor[0], b.Sensor[1], r.At, probe.Ins) * probe.Gain * (1 + probe.Noise*g.NormFloat64())
 		survey = append(survey, field.Reading{
 			At: momentOf(r.At), Position: light.Position{Bin: "b", Row: r.Row + 1, Column: r.Col + 1}, PPFD: r.Value, Reference: reference,
@@ -161,7 +165,7 @@ func TestMapsOfOtherWorldsCoverTheTruth(t *testing.T) {
 			for k := range uint64(racksEach) {
 				seed := uint64(f*1000+s*50) + k
 				for _, coverage := range worlds.Coverages {
-					w := newWalk(t, family, size, coverage, seed)
+					w := newWalk(t, family, size, coverage, 1, seed)
 					maps, _ := w.maps()
 					if len(maps) != 1 {
 						t.Fatalf("%s %v %s: %d maps", family, size, coverage, len(maps))

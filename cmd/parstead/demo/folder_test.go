@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
@@ -42,7 +43,7 @@ func TestFolderIsTheRack(t *testing.T) {
 		}
 		got, want := read.Rack, w.Rack
 		got.Zone, want.Zone = nil, nil // the same zone, loaded twice
-		if d := cmp.Diff(want, got); d != "" {
+		if d := cmp.Diff(want, got, cmpopts.IgnoreFields(light.SurveyReading{}, "Row")); d != "" { // a world has no sheets
 			t.Errorf("%+v: the folder describes another rack (- world, + folder):\n%s", c, d)
 		}
 		for i, f := range read.Feeds {
