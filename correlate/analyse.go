@@ -11,7 +11,6 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"parstead/correlate/analysis"
-	"parstead/correlate/dist"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 	"parstead/correlate/sentences"
@@ -70,7 +69,7 @@ func Analyse(ctx context.Context, input *Input, opts Options) (*Result, error) {
 	}
 	result.Lost = in.losses(levels, opts)
 	result.OutcomeCorrelations = in.correlations(levels)
-	falseDiscovery(result.Outcomes)
+	in.families(result)
 	result.Electricity = in.electricity(result.Outcomes)
 	in.next(result, opts)
 	for i := range result.Outcomes {
@@ -141,6 +140,8 @@ func (in question) outcome(out *Outcome, level int, opts Options) OutcomeResult 
 		s.say(analysis.NoModel, "", "%v", s.placed(err))
 	} else {
 		s.alike(&r)
+		s.unlike(&r)
+		s.gaps(&r)
 		s.again()
 		s.withLeftOut(&r, level)
 		s.points(&r)
@@ -176,44 +177,6 @@ func (in question) unlit(out *Outcome, level int, opts Options, s *sample) Outco
 func (s *sample) alike(r *OutcomeResult) {
 	for _, t := range s.single {
 		s.describe(r, t.Name)
-	}
-}
-
-// falseDiscovery adjusts the treatment and light effects of the outcomes that
-// are not primary, as one family per value of analyse_by.
-func falseDiscovery(outcomes []OutcomeResult) {
-	inFamily := func(t analysis.Term) bool { return t.OfTreatments() || t == analysis.LightTerm() }
-	families := map[string][]*Effect{}
-	members := map[string]map[string]bool{}
-	primary := false
-	for i := range outcomes {
-		r := &outcomes[i]
-		if r.Primary {
-			primary = true
-			continue
-		}
-		key := fmt.Sprint(r.Of)
-		for j := range r.Effects {
-			if e := &r.Effects[j]; e.P != nil && inFamily(e.Term) {
-				families[key] = append(families[key], e)
-				if members[key] == nil {
-					members[key] = map[string]bool{}
-				}
-				members[key][r.Name] = true
-			}
-		}
-	}
-	for key, effects := range families {
-		if !primary && len(members[key]) < 2 {
-			continue // one outcome, and nothing that it stands beside
-		}
-		p := make([]float64, len(effects))
-		for i, e := range effects {
-			p[i] = *e.P
-		}
-		for i, q := range dist.FalseDiscovery(p) {
-			effects[i].PFDR = analysis.Known(q)
-		}
 	}
 }
 

@@ -1,6 +1,7 @@
 package correlate
 
 import (
+	"math"
 	"slices"
 
 	"parstead/correlate/analysis"
@@ -28,10 +29,10 @@ func (in question) losses(levels []int, opts Options) []Losses {
 
 func (in question) lossesAmong(of map[string]string, among func(i int) bool, opts Options) []Losses {
 	var list []Losses
-	for _, t := range in.Treatments {
+	for k, t := range in.Treatments {
 		counts := make([]Losses, len(t.Levels))
 		for l, level := range t.Levels {
-			counts[l] = Losses{Of: of, Treatment: t.Name, Level: level, Causes: map[string]int{}}
+			counts[l] = Losses{Of: of, Treatment: t.Name, Level: level, Cell: analysis.At{Treatment: k, Level: l}, Causes: map[string]int{}}
 		}
 		for i := range in.Plants {
 			if in.Guard != nil && in.Guard[i] || in.Status[i] == Withdrawn || t.Codes[i] == Blank || !among(i) {
@@ -70,16 +71,13 @@ func (in question) lossesAmong(of map[string]string, among func(i int) bool, opt
 	return list
 }
 
-// lossTest is the exact test that losses do not differ between levels: of
-// plants, or of whole bins or reservoirs where these got the treatment.
+// lossTest is the exact test that losses do not differ between levels, within values
+// of analyse_by: of plants, or of whole bins or reservoirs where these got the
+// treatment.
 func (in question) lossTest(t Treatment, counts []Losses, among func(i int) bool, opts Options) *float64 {
 	seed := opts.seedFor("losses", t.Name)
 	if t.SetPer != PerBin && t.SetPer != PerReservoir {
-		table := make([][]int, len(counts))
-		for l, c := range counts {
-			table[l] = []int{c.Lost, c.N - c.Accident - c.Lost}
-		}
-		return analysis.Known(dist.ExactTable(table, seed).P)
+		return analysis.Known(dist.ExactStrata(in.lossTables(t, among), seed).P)
 	}
 	units := in.Bin
 	if t.SetPer == PerReservoir {
@@ -118,4 +116,73 @@ func (in question) lossTest(t Treatment, counts []Losses, among func(i int) bool
 		return nil
 	}
 	return analysis.Known(test.P)
+}
+
+// lossTables are the plants of each level that were lost and those that were not, a
+// table for each value of analyse_by.
+func (in question) lossTables(t Treatment, among func(i int) bool) [][][]int {
+	var tables [][][]int
+	at := map[int]int{}
+	for i := range in.Plants {
+		accident := in.Status[i] == Lost && in.Cause != nil && in.Cause[i] == Accident
+		if in.Guard != nil && in.Guard[i] || in.Status[i] == Withdrawn || accident || t.Codes[i] == Blank || !among(i) {
+			continue
+		}
+		value := 0
+		if in.By != nil {
+			value = in.By.Codes[i]
+		}
+		k, ok := at[value]
+		if !ok {
+			k = len(tables)
+			at[value] = k
+			table := make([][]int, len(t.Levels))
+			for l := range table {
+				table[l] = make([]int, 2)
+			}
+			tables = append(tables, table)
+		}
+		if in.Status[i] == Lost {
+			tables[k][t.Codes[i]][0]++
+		} else {
+			tables[k][t.Codes[i]][1]++
+		}
+	}
+	return tables
+}
+
+// gaps counts, in a flat table, the plants without a value by the levels of each
+// treatment: they may be plants that were lost.
+func (s *sample) gaps(r *OutcomeResult) {
+	if !s.in.Table {
+		return
+	}
+	level := 0
+	if s.in.By != nil {
+		level = s.in.By.Codes[s.rows[0]]
+	}
+	for k, t := range s.in.Treatments {
+		counts := make([]Losses, len(t.Levels))
+		table := make([][]int, len(t.Levels))
+		for l := range counts {
+			counts[l] = Losses{Of: r.Of, Treatment: t.Name, Level: t.Levels[l], Cell: analysis.At{Treatment: k, Level: l}}
+		}
+		for i := range s.in.Plants {
+			if !s.in.among(s.out, level, i) || t.Codes[i] == Blank {
+				continue
+			}
+			counts[t.Codes[i]].N++
+			if math.IsNaN(s.out.Values[i]) {
+				counts[t.Codes[i]].Lost++
+			}
+		}
+		for l, c := range counts {
+			table[l] = []int{c.Lost, c.N - c.Lost}
+		}
+		p := analysis.Known(dist.ExactTable(table, s.opts.seedFor("gaps", s.out.Name, s.ofText(), t.Name)).P)
+		for l := range counts {
+			counts[l].P = p
+		}
+		r.Gaps = append(r.Gaps, counts...)
+	}
 }

@@ -41,10 +41,14 @@ func (measure) analyse(s *sample, r *OutcomeResult) error {
 	s.residuals = f.Residuals
 	s.residualChecks(f)
 	s.unequalSpread(r)
+	s.slopes(r, f)
 	s.suspects(r, f)
 	s.light(r, b.with[0], slope)
 	s.curves(r)
+	s.bend(r, f)
 	s.position(r, b)
+	r.Checks = s.checks
+	s.robust(r, b, slope)
 	s.redealAll(r, b)
 	return nil
 }
@@ -56,7 +60,9 @@ func (measure) brief(s *sample, r *OutcomeResult) error { return s.modelEffects(
 func (s *sample) coefficients(r *OutcomeResult, m model.Model) (last model.Coefficient, err error) {
 	list, err := m.Coefficients()
 	for _, c := range list {
-		r.Coefficients = append(r.Coefficients, coefficient(c))
+		k := coefficient(c)
+		k.Term = s.term(c.Term)
+		r.Coefficients = append(r.Coefficients, k)
 		last = c
 	}
 	return last, err
@@ -98,7 +104,7 @@ func (s *sample) cells() []int {
 // residualChecks looks at what the model assumes of its residuals.
 func (s *sample) residualChecks(f *model.Fit) {
 	if len(s.terms.Treatments) > 0 {
-		s.test(Check{Check: "spread"}, model.BrownForsythe(f.Residuals, s.cells()),
+		s.test(Check{Check: analysis.SpreadAlike}, model.BrownForsythe(f.Residuals, s.cells()),
 			"plants spread alike in all treatments, as far as can be seen",
 			"plants do not spread alike in all treatments: read the columns se_hc3 and p_hc3, and unequal_spread where it is given")
 	}
@@ -114,11 +120,11 @@ func (s *sample) residualChecks(f *model.Fit) {
 		s.checks = append(s.checks, Check{Check: "normality", Value: analysis.Known(w), P: analysis.Known(p), Says: says})
 	}
 	for _, t := range f.EqualSlopes() {
-		s.test(Check{Check: "equal_slopes", Of: t.Name()}, t,
+		s.test(Check{Check: "equal_slopes", Of: t.Name()}, t.Test,
 			"the slope is the same at all levels, as far as can be seen",
 			"the slope differs between levels: adjusted means hold at the mean of "+t.A+" only")
 	}
-	s.test(Check{Check: "lack_of_fit"}, f.LackOfFit(),
+	s.test(Check{Check: analysis.Fits}, f.LackOfFit(),
 		"rows that are alike leave no pattern that the model misses, as far as can be seen",
 		"the model misses a pattern: rows that are alike lie off its line together")
 	s.influence(f)
@@ -200,7 +206,10 @@ func (s *sample) unequalSpread(r *OutcomeResult) {
 		u.Welch = &WelchTest{Value: w.Value, DF: w.DF, P: w.P}
 	}
 	for _, p := range model.GamesHowell(groups) {
-		u.GamesHowell = append(u.GamesHowell, PairSpread{A: levels[p.A], B: levels[p.B], Contrast: s.contrastOf(p)})
+		u.GamesHowell = append(u.GamesHowell, PairSpread{
+			A: levels[p.A], B: levels[p.B], Contrast: s.contrastOf(p),
+			CellA: analysis.Cell{s.in.level(t.Treatments[0].Name, levels[p.A])}, CellB: analysis.Cell{s.in.level(t.Treatments[0].Name, levels[p.B])},
+		})
 	}
 	if u.Welch == nil && u.GamesHowell == nil {
 		s.say("unequal_spread", "", "a level has fewer than two plants or no spread: levels cannot be compared with spreads of their own")

@@ -1,6 +1,7 @@
 package correlate
 
 import (
+	"errors"
 	"math"
 
 	"parstead/correlate/analysis"
@@ -43,7 +44,7 @@ func (s *sample) position(r *OutcomeResult, b both) {
 			p.MoranIAfterLight, p.PAfterLight = analysis.Known(a.I), analysis.Known(a.P)
 		}
 	}
-	p.Edge = s.edge(b.with[0])
+	p.Edge = s.edge(r, b.with[0])
 	if p.MoranI != nil || p.Edge != nil {
 		r.Position = p
 	}
@@ -64,7 +65,7 @@ func (s *sample) neighbours() (model.Neighbours, []int) {
 
 // edge fits the difference between edge plants and inner ones beside
 // everything else, light included.
-func (s *sample) edge(plants *model.Stratum) *Edge {
+func (s *sample) edge(r *OutcomeResult, plants *model.Stratum) *Edge {
 	onEdge := s.onEdge()
 	indicator := make([]float64, len(s.rows))
 	edge := 0
@@ -80,10 +81,15 @@ func (s *sample) edge(plants *model.Stratum) *Edge {
 	}
 	e, vif, err := plants.Beside("edge", indicator)
 	if err != nil {
+		_, alike := errors.AsType[*model.CollinearError](err)
+		r.EdgeIsLight = alike && s.terms.Light != nil
 		s.say("edge_vs_light", "", "the edge could not be looked at: %v", err)
 		return nil
 	}
 	result := &Edge{Estimate: analysis.Known(e.Value), CI95: analysis.Interval(e), VIF: analysis.Known(vif)}
+	if e.OK() {
+		result.P = analysis.Known(e.P())
+	}
 	c := Check{Check: "edge_vs_light", Value: analysis.Known(vif), Says: "the edge can be told apart from what else is in the model"}
 	switch {
 	case s.terms.Light == nil:

@@ -34,6 +34,11 @@ type (
 	Exact            = analysis.Exact
 	Position         = analysis.Position
 	Edge             = analysis.Edge
+	Bend             = analysis.Bend
+	Unlike           = analysis.Unlike
+	LevelSlopes      = analysis.LevelSlopes
+	LevelSlope       = analysis.LevelSlope
+	Standing         = analysis.Standing
 	UnequalSpread    = analysis.UnequalSpread
 	WelchTest        = analysis.WelchTest
 	PairSpread       = analysis.PairSpread

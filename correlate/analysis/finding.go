@@ -24,6 +24,18 @@ type Finding struct {
 	Topic Topic `json:"-"`
 }
 
+// Standing is what something that was tested may be told as where it stands out.
+type Standing struct {
+	Told     FindingKind // Claim, Lead or Open; "" for what is in no family
+	Adjusted *float64    // p with all that was asked beside it counted
+}
+
+// Asked counts the questions that were put to a trial's plants.
+type Asked struct {
+	Planned int // among which claims are held
+	Others  int // among which leads are
+}
+
 // Topic is what a finding is about; the zero Topic is the result as a whole.
 type Topic struct {
 	Subject Subject

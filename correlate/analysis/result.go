@@ -3,6 +3,8 @@ package analysis
 import (
 	"cmp"
 	"slices"
+
+	"parstead/correlate/model"
 )
 
 // Result is the harvest correlation of one trial. Its JSON has the keys of the
@@ -19,6 +21,8 @@ type Result struct {
 
 	// Seed is that of the draws that size a next trial.
 	Seed uint64 `json:"-"`
+
+	Questions Asked `json:"-"`
 }
 
 // Computed tells whether any outcome could be analysed.
@@ -58,8 +62,45 @@ type OutcomeResult struct {
 	// Curve is the fitted light curve with its band over measured light, for pictures.
 	Curve *CurveBand `json:"-"`
 
+	// Unlike is in what the levels of a treatment are unlike that their comparison holds
+	// equal.
+	Unlike []Unlike `json:"-"`
+	// Slopes are those that differ between the levels of a treatment.
+	Slopes []LevelSlopes `json:"-"`
+	// Gaps are the plants of a flat table without a value, by treatment and level.
+	Gaps []Losses `json:"-"`
+	// EdgeIsLight tells that edge plants are exactly those with other light.
+	EdgeIsLight bool `json:"-"`
+
 	// Planning is what a next trial can be sized by, treatment by treatment.
 	Planning []Planning `json:"-"`
+}
+
+// Unlike is a covariate or light in which the levels of a treatment are unlike.
+type Unlike struct {
+	Treatment int // into Input.Treatments
+	In        Term
+	Levels    []int // of the treatment
+	Means     []float64
+	P         *float64 // nil where whole bins got the treatment
+}
+
+// LevelSlopes are the slopes of a covariate or of light at each level of a treatment,
+// on the analysed scale.
+type LevelSlopes struct {
+	Of        Term
+	Treatment int     // into Input.Treatments
+	P         float64 // that they are one
+	Slopes    []LevelSlope
+}
+
+// LevelSlope is a slope at one level. Its interval and p hold for all levels at once.
+type LevelSlope struct {
+	Level    int
+	Slope    float64
+	CI95     [2]float64
+	P        float64
+	Standing Standing
 }
 
 // PlantPoint is one plant that entered an outcome's results.
@@ -102,7 +143,59 @@ type Effect struct {
 	PRedealt *float64  `json:"p_redealt,omitempty"`
 	Unit     string    `json:"unit,omitempty"` // what was replicated: plant, bin or reservoir
 
-	Term Term `json:"-"`
+	Term     Term     `json:"-"`
+	Standing Standing `json:"-"`
+}
+
+// Dependent lists the interactions of an outcome by which what one treatment does is
+// told to depend on the other; this decides what is described and claims nothing.
+func (r *OutcomeResult) Dependent() []Effect {
+	var list []Effect
+	for _, e := range r.Effects {
+		if e.Term.Kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
+			list = append(list, e)
+		}
+	}
+	return list
+}
+
+// ComparisonsOf lists the comparisons of a term; of cells those that differ in one
+// treatment.
+func (r *OutcomeResult) ComparisonsOf(t Term) []*Comparison {
+	var list []*Comparison
+	for i := range r.Comparisons {
+		if c := &r.Comparisons[i]; c.Term == t && c.CellA.Apart(c.CellB) == 1 {
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+// SlopesOf finds the slopes of a covariate or of light that differ most clearly
+// between levels; nil where none do.
+func (r *OutcomeResult) SlopesOf(t Term) *LevelSlopes {
+	var found *LevelSlopes
+	for i := range r.Slopes {
+		if s := &r.Slopes[i]; s.Of == t && (found == nil || s.P < found.P) {
+			found = s
+		}
+	}
+	return found
+}
+
+// CheckOf finds a check by its code; nil where there is none.
+func (r *OutcomeResult) CheckOf(code Code) *Check {
+	if i := slices.IndexFunc(r.Checks, func(c Check) bool { return c.Check == code }); i >= 0 {
+		return &r.Checks[i]
+	}
+	return nil
+}
+
+// SpreadsDiffer tells whether plants clearly spread unlike between treatments, so that
+// a claim also has to hold with spreads of their own.
+func (r *OutcomeResult) SpreadsDiffer() bool {
+	c := r.CheckOf(SpreadAlike)
+	return c != nil && c.P != nil && *c.P < 0.01
 }
 
 // Find is the effect of a term; nil where there is none.
@@ -124,6 +217,9 @@ type Coefficient struct {
 	P        *float64    `json:"p,omitempty"`
 	SEHC3    *float64    `json:"se_hc3,omitempty"`
 	PHC3     *float64    `json:"p_hc3,omitempty"`
+
+	Term     Term     `json:"-"`
+	Standing Standing `json:"-"`
 }
 
 // Contrast is a difference on a natural scale or a ratio on any other, with
@@ -162,6 +258,9 @@ type Comparison struct {
 	WithoutLight       *Contrast `json:"without_light,omitempty"`
 	Verdict            string    `json:"verdict,omitempty"`
 	SmallestDetectable *float64  `json:"smallest_detectable,omitempty"`
+
+	PRobust  *float64 `json:"-"` // with spreads of their own, where spreads differ
+	Standing Standing `json:"-"`
 }
 
 // Value is the difference or the ratio; nil where there is neither.
@@ -195,6 +294,15 @@ type Slope struct {
 	CI95  *[2]float64 `json:"ci95,omitempty"`
 	P     *float64    `json:"p,omitempty"`
 	DF    *float64    `json:"df,omitempty"`
+
+	PRobust  *float64 `json:"-"`
+	Standing Standing `json:"-"`
+}
+
+// Bend is the test that the response to light is no straight line.
+type Bend struct {
+	P        float64
+	Standing Standing
 }
 
 // LightResult is what light was found to do, per unit of light: in the
@@ -207,6 +315,7 @@ type LightResult struct {
 	BetweenBin  *Slope          `json:"between_bin,omitempty"`
 	Corrected   *CorrectedSlope `json:"corrected_for_error,omitempty"`
 	Curve       []LightCurve    `json:"curve,omitempty"`
+	Bend        *Bend           `json:"-"`
 }
 
 // CorrectedSlope is the slope corrected for independent error in the light figures.
@@ -262,6 +371,7 @@ type Position struct {
 	MoranIAfterLight *float64 `json:"moran_i_after_light,omitempty"`
 	PAfterLight      *float64 `json:"p_after_light,omitempty"`
 	Edge             *Edge    `json:"edge,omitempty"`
+	Standing         Standing `json:"-"`
 }
 
 // Edge is the difference of edge plants from inner ones beside light.
@@ -269,7 +379,12 @@ type Edge struct {
 	Estimate *float64    `json:"estimate,omitempty"`
 	CI95     *[2]float64 `json:"ci95,omitempty"`
 	VIF      *float64    `json:"vif,omitempty"`
+	P        *float64    `json:"-"`
+	Standing Standing    `json:"-"`
 }
+
+// Apart tells whether the edge can be told apart from light.
+func (e *Edge) Apart() bool { return e.VIF == nil || *e.VIF <= Inseparable }
 
 // Inseparable is the variance inflation above which edge and light can't be told
 // apart.
@@ -293,6 +408,9 @@ type PairSpread struct {
 	A string `json:"a"`
 	B string `json:"b"`
 	Contrast
+
+	CellA Cell `json:"-"`
+	CellB Cell `json:"-"`
 }
 
 // Suspect is a plant whose residual is larger than chance makes likely.
@@ -314,6 +432,9 @@ const (
 	NotTested   Code = "not tested"  // why an effect has no test
 	SlopeError  Code = "slope_error" // that slopes weigh more in the error of whole bins than these do
 	ByLight     Code = "by_light"    // that a verdict is another one without light
+	SpreadAlike Code = "spread"      // whether plants spread alike in all treatments
+	Fits        Code = "lack_of_fit" // whether the model misses a pattern
+	LightOut    Code = "light"       // why light, or plants for want of it, are not in the model
 	BetweenBins Code = "between_bin" // what the slope between bins may hold, or why there is none
 )
 
@@ -338,6 +459,9 @@ type Losses struct {
 	Accident  int               `json:"accident"`
 	Causes    map[string]int    `json:"causes,omitempty"`
 	P         *float64          `json:"p,omitempty"`
+
+	Cell     At       `json:"-"`
+	Standing Standing `json:"-"`
 }
 
 // Correlation is the rank correlation of two outcomes within treatments.

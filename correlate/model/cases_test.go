@@ -334,8 +334,8 @@ func (p publishedFit) otherCheck(t *testing.T, f *Fit, want publishedTest) {
 		p.test(t, BrownForsythe(f.Residuals, f.Design.Factors[f.Design.Treatments()[0]].Of), want, 1e-10)
 	case "equal_slopes":
 		tests := f.EqualSlopes()
-		i := slices.IndexFunc(tests, func(t Test) bool { return t.Name() == want.Of })
-		p.test(t, tests[i], want, 1e-10)
+		i := slices.IndexFunc(tests, func(t SlopeTest) bool { return t.Name() == want.Of })
+		p.test(t, tests[i].Test, want, 1e-10)
 	case "lack_of_fit":
 		p.test(t, f.LackOfFit(), want, 1e-11)
 	case "normality":

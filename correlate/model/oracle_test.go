@@ -75,7 +75,7 @@ func TestAgainstR(t *testing.T) {
 	spread := BrownForsythe(f.Residuals, d.Combinations(d.Treatments()))
 	got["spread"], got["p_spread"] = spread.Value, spread.P
 	slopes := f.EqualSlopes()
-	i := slices.IndexFunc(slopes, func(t Test) bool { return t.Name() == "light × A" })
+	i := slices.IndexFunc(slopes, func(t SlopeTest) bool { return t.Name() == "light × A" })
 	got["slopes_light_A"], got["p_slopes_light_A"] = slopes[i].Value, slopes[i].P
 
 	lines := 0

@@ -42,7 +42,11 @@ func demandNumbers(t *testing.T, rng *rand.Rand, f *Fit, families []Family) {
 	}
 	d := f.Design
 	cells := d.Combinations(d.Treatments())
-	for _, test := range append(append(must(f.Partial()), f.EqualSlopes()...), f.LackOfFit(), BrownForsythe(f.Residuals, cells), Welch(grouped(f.Y, cells))) {
+	tests := must(f.Partial())
+	for _, slope := range f.EqualSlopes() {
+		tests = append(tests, slope.Test)
+	}
+	for _, test := range append(tests, f.LackOfFit(), BrownForsythe(f.Residuals, cells), Welch(grouped(f.Y, cells))) {
 		if test.OK && !(test.Value >= 0 && !math.IsInf(test.Value, 0) && test.P >= 0 && test.P <= 1 && test.DF[0] > 0 && test.DF[1] > 0) {
 			t.Errorf("%+v", test)
 		}

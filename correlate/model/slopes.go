@@ -1,13 +1,23 @@
 package model
 
-import "slices"
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// SlopeTest is a test that a slope is the same at all levels of a treatment.
+type SlopeTest struct {
+	Test
+	Of Term // the covariate or light
+}
 
 // EqualSlopes tests for each covariate and for light whether its slope is the
 // same at all levels of a treatment, one treatment at a time: the drop in
 // residual sum of squares when the products join the model, over the mean
 // square that is then left. Effect is named "start_g × medium".
-func (f *Fit) EqualSlopes() []Test {
-	var tests []Test
+func (f *Fit) EqualSlopes() []SlopeTest {
+	var tests []SlopeTest
 	for _, e := range f.Design.Effects {
 		if e.Kind != KindCovariate && e.Kind != KindLight {
 			continue
@@ -26,7 +36,7 @@ func (f *Fit) EqualSlopes() []Test {
 			}
 			test := f.joined(products)
 			test.Term = Term{KindInteraction, e.A, factor.Name}
-			tests = append(tests, test)
+			tests = append(tests, SlopeTest{test, e.Term})
 		}
 	}
 	return tests
@@ -61,4 +71,98 @@ func (f *Fit) joined(columns [][]float64) Test {
 		t.f(dot(z, z) / t.DF[0] / (rss / t.DF[1]))
 	}
 	return t
+}
+
+// SlopesByLevel estimates the slope of a covariate or of light at each level of a
+// treatment, everything else as in the model: its column gives way to one for each
+// level. The intervals and p hold for all levels at once, by Bonferroni.
+//
+// Errors: a level within which the column does not vary.
+func (f *Fit) SlopesByLevel(of Term, treatment string) ([]Pair, error) {
+	d := *f.Design
+	e, ok := d.Effect(of)
+	at := slices.IndexFunc(d.treatments, func(t int) bool { return d.Factors[t].Name == treatment })
+	if !ok || at < 0 {
+		return nil, fmt.Errorf("the model has no %s or no %s", of.Name(), treatment)
+	}
+	factor := d.Factors[d.treatments[at]]
+	x := d.Columns[e.First].Values
+	d.Effects = nil
+	d.Columns = slices.Delete(slices.Clone(d.Columns), e.First, e.End)
+	first := len(d.Columns)
+	for l, level := range factor.Levels {
+		c := Column{Term: of, Level: level, Values: make([]float64, d.N)}
+		for i, own := range factor.Of {
+			if own == l {
+				c.Values[i] = x[i]
+			}
+		}
+		d.Columns = append(d.Columns, c)
+	}
+	apart, err := d.Fit(f.Y)
+	if err != nil {
+		return nil, err
+	}
+	list := make([]Pair, len(factor.Levels))
+	w := make([]float64, len(d.Columns))
+	for l := range list {
+		clear(w)
+		w[first+l] = 1
+		own := apart.Linear(w)
+		if !own.OK() {
+			return nil, fmt.Errorf("no spread is left to measure the slope on %s by", factor.Levels[l])
+		}
+		k := float64(len(list))
+		list[l] = Pair{A: l, Estimate: own, PSingle: own.P(), P: min(1, k*own.P()), CI95: own.within(own.quantile(0.05 / k))}
+	}
+	return list, nil
+}
+
+// Bend tests whether the response to light is no straight line: the square of light
+// beside the model. OK is false where the model has no light, or it takes too few
+// values.
+func (f *Fit) Bend() Test {
+	e, ok := f.Design.Effect(LightTerm)
+	if !ok {
+		return Test{}
+	}
+	x := f.Design.Columns[e.First].Values
+	middle, square := mean(x), make([]float64, len(x))
+	for i, v := range x {
+		square[i] = (v - middle) * (v - middle)
+	}
+	return f.joined([][]float64{square})
+}
+
+// Robust gives each of a family's pairs a p that holds where rows spread unlike, by the
+// errors of hc3 and the studentized range of as many means as are compared; nil where
+// there are none.
+func (f *Fit) Robust(m Means) []float64 {
+	meat, ok := f.hc3()
+	if !ok {
+		return nil
+	}
+	size := len(m.Cells)
+	if m.Within > 0 {
+		size = 0
+		for _, c := range m.Cells {
+			if m.together(c, m.Cells[0]) {
+				size++
+			}
+		}
+	}
+	var q studentized
+	list := make([]float64, len(m.Pairs))
+	for i, p := range m.Pairs {
+		w := slices.Clone(f.Design.Weights(m.Cells[p.A]...))
+		for j, v := range f.Design.Weights(m.Cells[p.B]...) {
+			w[j] -= v
+		}
+		e := Estimate{Value: p.Value, SE: math.Sqrt(quadratic(f.basis.solveT(w), meat)), DF: float64(f.DF)}
+		list[i] = 1
+		if e.OK() {
+			list[i] = q.pair(p.A, p.B, e, size).P
+		}
+	}
+	return list
 }

@@ -76,6 +76,15 @@ func Were(n int) string {
 	return strconv.Itoa(n) + " plants were"
 }
 
+// Few writes a small whole number as a word.
+func Few(n int) string {
+	words := []string{"no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"}
+	if n < 0 || n >= len(words) {
+		return strconv.Itoa(n)
+	}
+	return words[n]
+}
+
 // List joins names: "a, b and c".
 func List(names []string) string {
 	if len(names) < 2 {

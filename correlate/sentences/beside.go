@@ -10,11 +10,11 @@ import (
 
 // besideLight says of a treatment of whole units where the answer hangs on light, with
 // the answer without light.
-func (t *teller) besideLight(e analysis.Effect, pairs []analysis.Comparison) {
+func (t *teller) besideLight(e analysis.Effect, pairs []*analysis.Comparison) {
 	if e.Unit == "plant" {
 		return
 	}
-	var decides, slopes []analysis.Comparison
+	var decides, slopes []*analysis.Comparison
 	for _, c := range pairs {
 		switch {
 		case c.WithoutLight == nil:
@@ -33,7 +33,7 @@ func (t *teller) besideLight(e analysis.Effect, pairs []analysis.Comparison) {
 }
 
 // withoutLight lists what comparisons give without light.
-func (t *teller) withoutLight(pairs []analysis.Comparison) string {
+func (t *teller) withoutLight(pairs []*analysis.Comparison) string {
 	var list []string
 	for i, c := range pairs {
 		if i == mostPairs {

@@ -11,8 +11,8 @@ var electric = analysis.Topic{Subject: analysis.OfElectricity}
 
 // electricity words the least current that an extra unit took: one sentence for the
 // treatments, one for light.
-func (t *teller) electricity(all *analysis.Result) {
-	e := all.Electricity
+func (t *teller) electricity() {
+	e := t.all.Electricity
 	var bounded, open, light *analysis.ElectricityGain
 	for _, g := range e.GainsOf(t.r) {
 		switch {
@@ -25,9 +25,9 @@ func (t *teller) electricity(all *analysis.Result) {
 		}
 	}
 	switch {
-	case bounded != nil && t.lead(bounded.Term):
+	case bounded != nil && !t.stands(bounded.Term):
 	case bounded != nil:
-		t.say(t.rank(bounded.Term), electric, "Electricity: by %s, %s in place of %s, %s.", bounded.By, bounded.More, bounded.Less, t.perUnit(e, bounded))
+		t.say(analysis.Lead, electric, "Electricity: by %s, %s in place of %s, %s.", bounded.By, bounded.More, bounded.Less, t.perUnit(e, bounded))
 	case open != nil:
 		t.say(analysis.Open, electric, "Electricity: what %s takes by %s is unbounded, since no gain was shown; %s in place of %s takes at least %s.",
 			t.extra(), open.By, open.More, open.Less, phrase.Current(open.KWhAtLeast, open.CostAtLeast, e.Currency))
@@ -40,29 +40,29 @@ func (t *teller) electricity(all *analysis.Result) {
 // byLight words what an extra unit took by way of light.
 func (t *teller) byLight(e *analysis.Electricity, g *analysis.ElectricityGain) {
 	switch {
-	case g.KWhPerUnit != nil && t.lead(g.Term):
+	case g.KWhPerUnit != nil && !t.stands(g.Term):
 	case g.KWhPerUnit != nil:
-		t.say(t.rank(g.Term), electric, "Electricity: by more light, at what light draws here, %s.", t.perUnit(e, g))
+		t.say(analysis.Lead, electric, "Electricity: by more light, at what light draws here, %s.", t.perUnit(e, g))
 	case g.KWhAtLeast != nil:
 		t.say(analysis.Open, electric, "Electricity: what %s takes by more light is unbounded, since no gain was shown; it takes at least %s.", t.extra(), phrase.Current(g.KWhAtLeast, g.CostAtLeast, e.Currency))
 	}
 }
 
-// rank is what a term's effect may be told as, where its interval shows one.
-func (t *teller) rank(term analysis.Term) analysis.FindingKind {
-	switch {
-	case t.r.Primary, t.in.Table:
-		return analysis.Claim
-	case t.lead(term):
-		return analysis.Open
+// standing is that of what an extra unit's current rests on.
+func (t *teller) standing(term analysis.Term) analysis.Standing {
+	if term == analysis.LightTerm() && t.r.Light != nil {
+		return t.r.Light.Slope.Standing
 	}
-	return analysis.Lead
+	if e := analysis.Find(t.r.Effects, term); e != nil {
+		return e.Standing
+	}
+	return analysis.Standing{}
 }
 
-// lead tells whether an effect, among all results looked at, is a lead at most.
-func (t *teller) lead(term analysis.Term) bool {
-	e := analysis.Find(t.r.Effects, term)
-	return e != nil && e.PFDR != nil && *e.PFDR >= 0.05
+// stands tells whether what an extra unit's current rests on was shown or is a lead.
+func (t *teller) stands(term analysis.Term) bool {
+	told := t.standing(term).Told
+	return told == analysis.Claim || told == analysis.Lead
 }
 
 // extra words one more unit: "one more g of biomass_g".

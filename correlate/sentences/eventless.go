@@ -12,7 +12,7 @@ import (
 // the share of plants that might have had any all the same.
 //
 //	1 − 0.05^(1/n)
-func (t *teller) eventless(e analysis.Effect, pairs []analysis.Comparison) {
+func (t *teller) eventless(e analysis.Effect, pairs []*analysis.Comparison) {
 	if !kind.Of(t.r.Kind).Counted {
 		return
 	}
@@ -22,8 +22,8 @@ func (t *teller) eventless(e analysis.Effect, pairs []analysis.Comparison) {
 		}
 		as := analysis.Open
 		for _, c := range pairs {
-			if c.OneSided() && (c.Verdict == analysis.Larger || c.Verdict == analysis.Smaller) && (c.CellA[0] == g.Cell[0] || c.CellB[0] == g.Cell[0]) {
-				as = t.rank(e.Term)
+			if c.OneSided() && (c.Standing.Told == analysis.Claim || c.Standing.Told == analysis.Lead) && (c.CellA[0] == g.Cell[0] || c.CellB[0] == g.Cell[0]) {
+				as = c.Standing.Told
 			}
 		}
 		t.say(as, analysis.About(e.Term), "%s: none of the %d plants on %s had any %s; of plants like these at most %s would (95 %% limit).",
@@ -32,7 +32,7 @@ func (t *teller) eventless(e analysis.Effect, pairs []analysis.Comparison) {
 }
 
 // oneSided words a comparison with a level without events by its limit.
-func oneSided(c analysis.Comparison) string {
+func oneSided(c *analysis.Comparison) string {
 	if math.IsInf(c.CI95[0], -1) {
 		return "none against some, × " + phrase.Number(c.CI95[1]) + " at most (95 % limit)"
 	}

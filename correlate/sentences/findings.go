@@ -20,6 +20,7 @@ type teller struct {
 	out *analysis.Outcome
 	r   *analysis.OutcomeResult
 
+	all   *analysis.Result
 	next  []analysis.Need // what a next trial of this outcome needs
 	found []analysis.Finding
 }
@@ -70,8 +71,8 @@ func (t *teller) term(term analysis.Term) string {
 // Of words the findings of one outcome, sorted by kind.
 func Of(in *analysis.Input, r *analysis.OutcomeResult, all *analysis.Result) []analysis.Finding {
 	i := slices.IndexFunc(in.Outcomes, func(o analysis.Outcome) bool { return o.Name == r.Name })
-	t := &teller{in: in, out: &in.Outcomes[i], r: r, found: []analysis.Finding{}, next: all.NextTrial.NeedsOf(r)}
-	t.tell(all)
+	t := &teller{in: in, out: &in.Outcomes[i], r: r, all: all, found: []analysis.Finding{}, next: all.NextTrial.NeedsOf(r)}
+	t.tell()
 	kinds := analysis.FindingKinds()
 	slices.SortStableFunc(t.found, func(a, b analysis.Finding) int {
 		return slices.Index(kinds, a.Kind) - slices.Index(kinds, b.Kind)
@@ -79,7 +80,7 @@ func Of(in *analysis.Input, r *analysis.OutcomeResult, all *analysis.Result) []a
 	return t.found
 }
 
-func (t *teller) tell(all *analysis.Result) {
+func (t *teller) tell() {
 	if t.r.Model == "" {
 		for _, c := range t.r.Checks {
 			if c.Check == analysis.NoModel {
@@ -88,17 +89,18 @@ func (t *teller) tell(all *analysis.Result) {
 		}
 		return
 	}
-	t.weakened(all)
+	t.weakened()
 	t.described()
 	if !t.constant() {
+		t.spoilt()
 		t.treatments()
 		t.covariates()
 		t.light()
 		t.place()
-		t.electricity(all)
+		t.electricity()
 	}
 	t.suspects()
-	t.losses(all)
+	t.losses()
 	for _, n := range t.next {
 		t.say(analysis.Next, t.treatmentNamed(n.Treatment), "Next trial: %s", n.Says)
 	}
@@ -147,7 +149,7 @@ func Standing(in *analysis.Input, r *analysis.OutcomeResult) string {
 }
 
 // weakened says what weakens all that follows.
-func (t *teller) weakened(all *analysis.Result) {
+func (t *teller) weakened() {
 	if t.in.Early {
 		t.say(analysis.Caution, whole, "An early look, before the trial ends: it is not the planned answer, and looking often finds something by chance.")
 	}
@@ -157,7 +159,7 @@ func (t *teller) weakened(all *analysis.Result) {
 	if !t.r.Planned {
 		t.say(analysis.Caution, whole, "No plan was sealed before the plants were dealt: nothing shows that this outcome was chosen beforehand.")
 	}
-	for _, d := range all.Departures {
+	for _, d := range t.all.Departures {
 		t.say(analysis.Caution, whole, "Departure from the plan: %s", d)
 	}
 }
@@ -208,12 +210,10 @@ func (t *teller) constant() bool {
 // treatments words every treatment, by cells where two depend on one another.
 func (t *teller) treatments() {
 	dependent := map[int]bool{}
-	for _, e := range t.r.Effects {
-		if e.Term.Kind == model.KindInteraction && e.P != nil && *e.P < 0.05 {
-			t.say(analysis.Caution, analysis.About(e.Term), "%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, phrase.P(*e.P))
-			dependent[e.Term.A], dependent[e.Term.B] = true, true
-			t.pairs(e, slices.DeleteFunc(t.comparisonsOf(e.Term), func(c analysis.Comparison) bool { return c.CellA.Apart(c.CellB) > 1 }))
-		}
+	for _, e := range t.r.Dependent() {
+		t.say(analysis.Caution, analysis.About(e.Term), "%s: what one does depends on the other (p %s), so averages over either mislead and the cells are compared.", e.Effect, phrase.P(*e.P))
+		dependent[e.Term.A], dependent[e.Term.B] = true, true
+		t.pairs(e, t.r.ComparisonsOf(e.Term))
 	}
 	for i := range t.in.Treatments {
 		if e := analysis.Find(t.r.Effects, analysis.TreatmentTerm(i)); e != nil && !dependent[i] {
@@ -223,43 +223,70 @@ func (t *teller) treatments() {
 }
 
 func (t *teller) treatment(e analysis.Effect) {
+	topic := analysis.About(e.Term)
 	if e.P == nil {
 		for _, c := range t.r.Checks {
 			if (c.Check == analysis.NotTested || c.Check == analysis.NoModel) && c.Of == e.Effect {
-				t.say(analysis.Open, analysis.About(e.Term), "%s: %s.", e.Effect, c.Says)
+				t.say(analysis.Open, topic, "%s: %s.", e.Effect, c.Says)
 				return
 			}
 		}
-		t.say(analysis.Open, analysis.About(e.Term), "%s was not tested.", e.Effect)
+		t.say(analysis.Open, topic, "%s was not tested.", e.Effect)
 		return
 	}
-	pairs := t.comparisonsOf(e.Term)
+	pairs := t.r.ComparisonsOf(e.Term)
 	t.eventless(e, pairs)
-	lead := e.PFDR != nil && *e.PFDR >= 0.05 && *e.P < 0.05
-	switch {
-	case lead:
-		t.say(analysis.Open, analysis.About(e.Term), "%s: the levels look different (p %s), but among all results looked at here it may well be chance (false discovery rate %s): nothing was shown.", e.Effect, phrase.P(*e.P), phrase.P(*e.PFDR))
-		return
-	case *e.P >= 0.05 && len(pairs) != 1:
-		t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
-	case len(pairs) != 1:
-		t.say(t.rank(e.Term), analysis.About(e.Term), "%s: its levels differ in %s (p %s, %s%s).", e.Effect, t.r.Name, phrase.P(*e.P), t.replicates(e.Unit), t.adjusted(e.Term))
-	}
 	t.besideLight(e, pairs)
 	if e.PRedealt != nil && (*e.PRedealt < 0.05) != (*e.P < 0.05) {
-		t.say(analysis.Caution, analysis.About(e.Term), "%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, phrase.P(*e.PRedealt))
+		t.say(analysis.Caution, topic, "%s: dealing the labels anew gives p %s, which lies on the other side of 0.05: read this one with care.", e.Effect, phrase.P(*e.PRedealt))
+	}
+	if len(pairs) != 1 && !t.together(e, pairs) {
+		return
 	}
 	t.pairs(e, pairs)
 }
 
-func (t *teller) comparisonsOf(term analysis.Term) []analysis.Comparison {
-	var list []analysis.Comparison
-	for _, c := range t.r.Comparisons {
-		if c.Term == term {
-			list = append(list, c)
-		}
+// together words a treatment of more levels than two as a whole, by its pairs; where
+// the test of all levels says otherwise, why. It tells whether pairs are to follow.
+func (t *teller) together(e analysis.Effect, pairs []*analysis.Comparison) bool {
+	topic, how := analysis.About(e.Term), t.replicates(e.Unit)+t.adjusted(e.Term)
+	shown := e.Standing.Told == analysis.Claim || e.Standing.Told == analysis.Lead
+	alone := slices.ContainsFunc(pairs, func(c *analysis.Comparison) bool { return t.reading(c).differs() })
+	switch differ := *e.P < 0.05; {
+	case shown && (differ || len(pairs) == 0):
+		t.say(e.Standing.Told, topic, "%s: its levels differ in %s (p %s, %s).", e.Effect, t.r.Name, phrase.P(*e.P), how)
+	case shown:
+		t.say(e.Standing.Told, topic, "%s: its levels differ in %s by single pairs, which decide (%s); taken together p is %s, since most of them are alike.", e.Effect, t.r.Name, how, phrase.P(*e.P))
+	case differ && t.beside():
+		t.say(analysis.Open, topic, "%s: the levels look different in %s (p %s), but among %s looked at it may well be chance%s.", e.Effect, t.r.Name, phrase.P(*e.P), things(t.all.Questions.Others), discovery(e.Standing))
+		return false
+	case differ && !alone && len(pairs) > 0:
+		t.say(analysis.Open, topic, "%s: taken together its levels differ more in %s than chance makes likely (p %s, %s), but pairs decide, and none stands out: which of them differ can't be said.", e.Effect, t.r.Name, phrase.P(*e.P), how)
+	case differ:
+		t.say(analysis.Open, topic, "%s: its levels look different in %s (p %s, %s); %s.", e.Effect, t.r.Name, phrase.P(*e.P), how, t.asked())
+	default:
+		t.say(analysis.Open, topic, "%s: no difference in %s was shown (p %s, %s).", e.Effect, t.r.Name, phrase.P(*e.P), how)
 	}
-	return list
+	return true
+}
+
+// beside tells whether the outcome stands beside those that were planned.
+func (t *teller) beside() bool { return !t.r.Primary && !t.in.Table }
+
+// things counts what was looked at beside what was planned.
+func things(n int) string {
+	if n == 1 {
+		return "all"
+	}
+	return "the " + phrase.Few(n) + " things"
+}
+
+// discovery words the rate of false discoveries at which something would be one.
+func discovery(s analysis.Standing) string {
+	if s.Adjusted == nil {
+		return ""
+	}
+	return fmt.Sprintf(" (false discovery rate %s)", phrase.P(*s.Adjusted))
 }
 
 // replicates says what was replicated.
@@ -311,35 +338,62 @@ func (t *teller) shown(e analysis.Effect) string {
 // covariates words the slopes of covariates.
 func (t *teller) covariates() {
 	for i, cov := range t.in.Covariates {
+		term := analysis.Term{Kind: model.KindCovariate, A: i, B: analysis.None}
+		if t.levelSlopes(term, "every unit of "+cov.Name) {
+			continue
+		}
 		for _, k := range t.r.Coefficients {
-			if k.Of != cov.Name || k.Level != "" || k.CI95 == nil || k.Estimate == nil {
-				continue
+			if k.Term == term && k.CI95 != nil && k.Estimate != nil {
+				t.slope(analysis.About(term), k.Standing, "among all covariates it may well be chance", "With every unit of "+cov.Name, *k.Estimate, *k.CI95, k.P, "")
 			}
-			t.slope(analysis.Term{Kind: model.KindCovariate, A: i, B: analysis.None}, analysis.Lead, "With every unit of "+cov.Name, *k.Estimate, *k.CI95, k.P, "")
 		}
 	}
 }
 
-// slope words a slope by its p, else by its interval: where answers are dealt anew
-// these may disagree.
-func (t *teller) slope(of analysis.Term, shown analysis.FindingKind, per string, value float64, ci [2]float64, p *float64, more string) {
-	t.sloped(of, shown, per, value, ci, p, t.risen(value, ci)+more)
+// levelSlopes words the slopes at each level of a treatment where they differ, and
+// tells whether they do.
+func (t *teller) levelSlopes(of analysis.Term, unit string) bool {
+	s := t.r.SlopesOf(of)
+	if s == nil {
+		return false
+	}
+	treatment := t.in.Treatments[s.Treatment]
+	name := t.term(of)
+	t.say(analysis.Caution, analysis.About(of), "%s × %s: what %s does differs between the levels of %s (p %s), so each level's slope is told, and comparisons of %s hold at the mean of %s only.",
+		name, treatment.Name, name, treatment.Name, phrase.P(s.P), treatment.Name, name)
+	for _, l := range s.Slopes {
+		t.slope(analysis.About(of), l.Standing, t.asked(), fmt.Sprintf("On %s %s, with %s", treatment.Name, treatment.Levels[l.Level], unit), l.Slope, l.CI95, nil, "")
+	}
+	return true
 }
 
-// sloped words a slope of which the number is worded already.
-func (t *teller) sloped(of analysis.Term, found analysis.FindingKind, per string, value float64, ci [2]float64, p *float64, text string) {
+// slope words a slope as what its standing allows.
+func (t *teller) slope(about analysis.Topic, standing analysis.Standing, chance, per string, value float64, ci [2]float64, p *float64, more string) {
+	t.sloped(about, standing, chance, per, value, ci, p, t.risen(value, ci)+more)
+}
+
+// sloped words a slope of which the number is worded already, by its p, else by its
+// interval: where answers are dealt anew these may disagree.
+func (t *teller) sloped(about analysis.Topic, standing analysis.Standing, chance, per string, value float64, ci [2]float64, p *float64, text string) {
 	text += ifP(p)
 	shown := ci[0] > 0 || ci[1] < 0
 	if p != nil {
 		shown = *p < 0.05
 	}
+	told := standing.Told
+	if told != analysis.Claim && told != analysis.Lead {
+		told = analysis.Open
+	}
+	if shown && told == analysis.Open {
+		text += "; " + chance
+	}
 	switch {
 	case shown && value > 0:
-		t.say(found, analysis.About(of), "%s, %s rises: %s.", per, t.r.Name, text)
+		t.say(told, about, "%s, %s rises: %s.", per, t.r.Name, text)
 	case shown:
-		t.say(found, analysis.About(of), "%s, %s falls: %s.", per, t.r.Name, text)
+		t.say(told, about, "%s, %s falls: %s.", per, t.r.Name, text)
 	default:
-		t.say(analysis.Open, analysis.About(of), "%s, no change in %s was shown: %s.", per, t.r.Name, text)
+		t.say(analysis.Open, about, "%s, no change in %s was shown: %s.", per, t.r.Name, text)
 	}
 }
 

@@ -14,20 +14,49 @@ import (
 // mostPairs is how many pairs of one treatment are worded one by one.
 const mostPairs = 6
 
+// reading is what a comparison is read as: its own interval or, where spreads differ
+// and each level's own spread is known, the interval by these.
+type reading struct {
+	analysis.Contrast
+	verdict string
+}
+
+func (r reading) differs() bool { return r.verdict == analysis.Larger || r.verdict == analysis.Smaller }
+
+func (t *teller) reading(c *analysis.Comparison) reading {
+	own := reading{analysis.Contrast{Difference: c.Difference, Ratio: c.Ratio, CI95: c.CI95.Closed(), P: c.P}, c.Verdict}
+	u := t.r.UnequalSpread
+	if u == nil || !t.r.SpreadsDiffer() {
+		return own
+	}
+	i := slices.IndexFunc(u.GamesHowell, func(p analysis.PairSpread) bool { return c.CellA.Apart(p.CellA) == 0 && c.CellB.Apart(p.CellB) == 0 })
+	if i < 0 || u.GamesHowell[i].CI95 == nil {
+		return own
+	}
+	apart := reading{u.GamesHowell[i].Contrast, analysis.CantTell}
+	switch none := t.contrast().None(); {
+	case apart.CI95[0] > none:
+		apart.verdict = analysis.Larger
+	case apart.CI95[1] < none:
+		apart.verdict = analysis.Smaller
+	}
+	return apart
+}
+
 // pairs words comparisons: those that show something one by one, the others
 // one by one where they are few.
-func (t *teller) pairs(e analysis.Effect, pairs []analysis.Comparison) {
-	var shown, open []analysis.Comparison
+func (t *teller) pairs(e analysis.Effect, pairs []*analysis.Comparison) {
+	var shown, open []*analysis.Comparison
 	for _, c := range pairs {
-		if c.Verdict == analysis.CantTell || c.Verdict == "" {
-			open = append(open, c)
-		} else {
+		if r := t.reading(c); r.differs() || r.verdict == analysis.Equivalent {
 			shown = append(shown, c)
+		} else {
+			open = append(open, c)
 		}
 	}
 	for i, c := range shown {
 		if i == mostPairs {
-			t.say(t.rank(e.Term), analysis.About(e.Term), "%s: %d more pairs differ or are alike; they stand in the table.", e.Effect, len(shown)-mostPairs)
+			t.say(e.Standing.Told, analysis.About(e.Term), "%s: %d more pairs differ or are alike; they stand in the table.", e.Effect, len(shown)-mostPairs)
 			break
 		}
 		t.pair(c, len(pairs) == 1)
@@ -43,50 +72,83 @@ func (t *teller) pairs(e analysis.Effect, pairs []analysis.Comparison) {
 	}
 }
 
-// pair words one comparison by its verdict.
-func (t *teller) pair(c analysis.Comparison, alone bool) {
+// pair words one comparison by its verdict, as what its standing allows.
+func (t *teller) pair(c *analysis.Comparison, alone bool) {
+	r := t.reading(c)
 	about := t.about(c)
-	if alone {
-		about += fmt.Sprintf("; p %s, %s%s", phrase.P(*c.P), t.replicates(c.Unit), t.adjusted(c.Term))
+	if alone && c.P != nil {
+		about += fmt.Sprintf("; p %s, %s%s", phrase.P(*r.P), t.replicates(c.Unit), t.adjusted(c.Term))
 	}
 	first, second := phrase.Cell(t.in, c.CellA), phrase.Cell(t.in, c.CellB)
 	if len(c.CellA) == 1 {
 		first = c.Treatment + " " + first
 	}
-	switch c.Verdict {
+	told, topic := c.Standing.Told, analysis.About(c.Term)
+	if r.differs() && told != analysis.Claim && told != analysis.Lead {
+		told = analysis.Open
+		about += "; " + t.only(c)
+	}
+	switch r.verdict {
 	case analysis.Larger:
-		t.say(t.rank(c.Term), analysis.About(c.Term), "%s lies above %s in %s: %s.", first, second, t.r.Name, about)
+		t.say(told, topic, "%s lies above %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Smaller:
-		t.say(t.rank(c.Term), analysis.About(c.Term), "%s lies below %s in %s: %s.", first, second, t.r.Name, about)
+		t.say(told, topic, "%s lies below %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Equivalent:
-		t.say(analysis.Open, analysis.About(c.Term), "%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
+		t.say(analysis.Open, topic, "%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
 	case analysis.CantTell:
 		if tooFew(c) {
-			t.say(analysis.Open, analysis.About(c.Term), "Between %s and %s: too few %ss to tell whether %s differs.", first, second, c.Unit, t.r.Name)
+			t.say(analysis.Open, topic, "Between %s and %s: too few %ss to tell whether %s differs.", first, second, c.Unit, t.r.Name)
 			return
 		}
 		fallthrough
 	default:
-		t.say(analysis.Open, analysis.About(c.Term), "Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(c))
+		t.say(analysis.Open, topic, "Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(*c))
 	}
 }
 
-// about words a comparison's number and interval.
-func (t *teller) about(c analysis.Comparison) string {
-	var value *float64
-	switch {
-	case c.Difference != nil:
-		value = c.Difference
-	case c.Ratio != nil:
-		value = c.Ratio
+// only says why a pair that stands out is not told as shown.
+func (t *teller) only(c *analysis.Comparison) string {
+	if c.PRobust != nil && *c.PRobust > 0.05 {
+		return fmt.Sprintf("with each level's own spread p is %s, so that nothing was shown", phrase.P(*c.PRobust))
 	}
+	return t.asked()
+}
+
+// asked says of what stands out among how much it does, so that chance may have
+// made it.
+func (t *teller) asked() string {
+	if t.beside() {
+		return t.looked()
+	}
+	return t.planned()
+}
+
+// planned says the same of what was planned. Where one question was asked, only
+// spreads that differ keep what stands out from being shown.
+func (t *teller) planned() string {
+	planned := t.all.Questions.Planned
+	if planned == 1 {
+		return "with plants' own spreads it does not hold"
+	}
+	return fmt.Sprintf("stands out alone; one of %s questions asked", phrase.Few(planned))
+}
+
+// looked says the same of what no plan asks.
+func (t *teller) looked() string {
+	return "among " + things(t.all.Questions.Others) + " looked at it may well be chance"
+}
+
+// about words a comparison's number and interval.
+func (t *teller) about(c *analysis.Comparison) string {
+	r := t.reading(c)
+	value := r.Value()
 	if c.OneSided() {
 		return oneSided(c)
 	}
-	if value == nil || c.CI95 == nil {
-		return t.shares(c) + "one of the answers never came, so there is no odds ratio"
+	if value == nil || r.CI95 == nil {
+		return t.shares(*c) + "one of the answers never came, so there is no odds ratio"
 	}
-	return t.shares(c) + t.span(*value, *c.CI95)
+	return t.shares(*c) + t.span(*value, *r.CI95)
 }
 
 // shares words the raw shares of a yes/no pair.
@@ -236,7 +298,7 @@ func (t *teller) goal(c analysis.Comparison) float64 {
 }
 
 // manyOpen sums up pairs that could not be told apart.
-func (t *teller) manyOpen(e analysis.Effect, open []analysis.Comparison, of int) {
+func (t *teller) manyOpen(e analysis.Effect, open []*analysis.Comparison, of int) {
 	widest := open[0]
 	least, most := math.Inf(1), 0.0
 	for _, c := range open {
@@ -257,12 +319,12 @@ func (t *teller) manyOpen(e analysis.Effect, open []analysis.Comparison, of int)
 		return
 	}
 	t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown %s; this trial would have shown %s or more in four cases of five%s; the widest interval is that of %s and %s, %s.",
-		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(widest), phrase.Cell(t.in, widest.CellA), phrase.Cell(t.in, widest.CellB), t.about(widest))
+		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(*widest), phrase.Cell(t.in, widest.CellA), phrase.Cell(t.in, widest.CellB), t.about(widest))
 }
 
 // tooFew tells whether a comparison of whole units rests on so few that its interval
 // is not worth a sentence; it stands in the table.
-func tooFew(c analysis.Comparison) bool {
+func tooFew(c *analysis.Comparison) bool {
 	return c.Unit != "plant" && c.DF != nil && *c.DF <= analysis.HardlyDF
 }
 

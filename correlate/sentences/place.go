@@ -2,7 +2,6 @@ package sentences
 
 import (
 	"fmt"
-	"maps"
 	"math"
 	"strings"
 
@@ -31,47 +30,20 @@ func (t *teller) light() {
 	if t.in.Light.Unit == "" {
 		per = "With every unit of " + t.in.Light.Name
 	}
-	said := false
-	if l.Slope.Slope != nil && l.CI95 != nil {
+	if l.Slope.Slope != nil && l.CI95 != nil && !t.levelSlopes(analysis.LightTerm(), strings.TrimPrefix(per, "With ")) {
 		where := ""
 		if l.WithinBin != nil {
 			where = ", within bins"
 		}
-		lead := ""
-		if e := analysis.Find(t.r.Effects, analysis.LightTerm()); e != nil && e.PFDR != nil && *e.PFDR >= 0.05 && e.P != nil && *e.P < 0.05 {
-			lead = fmt.Sprintf("; among all results looked at a lead only, false discovery rate %s", phrase.P(*e.PFDR))
+		t.slope(lit, l.Slope.Standing, t.asked(), per, *l.Slope.Slope, *l.CI95, l.P, where)
+	} else if l.CI95 == nil && l.P != nil {
+		told := l.Slope.Standing.Told
+		if told != analysis.Claim && told != analysis.Lead {
+			told = analysis.Open
 		}
-		t.slope(analysis.LightTerm(), t.rank(analysis.LightTerm()), per, *l.Slope.Slope, *l.CI95, l.P, where+lead)
-		said = true
-	} else if l.P != nil {
-		found := analysis.Open
-		if *l.P < 0.05 {
-			found = t.rank(analysis.LightTerm())
-		}
-		t.say(found, lit, "Light and %s: p %s within bins, but the plants of bins with both answers are too few to tell how strong it is.", t.r.Name, phrase.P(*l.P))
-		said = true
+		t.say(told, lit, "Light and %s: p %s within bins, but the plants of bins with both answers are too few to tell how strong it is.", t.r.Name, phrase.P(*l.P))
 	}
-	if b := l.BetweenBin; b != nil && b.CI95 != nil && b.Slope != nil {
-		more := ", between bins"
-		if b.DF != nil {
-			degrees := "degrees"
-			if *b.DF == 1 {
-				degrees = "degree"
-			}
-			more += fmt.Sprintf(" on %s residual %s of freedom", phrase.Freedom(*b.DF), degrees)
-		}
-		var whole []string
-		for _, c := range t.r.Checks {
-			if c.Check == analysis.BetweenBins && c.Of != "" {
-				whole = append(whole, c.Of)
-			}
-		}
-		if len(whole) > 0 {
-			more += fmt.Sprintf("; this may be what %s did to whole bins", phrase.List(whole))
-		}
-		t.sloped(analysis.LightTerm(), analysis.Lead, per, *b.Slope, *b.CI95, b.P, t.betweenBins(*b.Slope, *b.CI95)+more)
-		said = true
-	}
+	t.slopeBetween(per)
 	if c := l.Corrected; c != nil {
 		within := ""
 		if l.WithinBin != nil {
@@ -79,12 +51,51 @@ func (t *teller) light() {
 		}
 		t.say(analysis.Caution, lit, "Chance error in the light figures hides a part of what light does; without that error, the change%s is %s.", within, t.risen(c.Slope, c.CI95))
 	}
+	t.straight()
 	t.curves()
-	if said {
+	if l.CI95 != nil || l.P != nil || l.BetweenBin != nil && l.BetweenBin.CI95 != nil {
+		window := ""
 		if by := t.in.Light.ByWindow; by != "" {
-			t.say(analysis.Caution, lit, "Light is each plant's mean daily light integral %s.", by)
+			window = fmt.Sprintf("Light is each plant's mean daily light integral %s. ", by)
 		}
-		t.say(analysis.Caution, lit, notAtRandom)
+		t.say(analysis.Caution, lit, "%s", window+notAtRandom)
+	}
+}
+
+// slopeBetween words the slope of light between bins.
+func (t *teller) slopeBetween(per string) {
+	b := t.r.Light.BetweenBin
+	if b == nil || b.CI95 == nil || b.Slope == nil {
+		return
+	}
+	more := ", between bins"
+	if b.DF != nil {
+		degrees := "degrees"
+		if *b.DF == 1 {
+			degrees = "degree"
+		}
+		more += fmt.Sprintf(" on %s residual %s of freedom", phrase.Freedom(*b.DF), degrees)
+	}
+	var whole []string
+	for _, c := range t.r.Checks {
+		if c.Check == analysis.BetweenBins && c.Of != "" {
+			whole = append(whole, c.Of)
+		}
+	}
+	if len(whole) > 0 {
+		more += fmt.Sprintf("; this may be what %s did to whole bins", phrase.List(whole))
+	}
+	t.sloped(lit, b.Standing, t.looked(), per, *b.Slope, *b.CI95, b.P, t.betweenBins(*b.Slope, *b.CI95)+more)
+}
+
+// straight says where a straight slope misses what light does.
+func (t *teller) straight() {
+	if b := t.r.Light.Bend; b != nil && b.P < 0.05 {
+		t.say(analysis.Caution, lit, "The response to light bends (p %s): a straight slope is no more than its average over the measured light.", phrase.P(b.P))
+		return
+	}
+	if c := t.r.CheckOf(analysis.Fits); c != nil && c.P != nil && *c.P < 0.05 {
+		t.say(analysis.Caution, lit, "A straight slope misses a pattern: plants that are alike in all that is in the model lie off its line together (p %s).", phrase.P(*c.P))
 	}
 }
 
@@ -125,7 +136,11 @@ func (t *teller) curves() {
 		close = append(close, text)
 	}
 	if len(close) > 0 {
-		t.say(analysis.Open, lit, "Over the measured light these shapes fit about equally well or best: %s.", strings.Join(close, "; "))
+		told, bends := analysis.Open, ""
+		if b := t.r.Light.Bend; b != nil && b.Standing.Told == analysis.Lead {
+			told, bends = analysis.Lead, fmt.Sprintf("The response to light bends%s. ", discovery(b.Standing))
+		}
+		t.say(told, lit, "%sOver the measured light these shapes fit about equally well or best: %s.", bends, strings.Join(close, "; "))
 	}
 	low, high := t.measured()
 	for _, c := range curves {
@@ -154,7 +169,7 @@ func (t *teller) turning(shape string, p analysis.Parameter, low, high float64) 
 		t.say(analysis.Open, lit, "Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, phrase.Number(low), phrase.Number(high))
 		return
 	}
-	t.say(analysis.Lead, lit, "Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, phrase.Unit(phrase.Number(*p.Estimate), t.in.Light.Unit), phrase.Number(p.CI95[0]), phrase.Number(p.CI95[1]))
+	t.say(analysis.Open, lit, "Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, phrase.Unit(phrase.Number(*p.Estimate), t.in.Light.Unit), phrase.Number(p.CI95[0]), phrase.Number(p.CI95[1]))
 }
 
 // measured is the range of light of the plants in the results.
@@ -176,27 +191,47 @@ func (t *teller) place() {
 	if p.PAfterLight != nil {
 		value, i, after = p.PAfterLight, p.MoranIAfterLight, ", light taken into account"
 	}
+	told := p.Standing.Told
 	switch {
 	case value == nil || i == nil:
 	case *value < 0.05:
-		t.say(analysis.Lead, placed, "Neighbours are alike in what the model leaves%s (Moran's I %s, p %s): something about the place is not in it.", after, phrase.Number(*i), phrase.P(*value))
+		about := ": something about the place is not in it"
+		if told != analysis.Lead {
+			told, about = analysis.Open, "; "+t.looked()
+		}
+		t.say(told, placed, "Neighbours are alike in what the model leaves%s (Moran's I %s, p %s)%s.", after, phrase.Number(*i), phrase.P(*value), about)
+		if t.in.Dealt == nil {
+			t.say(analysis.Caution, placed, "Neighbours are alike in what the model leaves%s (p %s): if plants did not come to their places by chance, what is told of treatments may be told too surely.", after, phrase.P(*value))
+		}
 	default:
 		t.say(analysis.Open, placed, "No pattern of place was found%s (Moran's I %s, p %s), which does not say that there is none.", after, phrase.Number(*i), phrase.P(*value))
 	}
-	if e := p.Edge; e != nil && e.Estimate != nil && e.CI95 != nil {
-		text := t.risen(*e.Estimate, *e.CI95)
-		beside := ""
-		if t.r.Light != nil && t.r.Light.Slope.Slope != nil {
-			beside = " beside light"
+	t.edge(p.Edge)
+}
+
+// edge words the difference of edge plants from inner ones.
+func (t *teller) edge(e *analysis.Edge) {
+	if t.r.EdgeIsLight {
+		t.say(analysis.Caution, edge, "Edge plants are exactly those with other light, so that edge and light can't be told apart: what is told of light may be the edge's doing.")
+	}
+	if e == nil || e.Estimate == nil || e.CI95 == nil {
+		return
+	}
+	text := t.risen(*e.Estimate, *e.CI95)
+	beside := ""
+	if t.r.Light != nil && t.r.Light.Slope.Slope != nil {
+		beside = " beside light"
+	}
+	switch told := e.Standing.Told; {
+	case !e.Apart():
+		t.say(analysis.Caution, edge, "Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", phrase.Number(*e.VIF), text, beside)
+	case e.CI95[0] > 0 || e.CI95[1] < 0:
+		if told != analysis.Lead {
+			told, text = analysis.Open, text+"; "+t.looked()
 		}
-		switch {
-		case e.VIF != nil && *e.VIF > analysis.Inseparable:
-			t.say(analysis.Caution, edge, "Edge and light can't be told apart here (variance inflation %s): %s for the edge%s, to be read with that in mind.", phrase.Number(*e.VIF), text, beside)
-		case e.CI95[0] > 0 || e.CI95[1] < 0:
-			t.say(analysis.Lead, edge, "Edge plants differ from inner ones%s: %s.", beside, text)
-		default:
-			t.say(analysis.Open, edge, "No difference of edge plants was shown%s: %s.", beside, text)
-		}
+		t.say(told, edge, "Edge plants differ from inner ones%s: %s.", beside, text)
+	default:
+		t.say(analysis.Open, edge, "No difference of edge plants was shown%s: %s.", beside, text)
 	}
 }
 
@@ -218,42 +253,5 @@ func (t *teller) suspects() {
 			text += fmt.Sprintf("; without it p for %s is %s", e.Effect, phrase.P(*x.PWithout))
 		}
 		t.say(analysis.Caution, whole, "%s.", text)
-	}
-}
-
-// losses says of whom the results speak.
-func (t *teller) losses(all *analysis.Result) {
-	var treatments []string
-	groups := map[string][]analysis.Losses{}
-	for _, l := range all.Lost {
-		if !maps.Equal(l.Of, t.r.Of) {
-			continue
-		}
-		if groups[l.Treatment] == nil {
-			treatments = append(treatments, l.Treatment)
-		}
-		groups[l.Treatment] = append(groups[l.Treatment], l)
-	}
-	dead, accident := 0, 0
-	said := false
-	for _, name := range treatments {
-		list := groups[name]
-		dead, accident = 0, 0
-		var parts []string
-		for _, l := range list {
-			dead += l.Lost
-			accident += l.Accident
-			parts = append(parts, fmt.Sprintf("%d of %d on %s", l.Lost, l.N-l.Accident, l.Level))
-		}
-		if p := list[0].P; dead > 0 && p != nil && *p < 0.05 {
-			t.say(analysis.Caution, lost, "These results are of the survivors. Losses differ between the levels of %s: %s (p %s).", name, strings.Join(parts, ", "), phrase.P(*p))
-			said = true
-		}
-	}
-	if !said && dead > 0 {
-		t.say(analysis.Caution, lost, "These results are of the survivors: %s lost; no difference in losses between treatments was shown.", phrase.Were(dead))
-	}
-	if accident > 0 {
-		t.say(analysis.Caution, lost, "%d more came to grief by accident, which is no treatment's loss.", accident)
 	}
 }
