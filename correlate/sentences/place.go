@@ -136,11 +136,11 @@ func (t *teller) curves() {
 		close = append(close, text)
 	}
 	if len(close) > 0 {
-		told, bends := analysis.Open, ""
-		if b := t.r.Light.Bend; b != nil && b.Standing.Told == analysis.Lead {
-			told, bends = analysis.Lead, fmt.Sprintf("The response to light bends%s. ", discovery(b.Standing))
+		bends := ""
+		if t.bent() == analysis.Lead {
+			bends = fmt.Sprintf("The response to light bends%s. ", discovery(t.r.Light.Bend.Standing))
 		}
-		t.say(told, lit, "%sOver the measured light these shapes fit about equally well or best: %s.", bends, strings.Join(close, "; "))
+		t.say(t.bent(), lit, "%sOver the measured light these shapes fit about equally well or best: %s.", bends, strings.Join(close, "; "))
 	}
 	low, high := t.measured()
 	for _, c := range curves {
@@ -151,6 +151,14 @@ func (t *teller) curves() {
 			t.turning(c.Shape, p, low, high)
 		}
 	}
+}
+
+// bent is what the shape of the light response may be told as.
+func (t *teller) bent() analysis.FindingKind {
+	if b := t.r.Light.Bend; b != nil && b.Standing.Told == analysis.Lead {
+		return analysis.Lead
+	}
+	return analysis.Open
 }
 
 // turning words a half-saturation or an optimum, only where its whole interval
@@ -169,7 +177,7 @@ func (t *teller) turning(shape string, p analysis.Parameter, low, high float64) 
 		t.say(analysis.Open, lit, "Given the shape %s, %s cannot be said from the measured light (%s to %s).", shape, what, phrase.Number(low), phrase.Number(high))
 		return
 	}
-	t.say(analysis.Open, lit, "Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, phrase.Unit(phrase.Number(*p.Estimate), t.in.Light.Unit), phrase.Number(p.CI95[0]), phrase.Number(p.CI95[1]))
+	t.say(t.bent(), lit, "Given the shape %s, %s is %s (95 %% interval %s to %s).", shape, what, phrase.Unit(phrase.Number(*p.Estimate), t.in.Light.Unit), phrase.Number(p.CI95[0]), phrase.Number(p.CI95[1]))
 }
 
 // measured is the range of light of the plants in the results.
