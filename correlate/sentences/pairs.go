@@ -310,7 +310,7 @@ func (t *teller) manyOpen(e analysis.Effect, open []*analysis.Comparison, of int
 			most, widest = *c.SmallestDetectable, c
 		}
 	}
-	if !slices.ContainsFunc(open, func(c analysis.Comparison) bool { return !tooFew(c) }) {
+	if !slices.ContainsFunc(open, func(c *analysis.Comparison) bool { return !tooFew(c) }) {
 		t.say(analysis.Open, analysis.About(e.Term), "%s: too few %ss to tell whether its levels differ in %s, %s.", e.Effect, open[0].Unit, t.r.Name, among(len(open), of))
 		return
 	}
