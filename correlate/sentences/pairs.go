@@ -96,7 +96,7 @@ func (t *teller) pair(c *analysis.Comparison, alone bool) {
 	case analysis.Equivalent:
 		t.say(analysis.Open, topic, "%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
 	case analysis.CantTell:
-		if tooFew(c) {
+		if t.tooFew(c) {
 			t.say(analysis.Open, topic, "Between %s and %s: too few %ss to tell whether %s differs.", first, second, c.Unit, t.r.Name)
 			return
 		}
@@ -310,7 +310,7 @@ func (t *teller) manyOpen(e analysis.Effect, open []*analysis.Comparison, of int
 			most, widest = *c.SmallestDetectable, c
 		}
 	}
-	if !slices.ContainsFunc(open, func(c *analysis.Comparison) bool { return !tooFew(c) }) {
+	if !slices.ContainsFunc(open, func(c *analysis.Comparison) bool { return !t.tooFew(c) }) {
 		t.say(analysis.Open, analysis.About(e.Term), "%s: too few %ss to tell whether its levels differ in %s, %s.", e.Effect, open[0].Unit, t.r.Name, among(len(open), of))
 		return
 	}
@@ -324,8 +324,10 @@ func (t *teller) manyOpen(e analysis.Effect, open []*analysis.Comparison, of int
 
 // tooFew tells whether a comparison of whole units rests on so few that its interval
 // is not worth a sentence; it stands in the table.
-func tooFew(c *analysis.Comparison) bool {
-	return c.Unit != "plant" && c.DF != nil && *c.DF <= analysis.HardlyDF
+func (t *teller) tooFew(c *analysis.Comparison) bool {
+	return c.Unit != "plant" && slices.ContainsFunc(t.r.Planning, func(f analysis.Planning) bool {
+		return f.Treatment == c.Treatment && 0 < f.DF && f.DF <= analysis.HardlyDF
+	})
 }
 
 // among words how many of the pairs are meant.
