@@ -14,7 +14,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"time"
 
 	"parstead/light"
@@ -137,7 +136,7 @@ func (c *client) greet(ctx context.Context) error {
 	}
 	conn, err := new(net.Dialer).DialContext(ctx, "unix", c.socket)
 	if err != nil {
-		if errors.Is(err, fs.ErrNotExist) || errors.Is(err, syscall.ECONNREFUSED) {
+		if errors.Is(err, fs.ErrNotExist) || Refused(err) {
 			return errNobody
 		}
 		return fmt.Errorf("ask the daemon at %s: %w", c.socket, err)

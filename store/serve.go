@@ -78,7 +78,7 @@ func removeStale(path string) error {
 	switch {
 	case err == nil:
 		return errors.Join(fmt.Errorf("%s is %w: a daemon answers there", path, ErrInUse), c.Close())
-	case errors.Is(err, syscall.ECONNREFUSED):
+	case Refused(err):
 		return os.Remove(path)
 	default:
 		return fmt.Errorf("see who holds the socket: %w", err)

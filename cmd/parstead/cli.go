@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"strings"
 	"time"
 
@@ -69,6 +70,7 @@ func runAt(e *env, args []string) error {
 			"Exit status: 0 done, 1 a fault, 2 a command line that can't be meant."),
 		kong.Writers(e.stdout, e.stderr),
 		kong.Exit(func(int) { ended = true }),
+		kong.KindMapper(reflect.String, kong.MapperFunc(asGiven)),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 80}),
 		kong.Vars{"version": version.Words()},
 	)
@@ -91,6 +93,16 @@ func runAt(e *env, args []string) error {
 		return err
 	}
 	return out.failed
+}
+
+// asGiven takes a text of the command line byte by byte: a folder's name need not
+// be UTF-8, and the library would put other signs in place of what is not.
+func asGiven(c *kong.DecodeContext, target reflect.Value) error {
+	token, err := c.Scan.PopValue("string")
+	if err == nil {
+		target.SetString(token.String())
+	}
+	return err
 }
 
 // commandOf is the command that a command line names, with a blank; "" where it

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -98,6 +99,28 @@ func TestASecondSignalEndsAtOnce(t *testing.T) {
 	}
 	if exit, ok := errors.AsType[*exec.ExitError](err); !ok || exit.ExitCode() != -1 {
 		t.Errorf("it ended with %v, not by the signal", err)
+	}
+}
+
+// SIGHUP, of a terminal that is closed, ends it in order as SIGTERM does.
+func TestAHangupEndsInOrder(t *testing.T) {
+	t.Parallel()
+	if runtime.GOOS == "windows" {
+		t.Skip("no signals here")
+	}
+	path, next := racktest.ServiceManager(t)
+	p := program(t, []string{"NOTIFY_SOCKET=" + path}, "run", racktest.SmallTrial(t, ""))
+	if got := next(); got != "READY=1" {
+		t.Fatalf("heard %q", got)
+	}
+	if err := p.Process.Signal(syscall.SIGHUP); err != nil {
+		t.Fatal(err)
+	}
+	if got := next(); got != "STOPPING=1" {
+		t.Errorf("heard %q", got)
+	}
+	if err := p.Wait(); err != nil {
+		t.Error(err)
 	}
 }
 

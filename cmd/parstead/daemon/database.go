@@ -84,5 +84,8 @@ func (d *Daemon) ready() error {
 	if c, is := d.database.condition(d.options.Clock.Now()); is {
 		return errors.New(c.Says + " " + c.Do)
 	}
+	if c, is := d.keeper.condition(d.trial.Load().Dir); is {
+		return errors.New(c.Says + " " + c.Do)
+	}
 	return d.totals.ready()
 }

@@ -73,6 +73,9 @@ func TestAFullDiskIsToldAtOnce(t *testing.T) {
 	if page := w.get("/"); !strings.Contains(page, "no space left on device") || !strings.Contains(page, "Make room on the disk") {
 		t.Error("the page does not say what is wrong and what to do")
 	}
+	if ready := w.get("/ready"); !strings.Contains(ready, "can't be kept") {
+		t.Errorf("/ready says %q while nothing can be kept", ready)
+	}
 	sink.fail(nil)
 	racktest.Send(t, w.device("upper"), "rack/upper", 102)
 	racktest.Eventually(t, "two messages", func() bool { short, _ := out.Messages(); return len(short) == 2 })

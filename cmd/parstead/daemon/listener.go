@@ -97,7 +97,7 @@ func Ask(ctx context.Context, folder string, patience time.Duration) (heard Hear
 	}
 	answer, err := client.Do(request)
 	switch {
-	case errors.Is(err, syscall.ENOENT), errors.Is(err, syscall.ECONNREFUSED):
+	case errors.Is(err, syscall.ENOENT), store.Refused(err):
 		return heard, ErrNone
 	case err != nil:
 		return heard, fmt.Errorf("ask the daemon: %w", err)

@@ -93,49 +93,93 @@ func (b *bucket) take(n, most int, each time.Duration, now time.Time) (wait time
 
 // tries bounds how fast the code can be guessed, from one address and in all.
 // Six letters or digits then take longer than a trial, whoever guesses.
+//
+// Who guesses must not keep the owner out: the first tries of an address are counted
+// apart from those of addresses that have tried more, an address that has given the
+// right code waits for no other one, and neither does this machine itself.
 type tries struct {
-	mu  sync.Mutex
-	all bucket
-	by  map[netip.Prefix]*bucket
+	mu    sync.Mutex
+	first bucket // of addresses that have not tried much yet
+	more  bucket // of those that have
+	by    map[netip.Prefix]*guesser
+}
+
+// guesser is one address.
+type guesser struct {
+	bucket
+	made  int  // tries, since it is remembered
+	known bool // it has given the right code
 }
 
 const (
 	triesEach   = 3 * time.Minute
 	triesOfOne  = 5
-	triesInAll  = 20
+	triesInAll  = 20 // half of them first ones
+	firstTries  = 3
 	triesListed = 4096 // addresses that are remembered
+	triesLast   = 24 * time.Hour
 )
 
 // take counts a try; if none is due, wait is how long until one is.
 func (t *tries) take(address string, now time.Time) (wait time.Duration) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	from := network(address)
-	if t.by[from] == nil {
-		for known, b := range t.by {
-			if len(t.by) >= triesListed || now.Sub(b.at) > triesEach*triesOfOne {
-				delete(t.by, known)
-			}
-		}
-		if t.by == nil {
-			t.by = map[netip.Prefix]*bucket{}
-		}
-		t.by[from] = &bucket{}
-	}
-	if wait := t.by[from].take(1, triesOfOne, triesEach, now); wait > 0 {
+	g := t.guesser(network(address), now)
+	if wait := g.take(1, triesOfOne, triesEach, now); wait > 0 {
 		return wait
 	}
-	return t.all.take(1, triesInAll, triesEach, now)
+	g.made++
+	switch {
+	case g.known, ownMachine(address):
+		return 0
+	case g.made <= firstTries:
+		return t.first.take(1, triesInAll/2, 2*triesEach, now)
+	default:
+		return t.more.take(1, triesInAll/2, 2*triesEach, now)
+	}
+}
+
+// guesser is what is remembered of an address.
+func (t *tries) guesser(from netip.Prefix, now time.Time) *guesser {
+	if g := t.by[from]; g != nil {
+		return g
+	}
+	for known, g := range t.by {
+		if len(t.by) >= triesListed || now.Sub(g.at) > triesLast {
+			delete(t.by, known)
+		}
+	}
+	if t.by == nil {
+		t.by = map[netip.Prefix]*guesser{}
+	}
+	g := &guesser{}
+	t.by[from] = g
+	return g
 }
 
 // right takes back a try that gave the right code.
 func (t *tries) right(address string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.all.owed -= triesEach
-	if one := t.by[network(address)]; one != nil {
-		one.owed -= triesEach
+	g := t.by[network(address)]
+	if g == nil {
+		return
 	}
+	switch {
+	case g.known, ownMachine(address):
+	case g.made <= firstTries:
+		t.first.owed -= 2 * triesEach
+	default:
+		t.more.owed -= 2 * triesEach
+	}
+	g.owed -= triesEach
+	g.known = true
+}
+
+// ownMachine tells whether somebody asks from this machine.
+func ownMachine(address string) bool {
+	at, err := netip.ParseAddrPort(address)
+	return err == nil && at.Addr().Unmap().IsLoopback()
 }
 
 // network is what one guesser may have: an IPv4 address, or the half of an IPv6

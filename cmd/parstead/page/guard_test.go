@@ -185,6 +185,51 @@ func TestGuessedCodes(t *testing.T) {
 	}
 }
 
+// Two addresses that guess without end do not keep the owner out: neither from a
+// phone that is new, nor after slips, nor from one that was in before, nor from the
+// machine itself.
+func TestWhoGuessesKeepsNobodyOut(t *testing.T) {
+	t.Parallel()
+	d := newDoor(t, rightCode)
+	try := func(from, code string) int {
+		return d.ask("POST", "/enter/code", url.Values{"code": {code}}.Encode(), isForm, "From: "+from).Code
+	}
+	if code := try("192.168.1.20:1", rightCode); code != http.StatusSeeOther {
+		t.Fatalf("before: %d", code)
+	}
+	guesses := 0
+	for minute := range 24 * 60 {
+		d.now = d.now.Add(time.Minute)
+		for _, from := range []string{"192.168.1.66:1", "192.168.1.67:1"} {
+			if try(from, "guess") == http.StatusForbidden {
+				guesses++
+			}
+		}
+		if minute%60 != 30 {
+			continue
+		}
+		phone := fmt.Sprintf("192.168.1.%d:1", 100+minute/60)
+		if code := try(phone, rightCode); code != http.StatusSeeOther {
+			t.Errorf("minute %d, a new phone: %d", minute, code)
+		}
+		slips := fmt.Sprintf("192.168.2.%d:1", 100+minute/60)
+		if code := try(slips, "slip"); code != http.StatusForbidden {
+			t.Errorf("minute %d, a slip: %d", minute, code)
+		}
+		if code := try(slips, rightCode); code != http.StatusSeeOther {
+			t.Errorf("minute %d, after a slip: %d", minute, code)
+		}
+		for _, known := range []string{"192.168.1.20:1", "127.0.0.1:1", "[::1]:1"} {
+			if code := try(known, rightCode); code != http.StatusSeeOther {
+				t.Errorf("minute %d, %s: %d", minute, known, code)
+			}
+		}
+	}
+	if guesses > triesInAll+24*20 {
+		t.Errorf("a day had %d guesses", guesses)
+	}
+}
+
 func TestTheRightCodeCostsNoTry(t *testing.T) {
 	t.Parallel()
 	d := newDoor(t, rightCode)

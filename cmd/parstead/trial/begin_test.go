@@ -44,7 +44,7 @@ func TestBeginPassesCheck(t *testing.T) {
 		}
 		on = strings.Replace(on, off, strings.ReplaceAll(off, "# ", ""), 1)
 	}
-	for name, text := range map[string]string{"trial.toml": on, "broker-password": "p", "entry-code": "c", "mail-password": "m"} {
+	for name, text := range map[string]string{"trial.toml": on, "broker-password": "p", "entry-code": "code-17", "mail-password": "m"} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}

@@ -37,6 +37,9 @@ func (l *loader) codes(s *sheet) []string {
 		case c.blank():
 			l.fault(c.at, "the plant's code is blank", "write the code, or clear the whole line")
 			continue
+		case strings.ContainsRune("=+-@", rune(c.text[0])):
+			l.fault(c.at, fmt.Sprintf("a spreadsheet would take the plant's code %s for a formula", c.text), "begin it with a letter or a digit")
+			continue
 		case t != cells.None:
 		case exponentCode.MatchString(c.text):
 			t = cells.Exponent

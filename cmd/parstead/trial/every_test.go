@@ -31,6 +31,11 @@ func TestEveryKey(t *testing.T) {
 	if err := os.CopyFS(dir, os.DirFS("../../../testdata/trials/every-key")); err != nil {
 		t.Fatal(err)
 	}
+	for _, secret := range []string{"password", "entry-code"} {
+		if err := os.Chmod(filepath.Join(dir, secret), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
 	writeCertificate(t, dir)
 	read, problems := trial.Load(dir)
 	for _, p := range problems {

@@ -9,9 +9,11 @@ import (
 	"net"
 	"net/url"
 	"os"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"parstead/ingest/broker"
 )
@@ -84,6 +86,7 @@ func (l *loader) readBroker(t *table, _ bool) {
 func (l *loader) readPage(t *table, _ bool) {
 	l.Page.Listen, _ = listenAddress(t, pageListen)
 	l.Page.Code = l.secret(t, "code_file")
+	l.checkCode(t)
 	l.Page.CertFile, l.Page.KeyFile = l.certificate(t)
 	if l.Page.Listen != "" && !broker.Loopback(l.Page.Listen) && !t.has("code_file") {
 		t.fault("listen", fmt.Sprintf("everyone who reaches %s could write into the trial", l.Page.Listen), "add code_file, or listen on "+pageListen)
@@ -176,6 +179,9 @@ func (l *loader) certificate(t *table) (cert, key string) {
 		}
 		t.fault(here, "cert_file and key_file go together", "give both, or neither")
 	}
+	if readable(key) {
+		l.warnShown(t, "key_file", key)
+	}
 	if readable(cert) && readable(key) {
 		if _, err := tls.LoadX509KeyPair(cert, key); err != nil {
 			t.fault("cert_file", "cert_file and key_file can't be used: "+strings.TrimPrefix(err.Error(), "tls: "), "give a certificate and its own key, both PEM")
@@ -245,5 +251,39 @@ func (l *loader) secret(t *table, key string) Secret {
 	if _, err := s.Read(); errors.Is(err, errNoSecret) {
 		t.fault(key, fmt.Sprintf("%s: %s is empty", key, s), "write the secret into the file, on one line")
 	}
+	l.warnShown(t, key, string(s))
 	return s
+}
+
+// shortestCode is how many letters and digits an entry code has at least: fewer can
+// be guessed within a season.
+const shortestCode = 6
+
+// checkCode refuses an entry code that can be guessed.
+func (l *loader) checkCode(t *table) {
+	if l.Page.Code == "" || !readable(string(l.Page.Code)) {
+		return
+	}
+	code, err := l.Page.Code.Read()
+	if err != nil {
+		return // told already
+	}
+	n := 0
+	for _, r := range code {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			n++
+		}
+	}
+	if n < shortestCode {
+		t.fault("code_file", fmt.Sprintf("code_file: the code has %d letters and digits, which can be guessed", n), fmt.Sprintf("write a code of %d or more", shortestCode))
+	}
+}
+
+// warnShown tells of a secret that every user of the machine can read. Windows
+// shows no such thing in a file's mode.
+func (l *loader) warnShown(t *table, key, path string) {
+	info, err := os.Stat(path)
+	if err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o004 != 0 {
+		l.warn(t.at(key), fmt.Sprintf("%s: every user of this machine can read %s", key, path), "chmod 600 "+path)
+	}
 }
