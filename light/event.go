@@ -60,10 +60,15 @@ func ParseKind(s string) (Kind, error) {
 // OfStretch tells whether an event of this kind is about a stretch of time alone.
 func (k Kind) OfStretch() bool { return k == Ignore || k == Timed || k == Mute }
 
-// EndsMap tells whether an event of this kind makes a light map invalid.
+// ChangesLight tells whether after an event of this kind sensors read otherwise than
+// before: what ends a light map, and a lamp that was wiped.
+func (k Kind) ChangesLight() bool { return k == LampCleaned || k.EndsMap() }
+
+// EndsMap tells whether an event of this kind makes a light map invalid. A lamp that
+// was wiped keeps its map's shape, with an error.
 func (k Kind) EndsMap() bool {
 	switch k {
-	case LampMoved, LampCleaned, LampReplaced, ReflectorChanged, SensorMoved, SensorCleaned:
+	case LampMoved, LampReplaced, ReflectorChanged, SensorMoved, SensorCleaned:
 		return true
 	}
 	return false

@@ -335,7 +335,7 @@ func TestWhatEndsAMap(t *testing.T) {
 		want  account.Source
 	}{
 		"this sensor moved":      {light.Event{Kind: light.SensorMoved, Sensor: "centre"}, account.FromBin},
-		"the whole rack's lamps": {light.Event{Kind: light.LampCleaned}, account.FromBin},
+		"the whole rack's lamps": {light.Event{Kind: light.LampReplaced}, account.FromBin},
 		"a thermometer moved":    {light.Event{Kind: light.SensorMoved, Sensor: "thermometer"}, account.FromMap},
 		"another bin's lamp":     {light.Event{Kind: light.LampMoved, Bin: "lower"}, account.FromMap},
 		"a plant was treated":    {light.Event{Kind: light.Treated, Bin: "upper"}, account.FromMap},

@@ -80,10 +80,13 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	if err := b.knowSun(ctx, a.o.Now); err != nil {
 		return nil, err
 	}
-	var changes []time.Time
+	var changes, wiped []time.Time
 	for _, e := range log {
 		if e.Kind.EndsMap() && concerns(b.rack, e, of.Name) {
 			changes = append(changes, e.At)
+		}
+		if e.Kind == light.LampCleaned && concerns(b.rack, e, of.Name) {
+			wiped = append(wiped, e.At)
 		}
 		if e.Kind == light.PowerCut && (e.Bin == "" || e.Bin == of.Name) {
 			out := e.During
@@ -109,6 +112,8 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 		b.maps, told = a.o.Maps(of, survey, epochs, b.anchors)
 		b.remarks = append(b.remarks, told...)
 	}
+	b.wipe(wiped, survey)
+	changes = append(changes, wiped...)
 	for _, l := range b.lamps {
 		for _, edge := range []time.Time{l.During.From, l.During.Until} {
 			if !edge.IsZero() {

@@ -62,7 +62,7 @@ func (w *Watch) epochStart(s light.Sensor, standing []light.Event, now time.Time
 		}
 	}
 	for _, e := range standing {
-		if e.Kind.EndsMap() && (e.Bin == "" || e.Bin == s.Position.Bin) && (e.Sensor == "" || e.Sensor == s.Name) {
+		if e.Kind.ChangesLight() && (e.Bin == "" || e.Bin == s.Position.Bin) && (e.Sensor == "" || e.Sensor == s.Name) {
 			later(e.At)
 		}
 	}
