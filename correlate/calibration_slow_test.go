@@ -75,7 +75,7 @@ type trialCase struct {
 
 func TestCalibration(t *testing.T) {
 	t.Parallel()
-	cases := slices.Concat(massCases(), countCases(), eventCases(), unitCases())
+	cases := slices.Concat(massCases(), countCases(), eventCases(), unitCases(), answersInBins())
 	lines := make([][]string, len(cases))
 	t.Cleanup(func() {
 		t.Logf("%-36s %-33s %7s %7s  %s\n%s", "trials of the kind", "what", "share", "± MC", "bounds", strings.Join(slices.Concat(lines...), "\n"))

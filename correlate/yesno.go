@@ -3,6 +3,7 @@ package correlate
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"parstead/correlate/analysis"
@@ -32,7 +33,7 @@ func (yesNo) analyse(s *sample, r *OutcomeResult) error {
 		}
 		s.shareGroups(r, used)
 		if t.SetPer != model.PerPlant {
-			if err := s.unitShares(exact, t, s.treatments[k].Name); err != nil {
+			if err := s.unitShares(r, exact, t, s.treatments[k].Name); err != nil {
 				return err
 			}
 			continue
@@ -60,6 +61,14 @@ func (yesNo) analyse(s *sample, r *OutcomeResult) error {
 	if fitted {
 		r.Model, r.Exact = "penalised logistic", exact
 		r.Effects = append(r.Effects, s.unitEffects(exact)...)
+		for _, c := range exact.Comparisons {
+			if wholeUnits(c) {
+				if s.terms.Light != nil && !s.in.SetsLight(c.Term) { // shares are never adjusted for light
+					c.WithoutLight = &Contrast{Ratio: c.Ratio, CI95: c.CI95.Closed(), P: c.P}
+				}
+				r.Comparisons = append(r.Comparisons, c)
+			}
+		}
 		if len(exact.Effects) == 0 {
 			r.Exact = nil
 		}
@@ -137,7 +146,7 @@ func exactVerdict(p, a, b float64) string {
 }
 
 // unitShares tests a treatment of whole bins or reservoirs over all deals.
-func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error {
+func (s *sample) unitShares(r *OutcomeResult, exact *Exact, t model.Treatment, name string) error {
 	units := s.terms.Bin
 	if t.SetPer == model.PerReservoir {
 		units = s.reservoir()
@@ -164,8 +173,52 @@ func (s *sample) unitShares(exact *Exact, t model.Treatment, name string) error 
 		s.say(analysis.NotTested, name, "there are only %s ways to deal %s to the %ss: too few for a p value", phrase.Freedom(test.Deals), name, t.SetPer)
 	}
 	exact.Effects = append(exact.Effects, e)
+	return s.unitPairs(r, exact, used, model.Treatment{Factor: overUnits(t.Factor), SetPer: t.SetPer}, block, test)
+}
+
+// unitPairs compares the levels of a treatment of whole bins or reservoirs: size and
+// interval are those of the units' shares, p and verdict those of all deals. The
+// levels' intervals then count units too.
+func (s *sample) unitPairs(r *OutcomeResult, exact *Exact, units model.Factor, t model.Treatment, block *model.Factor, deals *model.DealTest) error {
+	means, pairs, err := model.UnitShares(units, t.Factor, block, s.y)
+	if err != nil {
+		return err
+	}
+	term := s.in.treatmentTerm(t.Name)
+	for i := range r.Groups {
+		g := &r.Groups[i]
+		if l := slices.Index(t.Levels, g.Levels[t.Name]); l >= 0 {
+			g.CI95 = nil
+			if means != nil && means[l].OK() {
+				ci := means[l].CI95()
+				g.CI95 = &[2]float64{max(0, ci[0]), min(1, ci[1])}
+			}
+		}
+	}
+	for k, p := range pairs {
+		c := Comparison{
+			Term: term, CellA: analysis.Cell{s.in.level(t.Name, t.Levels[p.A])}, CellB: analysis.Cell{s.in.level(t.Name, t.Levels[p.B])},
+			Treatment: t.Name, A: t.Levels[p.A], B: t.Levels[p.B], Unit: string(t.SetPer), Verdict: CantTell,
+		}
+		if p.OK {
+			c.Ratio, c.SE, c.CI95 = analysis.Known(math.Exp(p.Value)), analysis.Known(p.SE), analysis.KnownLimits(exp2(p.CI95))
+		}
+		if deals.OK {
+			c.P = analysis.Known(deals.Pairs[k])
+			c.Verdict = exactVerdict(deals.Pairs[k], means[p.A].Value, means[p.B].Value)
+			if by := s.verdict(c.CI95.Closed(), nil); by == Equivalent && deals.Pairs[k] >= 0.05 {
+				c.Verdict = Equivalent
+			} else if p.OK && c.Verdict != by {
+				c.Verdict = CantTell
+			}
+		}
+		exact.Comparisons = append(exact.Comparisons, c)
+	}
 	return nil
 }
+
+// wholeUnits tells a comparison of whole bins or reservoirs.
+func wholeUnits(c Comparison) bool { return c.Unit != string(model.PerPlant) }
 
 // logistic fits the penalised model where a covariate, light or a second
 // treatment is named; fitted is false where none is, or where the rarer answer

@@ -21,6 +21,11 @@ type DealTest struct {
 	Listed bool     // all deals were listed; else 9,999 were drawn, seeded
 	P      float64
 	OK     bool // false under 20 deals, where no p could be small
+
+	// Pairs are the p of the treatment's pairs, level 1 against 0, 2 against 0, 2
+	// against 1 and so on: the share of deals in which any pair's means lie as far
+	// apart, for the number of their units, as those of this pair do.
+	Pairs []float64
 }
 
 // DealShares tests the shares of yes answers y, 1 or 0 a row, among units.
@@ -58,25 +63,34 @@ func DealShares(units, treatment Factor, block *Factor, y []float64, seed uint64
 	}
 	t.OK = true
 	observed := d.statistic() * (1 - 1e-9)
-	if t.Listed = t.Deals <= maxListed; t.Listed {
-		as := 0
-		d.list(func() {
-			if d.statistic() >= observed {
-				as++
-			}
-		})
-		t.P = float64(as) / t.Deals
-		return t, nil
-	}
-	rng := rand.New(rand.NewPCG(seed, 0x62696e73)) // "bins"
-	as := 1
-	for range maxListed {
-		d.draw(rng)
+	apart := d.apart()
+	as, pairs, deals := 0.0, make([]float64, len(apart)), 0.0
+	look := func() {
+		deals++
 		if d.statistic() >= observed {
 			as++
 		}
+		furthest := slices.Max(d.apart())
+		for k, own := range apart {
+			if furthest >= own*(1-1e-9) {
+				pairs[k]++
+			}
+		}
 	}
-	t.P = float64(as) / (1 + maxListed)
+	if t.Listed = t.Deals <= maxListed; t.Listed {
+		d.list(look)
+	} else {
+		look()
+		rng := rand.New(rand.NewPCG(seed, 0x62696e73)) // "bins"
+		for range maxListed {
+			d.draw(rng)
+			look()
+		}
+	}
+	t.P = as / deals
+	for _, n := range pairs {
+		t.Pairs = append(t.Pairs, n/deals)
+	}
 	return t, nil
 }
 
@@ -152,6 +166,22 @@ func (d *unitDeals) statistic() float64 {
 		}
 	}
 	return s
+}
+
+// apart is how far the levels' means lie apart, in standard errors of a unit's
+// share, by pair; the sums are those of the last statistic.
+func (d *unitDeals) apart() []float64 {
+	var list []float64
+	for a, sum := range d.sums {
+		for b := range a {
+			between := 0.0
+			if d.size[a] > 0 && d.size[b] > 0 {
+				between = math.Abs(sum/d.size[a]-d.sums[b]/d.size[b]) / math.Sqrt(1/d.size[a]+1/d.size[b])
+			}
+			list = append(list, between)
+		}
+	}
+	return list
 }
 
 // list calls visit for every distinct deal, the present one included.

@@ -228,6 +228,7 @@ func (t *teller) treatment(e analysis.Effect) {
 		for _, c := range t.r.Checks {
 			if (c.Check == analysis.NotTested || c.Check == analysis.NoModel) && c.Of == e.Effect {
 				t.say(analysis.Open, topic, "%s: %s.", e.Effect, c.Says)
+				t.untested(e)
 				return
 			}
 		}
@@ -302,6 +303,9 @@ func (t *teller) replicates(unit string) string {
 func (t *teller) adjusted(term analysis.Term) string {
 	var names []string
 	own := analysis.Find(t.r.Effects, term)
+	if own != nil && own.Test == string(model.Dealt) && own.Unit != string(model.PerPlant) {
+		return "" // shares of whole units are compared as they are
+	}
 	for _, e := range t.r.Effects {
 		switch {
 		case e.Term.OfTreatments(), e.Test == "", e.Term == analysis.LightTerm() && t.in.SetsLight(term):

@@ -8,6 +8,7 @@ import (
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/kind"
+	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 )
 
@@ -102,7 +103,21 @@ func (t *teller) pair(c *analysis.Comparison, alone bool) {
 		}
 		fallthrough
 	default:
+		if c.Unit != string(model.PerPlant) && kind.Of(t.r.Kind).Answers && c.Ratio != nil && c.CI95 != nil && (c.CI95[0] > 1 || c.CI95[1] < 1) {
+			t.say(analysis.Open, topic, "%s and %s in %s: %s; over all ways to deal them, which decide, this may be chance.", first, second, t.r.Name, about)
+			return
+		}
 		t.say(analysis.Open, topic, "Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(*c))
+	}
+}
+
+// untested tells size and interval of pairs of which there is no test.
+func (t *teller) untested(e analysis.Effect) {
+	for _, c := range t.r.ComparisonsOf(e.Term) {
+		if c.P != nil || c.CI95 == nil {
+			continue
+		}
+		t.say(analysis.Open, analysis.About(e.Term), "%s %s against %s in %s: %s, %s.", c.Treatment, phrase.Cell(t.in, c.CellA), phrase.Cell(t.in, c.CellB), t.r.Name, t.about(c), t.replicates(c.Unit))
 	}
 }
 
