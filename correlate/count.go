@@ -21,8 +21,8 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 	if err := s.assemble(r, b); err != nil {
 		return err
 	}
-	if b.with[0].Err != nil {
-		return nil
+	if b.with[0].Err != nil { // assemble has said why
+		return nil //nolint:nilerr // an outcome without a fit is no fault of the run
 	}
 	f := b.with[0].Model.(*model.CountFit)
 	s.residuals = f.PearsonResiduals()

@@ -39,7 +39,7 @@ func (s *sample) light(r *OutcomeResult, plants *model.Stratum, slope model.Coef
 	if bins != nil {
 		result.BetweenBin = s.betweenBins()
 	}
-	if result.Slope.Slope != nil || result.Slope.P != nil || result.BetweenBin != nil {
+	if result.Slope.Slope != nil || result.P != nil || result.BetweenBin != nil {
 		r.Light = result
 	}
 }

@@ -56,7 +56,7 @@ func (in question) lossesAmong(of map[string]string, among func(i int) bool, opt
 		}
 		counts = slices.DeleteFunc(counts, func(c Losses) bool { return c.N == 0 })
 		if len(counts) > 1 {
-			p := in.lossTest(t, counts, among, opts)
+			p := in.lossTest(t, among, opts)
 			for l := range counts {
 				counts[l].P = p
 			}
@@ -74,7 +74,7 @@ func (in question) lossesAmong(of map[string]string, among func(i int) bool, opt
 // lossTest is the exact test that losses do not differ between levels, within values
 // of analyse_by: of plants, or of whole bins or reservoirs where these got the
 // treatment.
-func (in question) lossTest(t Treatment, counts []Losses, among func(i int) bool, opts Options) *float64 {
+func (in question) lossTest(t Treatment, among func(i int) bool, opts Options) *float64 {
 	seed := opts.seedFor("losses", t.Name)
 	if t.SetPer != PerBin && t.SetPer != PerReservoir {
 		return analysis.Known(dist.ExactStrata(in.lossTables(t, among), seed).P)

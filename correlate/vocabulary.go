@@ -2,8 +2,8 @@ package correlate
 
 import "parstead/correlate/analysis"
 
-// What package analysis declares, under the names by which callers know it.
-type (
+// Types of package analysis, under the names by which callers know them.
+type ( //nolint:revive // each is documented there
 	Kind             = analysis.Kind
 	Scale            = analysis.Scale
 	SetPer           = analysis.SetPer

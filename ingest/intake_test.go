@@ -235,7 +235,8 @@ func TestJudging(t *testing.T) {
 		{name: "retained", retained: true, payloads: []string{"5"}, stored: 1, mark: light.Stale, setAside: Stale},
 		{name: "retained with own time", own: true, retained: true, payloads: []string{`{"v":5,"at":"` + at(0) + `"}`}, stored: 1, mark: light.OwnTime},
 		{name: "above valid", payloads: []string{"150001"}, stored: 1, setAside: OutsideValid},
-		{name: "below valid", payloads: []string{"-0.1"}, stored: 1, setAside: OutsideValid},
+		{name: "an offset in the dark", payloads: []string{"-0.1"}, stored: 1},
+		{name: "below valid", payloads: []string{"-500"}, stored: 1, setAside: OutsideValid},
 		{name: "minus one", payloads: []string{"-1"}, stored: 1, setAside: Saturated},
 		{name: "converter's ceiling", payloads: []string{"65535"}, stored: 1, setAside: Saturated},
 	} {

@@ -196,7 +196,7 @@ func printBin(w io.Writer, bin light.Bin, days []account.Day) (known bool) {
 	if !math.IsNaN(s.Even.CV) {
 		fmt.Fprintf(w, ", least over mean %.2f, CV %s", s.Even.LeastOverMean, percent(s.Even.CV))
 	}
-	from := strings.Trim(strings.ReplaceAll(fmt.Sprint(s.Sources), " ", ", "), "[]")
+	from := strings.Trim(strings.ReplaceAll(fmt.Sprint(s.Sources), " ", ", "), "[]") //nolint:staticcheck // sources print themselves
 	fmt.Fprintf(w, "\n  covered %s, filled %s of the light, error %s; from %s", percent(s.Covered), percent(s.Filled), percent(s.Error), from)
 	if s.Missing > 0 {
 		fmt.Fprintf(w, "; %d days missing", s.Missing)

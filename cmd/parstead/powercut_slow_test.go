@@ -225,7 +225,7 @@ func (p *platter) cut(r *rand.Rand) []byte {
 
 // traced runs the daemon of a folder under strace while numbers are published, and
 // returns what was recorded.
-func traced(t *testing.T, dir, page, address string, publish func() error) []deed {
+func traced(t *testing.T, dir, page string, publish func() error) []deed {
 	t.Helper()
 	trace, err := exec.LookPath("strace")
 	if err != nil {
@@ -312,7 +312,7 @@ func TestPowerCuts(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := newSender()
-	deeds := traced(t, dir, page, address, func() error { return s.publish(address, 1500) })
+	deeds := traced(t, dir, page, func() error { return s.publish(address, 1500) })
 	r := rand.New(rand.NewPCG(20260302, 11))
 	cuts := make([]int, powerCuts)
 	for i := range cuts {

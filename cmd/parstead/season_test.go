@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -57,7 +58,7 @@ func decoded[T any](t *testing.T, args ...string) (v T) {
 	t.Helper()
 	ask, _ := ofSeasons.LoadOrStore(fmt.Sprint(args), sync.OnceValues(func() (string, error) {
 		var out strings.Builder
-		err := runAt(&env{context.Background(), strings.NewReader(""), &out, &out, func() time.Time { return winter }}, append(args, "--json"))
+		err := runAt(&env{context.Background(), strings.NewReader(""), &out, io.Discard, func() time.Time { return winter }}, append(args, "--json"))
 		return out.String(), err
 	}))
 	text, err := ask.(func() (string, error))()

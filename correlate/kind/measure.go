@@ -2,6 +2,7 @@ package kind
 
 import (
 	"math"
+
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 

@@ -2,6 +2,7 @@ package kind
 
 import (
 	"fmt"
+
 	"parstead/correlate/analysis"
 
 	"parstead/correlate/phrase"

@@ -231,7 +231,7 @@ func (y adjustedCounts) fit(d *Design) (Model, error) {
 	return f, nil
 }
 
-// Answers, 1 or 0 a row, are fitted by penalised logistic regression, given each
+// Answers are 1 or 0 a row, fitted by penalised logistic regression, given each
 // bin's number of yes where the design has bins. Those of whole units are shares,
 // weight one each.
 type Answers struct {

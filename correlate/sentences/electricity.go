@@ -51,7 +51,7 @@ func (t *teller) byLight(e *analysis.Electricity, g *analysis.ElectricityGain) {
 // standing is that of what an extra unit's current rests on.
 func (t *teller) standing(term analysis.Term) analysis.Standing {
 	if term == analysis.LightTerm() && t.r.Light != nil {
-		return t.r.Light.Slope.Standing
+		return t.r.Light.Standing
 	}
 	if e := analysis.Find(t.r.Effects, term); e != nil {
 		return e.Standing

@@ -35,9 +35,9 @@ func (t *teller) light() {
 		if l.WithinBin != nil {
 			where = ", within bins"
 		}
-		t.slope(lit, l.Slope.Standing, t.asked(), per, *l.Slope.Slope, *l.CI95, l.P, where)
+		t.slope(lit, l.Standing, t.asked(), per, *l.Slope.Slope, *l.CI95, l.P, where)
 	} else if l.CI95 == nil && l.P != nil {
-		told := l.Slope.Standing.Told
+		told := l.Standing.Told
 		if told != analysis.Claim && told != analysis.Lead {
 			told = analysis.Open
 		}

@@ -48,7 +48,7 @@ func (w *Watch) dailyPlateau(ctx context.Context, src light.Source, s light.Sens
 	}
 	read := values(inside(points(s, &series, standing), lit))
 	p := math.NaN()
-	if n := time.Duration(len(read)); n > 0 && 2*n*s.Every >= hours {
+	if n := len(read); n > 0 && 2*float64(n)*s.Every.Seconds() >= hours.Seconds() {
 		if m := median(read); m >= s.Measures.LampIsOut() {
 			p = m
 		}

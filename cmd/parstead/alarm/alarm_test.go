@@ -41,8 +41,12 @@ func TestWhatIsTold(t *testing.T) {
 	type look struct{ own, shown, tell, over string }
 	for name, looks := range map[string][]look{
 		"what readings show is told when two looks agree, and its end too": {
-			{"", "dimmed upper", "", ""}, {"", "dimmed upper", "dimmed upper", ""}, {"", "dimmed upper", "", ""},
-			{"", "", "", ""}, {"", "", "", "dimmed upper"}, {"", "", "", ""},
+			{"", "dimmed upper", "", ""},
+			{"", "dimmed upper", "dimmed upper", ""},
+			{"", "dimmed upper", "", ""},
+			{"", "", "", ""},
+			{"", "", "", "dimmed upper"},
+			{"", "", "", ""},
 		},
 		"what one look alone has found is not told": {
 			{"", "dimmed upper", "", ""}, {"", "", "", ""}, {"", "dimmed upper", "", ""},
@@ -57,16 +61,21 @@ func TestWhatIsTold(t *testing.T) {
 			{"", "dark_when_due upper", "", ""}, {"", "dark_when_due", "", ""}, {"", "dark_when_due", "dark_when_due", ""},
 		},
 		"a bin that was told before the rack goes on as long as the rack speaks for it": {
-			{"", "dark_when_due upper", "", ""}, {"", "dark_when_due upper", "dark_when_due upper", ""},
-			{"", "dark_when_due", "", ""}, {"", "dark_when_due", "dark_when_due", ""},
-			{"", "", "", "dark_when_due upper"}, {"", "", "", "dark_when_due"},
+			{"", "dark_when_due upper", "", ""},
+			{"", "dark_when_due upper", "dark_when_due upper", ""},
+			{"", "dark_when_due", "", ""},
+			{"", "dark_when_due", "dark_when_due", ""},
+			{"", "", "", "dark_when_due upper"},
+			{"", "", "", "dark_when_due"},
 		},
 		"a bin speaks for its own sensors alone": {
 			{"", "silent upper, silent upper air, silent lower air", "", ""},
 			{"", "silent upper, silent upper air, silent lower air", "silent upper, silent lower air", ""},
 		},
 		"a broker that is away speaks for the silent": {
-			{"", "silent upper air", "", ""}, {"broker", "silent upper air", "broker", ""}, {"broker", "silent upper air", "", ""},
+			{"", "silent upper air", "", ""},
+			{"broker", "silent upper air", "broker", ""},
+			{"broker", "silent upper air", "", ""},
 			{"", "silent upper air", "silent upper air", "broker"},
 		},
 	} {

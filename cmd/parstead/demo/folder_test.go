@@ -42,7 +42,7 @@ func TestFolderIsTheRack(t *testing.T) {
 			t.FailNow()
 		}
 		got, want := read.Rack, w.Rack
-		got.Zone, want.Zone = nil, nil // the same zone, loaded twice
+		got.Zone, want.Zone = nil, nil                                                             // the same zone, loaded twice
 		if d := cmp.Diff(want, got, cmpopts.IgnoreFields(light.SurveyReading{}, "Row")); d != "" { // a world has no sheets
 			t.Errorf("%+v: the folder describes another rack (- world, + folder):\n%s", c, d)
 		}

@@ -43,6 +43,7 @@ func asWritten(text string) string { return text }
 
 // without leaves a line out of a text, the first one after another.
 func without(t *testing.T, after, line string) func(string) string {
+	t.Helper()
 	return func(text string) string {
 		t.Helper()
 		head, tail, found := strings.Cut(text, after)

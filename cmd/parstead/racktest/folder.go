@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -114,11 +115,12 @@ name = "bar"
 on = "06:00"
 off = "20:00"
 `
+	var bins strings.Builder
 	for _, bin := range []string{"upper", "lower"} {
-		text += fmt.Sprintf("[[bin]]\nname = %[1]q\nrows = 2\ncolumns = 3\npitch_cm = [6, 6]\nlamp = \"bar\"\ntarget_dli = 5.0\n"+
+		fmt.Fprintf(&bins, "[[bin]]\nname = %[1]q\nrows = 2\ncolumns = 3\npitch_cm = [6, 6]\nlamp = \"bar\"\ntarget_dli = 5.0\n"+
 			"[[sensor]]\nname = %[1]q\nmeasures = \"ppfd\"\nbin = %[1]q\nrow = 1\ncolumn = 1\ntopic = \"rack/%[1]s\"\n", bin)
 	}
-	if err := os.WriteFile(filepath.Join(dir, "trial.toml"), []byte(text), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "trial.toml"), []byte(text+bins.String()), 0o600); err != nil {
 		tb.Fatal(err)
 	}
 	return dir
