@@ -2,8 +2,9 @@ package correlate
 
 import "parstead/correlate/analysis"
 
-// Types of package analysis, under the names by which callers know them.
-type ( //nolint:revive // each is documented there
+// Kind and the types below are those of package analysis, under the names by which
+// callers know them.
+type (
 	Kind             = analysis.Kind
 	Scale            = analysis.Scale
 	SetPer           = analysis.SetPer
