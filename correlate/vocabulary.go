@@ -2,8 +2,7 @@ package correlate
 
 import "parstead/correlate/analysis"
 
-// Kind and the types below are those of package analysis, under the names by which
-// callers know them.
+// Types of package analysis, under the names by which callers know them.
 type (
 	Kind             = analysis.Kind
 	Scale            = analysis.Scale
