@@ -9,3 +9,13 @@ func Worlds() []World {
 		realPlain(), realLight(), realLevels(), realOddLight(), realEvents(),
 		realStock(), realLosses(), realSlips(), realFamily())
 }
+
+// Named returns the world of that name.
+func Named(name string) (World, bool) {
+	for _, w := range Worlds() {
+		if w.Name == name {
+			return w, true
+		}
+	}
+	return World{}, false
+}
