@@ -1,4 +1,4 @@
-//go:build slow
+//go:build slow && worlds
 
 package correlate
 
@@ -8,6 +8,8 @@ import (
 	"math/rand/v2"
 	"testing"
 )
+
+func init() { longCases = append(longCases, answersInBins) }
 
 // answersInBins are events in bins that differ by themselves, the wet ones being
 // the dim ones: light is judged within them. Bounds: at most 5.5 % of alarms, the

@@ -73,9 +73,15 @@ type trialCase struct {
 	draw   func(t *testing.T, rng *rand.Rand, c *calibrated)
 }
 
+// longCases take many minutes: they come in with the tag worlds.
+var longCases []func() []trialCase
+
 func TestCalibration(t *testing.T) {
 	t.Parallel()
-	cases := slices.Concat(massCases(), countCases(), eventCases(), unitCases(), answersInBins())
+	cases := slices.Concat(massCases(), countCases(), eventCases(), unitCases())
+	for _, f := range longCases {
+		cases = append(cases, f()...)
+	}
 	lines := make([][]string, len(cases))
 	t.Cleanup(func() {
 		t.Logf("%-36s %-33s %7s %7s  %s\n%s", "trials of the kind", "what", "share", "± MC", "bounds", strings.Join(slices.Concat(lines...), "\n"))
