@@ -147,16 +147,17 @@ func (b *browser) open(url string) {
 	b.call("Page.navigate", map[string]any{"url": url}, nil)
 }
 
-// sees waits until the page's text holds the words.
+// sees waits until the page's text holds the words: a minute at most, since many
+// tests may share few cores.
 func (b *browser) sees(words string) {
 	b.tb.Helper()
 	text := ""
-	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(time.Minute); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
 		if text = b.eval("document.body?.innerText ?? ''"); strings.Contains(text, words) {
 			return
 		}
 	}
-	b.tb.Fatalf("the page does not say %q within 20 s, but\n%s", words, text)
+	b.tb.Fatalf("the page does not say %q within a minute, but\n%s", words, text)
 }
 
 // touchable waits until the script takes a touch on a new screen for one of its
@@ -372,6 +373,51 @@ func (b *browser) entersTheRest(base string) {
 	b.write("text", "soap <b>& water</b>")
 	b.press("Store")
 	b.sees("Stored: soap <b>& water</b> (Ana)")
+}
+
+// What is begun on the daemon's own screen stays when the script, late for want of
+// signal, takes over: a text that was typed, and a key that a thumb holds down.
+func TestEntryBegunBeforeTheScriptIsReady(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t)
+	w := watchFolder(t, racktest.EntryTrial(t, ""), Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
+	b.open(w.PageURL() + "enter/code")
+	b.sees("Entry code")
+	b.write("code", "wet-hands-7")
+	b.press("Go on")
+	b.sees("Find a plant")
+	b.call("Page.addScriptToEvaluateOnNewDocument", map[string]any{"source": `
+		const real = fetch, signal = new Promise((come) => globalThis.signalComes = come);
+		globalThis.fetch = (url, ...rest) => String(url).endsWith("offer.json") ? signal.then(() => real(url, ...rest)) : real(url, ...rest);
+		document.addEventListener("DOMContentLoaded", () => { document.querySelector("main h1").dataset.daemons = "yes"; });`}, nil)
+	daemons := func() string { return b.eval(`document.querySelector("main h1").dataset.daemons ?? "no"`) }
+	b.open(w.PageURL() + "enter/note?plant=P3")
+	b.sees("What kind")
+	b.write("text", "typed early")
+	b.eval(`signalComes(); refresh().then(() => "")`)
+	b.press("Store")
+	b.sees("Stored: typed early")
+
+	b.open(w.PageURL() + "enter/plant?plant=P3")
+	b.sees("Harvest")
+	touch := func(kind string) {
+		b.tb.Helper()
+		var at struct{ X, Y float64 }
+		if err := json.Unmarshal([]byte(b.eval(`(() => { const r = [...document.querySelectorAll("main a")].find((k) => k.innerText === "lost").getBoundingClientRect(); return JSON.stringify({ X: r.x + r.width / 2, Y: r.y + r.height / 2 }); })()`)), &at); err != nil {
+			b.tb.Fatal(err)
+		}
+		b.call("Input.dispatchMouseEvent", map[string]any{"type": kind, "x": at.X, "y": at.Y, "button": "left", "clickCount": 1}, nil)
+	}
+	touch("mousePressed")
+	b.eval(`signalComes(); refresh().then(() => "")`)
+	if got := daemons(); got != "yes" {
+		t.Error("the screen changed under the thumb")
+	}
+	touch("mouseReleased")
+	b.sees("What of?")
+	if len(b.complaints) > 0 {
+		t.Errorf("the browser complains: %s", strings.Join(b.complaints, "\n"))
+	}
 }
 
 // isRefused: what the daemon refuses stays on the phone until it is put right.

@@ -247,7 +247,17 @@ function listen() {
     go(next && entry.outcome ? to("value", { plant: next, what: entry.what, outcome: entry.outcome, day: entry.day ?? "" }) : entry.plant ? to("plant", { plant: entry.plant }) : "/enter");
   });
   addEventListener("popstate", show);
-  show();
+  takeOver();
+}
+
+// takeOver shows the script's own screen in place of the daemon's. What somebody has
+// begun on that one is not taken from under the thumb: it stays, and its form works.
+function takeOver() {
+  const begun = [...main.querySelectorAll("input, textarea, select")].some((f) => f.type !== "hidden" &&
+    (f.options ? f.selectedIndex !== Math.max(0, [...f.options].findIndex((o) => o.defaultSelected)) : f.value !== f.defaultValue));
+  if (begun) return;
+  if (main.querySelector(":active")) setTimeout(takeOver, 50); // a touch is on its way
+  else show();
 }
 
 queueLine.addEventListener("click", (event) => {
