@@ -272,12 +272,12 @@ func (in *Intake) read(a *arrival, s *stream, e *entry, payload *answers, now ti
 		return &Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: err.Error()}
 	}
 	var err error
-	if a.reading.Value, err = payload.results[e.value.result].value(e.feed.Sensor.Measures); err != nil {
+	if a.reading.Value, err = payload.results[e.value.result].value(e.feed.Sensor.Measures, e.feed.Number); err != nil {
 		return &Refusal{Sensor: e.sensor.name, Reason: NoNumber, Detail: locate(s.pointer, err)}
 	}
 	if e.at.result >= 0 {
 		var own time.Time
-		own, a.clock = e.clock(payload.results)
+		own, a.clock = e.clock(payload.results, now)
 		switch {
 		case a.clock != goodClock: // a value whose time can't be read is kept, but not as of now
 			a.reading.Mark = light.Untimed
@@ -285,6 +285,7 @@ func (in *Intake) read(a *arrival, s *stream, e *entry, payload *answers, now ti
 			return &Refusal{Sensor: e.sensor.name, Reason: ImpossibleTime, Detail: "its own time is " + own.Format(time.RFC3339)}
 		default:
 			a.reading.At, a.reading.Mark = own, light.OwnTime
+			e.sensor.pass(own)
 			e = s.entryAt(own)
 		}
 	}

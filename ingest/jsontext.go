@@ -25,8 +25,8 @@ func (p *place) want(where string, i int) error {
 
 func (p *place) read(payload []byte, results []result) error { return scan(payload, p, results) }
 
-// find lists every number, number written as text, and truth value in a
-// document, except what looks like the time.
+// find lists every number, text that may be one, and truth value in a document,
+// except what looks like the time.
 func (jsonEncoding) find(payload []byte) []Found {
 	var root place
 	if scan(payload, &root, nil) != nil { // bounds the depth of what is decoded below
@@ -89,7 +89,8 @@ func (w *walker) leaf(s string) {
 		w.time, w.format = formatPointer(w.path), format
 		return
 	}
-	if _, err := parseNumber(strings.TrimSpace(s)); (err == nil || isTruth(s)) && len(w.found) < maxPointers {
-		w.found = append(w.found, Found{Pointer: formatPointer(w.path), Example: s})
+	if f, ok := foundIn(s); ok && len(w.found) < maxPointers {
+		f.Pointer = formatPointer(w.path)
+		w.found = append(w.found, f)
 	}
 }

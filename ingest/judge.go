@@ -1,6 +1,7 @@
 package ingest
 
 import (
+	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -18,6 +19,7 @@ type sensor struct {
 	name   string
 	stored prometheus.Counter
 	last   prometheus.Gauge
+	newest atomic.Int64 // own time of those that came, Unix nanoseconds; 0 before the first
 
 	// Guarded by Intake.mu.
 	link    uint64        // connection of the last delivery
@@ -32,6 +34,24 @@ type sensor struct {
 	timeless string // why its time is missing; "" where the newest message is well
 	lacks    lack
 	warned   string // pointer to the time of which the log has warned
+}
+
+// pass notes that a reading of this own time came.
+func (s *sensor) pass(own time.Time) {
+	for at := own.UnixNano(); ; {
+		newest := s.newest.Load()
+		if at <= newest || s.newest.CompareAndSwap(newest, at) {
+			return
+		}
+	}
+}
+
+// passed is the newest own time that came; zero for none, and for no sensor.
+func (s *sensor) passed() time.Time {
+	if s == nil || s.newest.Load() == 0 {
+		return time.Time{}
+	}
+	return time.Unix(0, s.newest.Load())
 }
 
 // arrival is one reading between its decoding and its commit.

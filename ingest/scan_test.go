@@ -162,7 +162,7 @@ func FuzzScan(f *testing.F) {
 // checkValue holds the number read against strconv's and encoding/json's.
 func checkValue(t *testing.T, r result, want any) {
 	t.Helper()
-	got, err := r.value(light.QuantityPPFD)
+	got, err := r.value(light.QuantityPPFD, NumberForm{})
 	switch w := want.(type) {
 	case json.Number:
 		v, wantErr := w.Float64()
@@ -214,7 +214,7 @@ func TestValues(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := p.read([]byte(c.payload)).results[at.result].value(c.q)
+		got, err := p.read([]byte(c.payload)).results[at.result].value(c.q, NumberForm{})
 		if math.IsNaN(c.want) != (err != nil) || err == nil && got != c.want {
 			t.Errorf("%q as %v: got %v, %v, want %v", c.payload, c.q, got, err, c.want)
 		}
@@ -248,6 +248,14 @@ func TestOwnTimes(t *testing.T) {
 		{`1e300`, UnixMS, time.Time{}},
 		{`null`, Unix, time.Time{}},
 		{`"soon"`, Unix, time.Time{}},
+		// ISO 8601-1:2019, 5.4.2.1: a local date and time in the extended format has no
+		// sign of a zone.
+		{`"1985-04-12T10:15:30"`, Local, time.Date(1985, 4, 12, 10, 15, 30, 0, time.UTC)},
+		{`"1985-04-12 10:15"`, Local, time.Date(1985, 4, 12, 10, 15, 0, 0, time.UTC)},
+		{`"1985-04-12 10:15:30.25"`, Local, time.Date(1985, 4, 12, 10, 15, 30, 250e6, time.UTC)},
+		{`"1985-04-12T10:15:30Z"`, Local, time.Time{}},
+		{`"12.04.1985 10:15"`, Local, time.Time{}},
+		{`1000000000`, Local, time.Time{}},
 	} {
 		var root place
 		root.add(nil, 0)
@@ -255,7 +263,7 @@ func TestOwnTimes(t *testing.T) {
 		if err := scan([]byte(c.json), &root, results); err != nil {
 			t.Fatal(err)
 		}
-		got, err := results[0].ownTime(c.as)
+		got, err := results[0].ownTime(c.as, clockFace{})
 		if c.want.IsZero() != (err != nil) || err == nil && !got.Equal(c.want) {
 			t.Errorf("%s as %s: got %v, %v, want %v", c.json, c.as, got, err, c.want)
 		}
@@ -266,13 +274,13 @@ func FuzzOwnTime(f *testing.F) {
 	f.Add("1700000000.25")
 	f.Add("2026-07-21T12:00:00+01:00")
 	f.Fuzz(func(t *testing.T, s string) {
-		for _, as := range []TimeFormat{RFC3339, Unix, UnixMS} {
+		for _, as := range []TimeFormat{RFC3339, Unix, UnixMS, Local} {
 			quoted, err := json.Marshal(s)
 			if err != nil {
 				return
 			}
 			r := result{formString, quoted}
-			at, err := r.ownTime(as)
+			at, err := r.ownTime(as, clockFace{})
 			if err != nil {
 				continue
 			}

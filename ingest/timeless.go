@@ -73,11 +73,11 @@ const (
 )
 
 // clock reads the time that a payload holds for the entry, unless it has none.
-func (e *entry) clock(results []result) (own time.Time, c clock) {
+func (e *entry) clock(results []result, now time.Time) (own time.Time, c clock) {
 	if e.at.result < 0 {
 		return own, goodClock
 	}
-	own, err := results[e.at.result].ownTime(e.feed.TimeFormat)
+	own, err := results[e.at.result].ownTime(e.feed.TimeFormat, clockFace{e.feed.Zone, e.sensor.passed(), now})
 	switch {
 	case err == nil:
 		return own, goodClock
@@ -90,7 +90,7 @@ func (e *entry) clock(results []result) (own time.Time, c clock) {
 
 // timeless says what is wrong with the time in a payload, and the mend.
 func (f *Feed) timeless(c clock, payload []byte) string {
-	text := strings.ToValidUTF8(string(payload[:min(len(payload), shownPayload)]), "?")
+	text := excerpt(payload)
 	if c == unreadClock {
 		return fmt.Sprintf("its messages carry no %s time at %s (payload %s): mend `time` or `time_format` of the sensor, or leave both out to take the time of arrival",
 			cmp.Or(f.TimeFormat, timeFormats[0].name), f.Time, text)

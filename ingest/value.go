@@ -15,21 +15,27 @@ var (
 )
 
 // value turns what stands at a pointer into a raw reading: a number, a number
-// written as text, or for a quantity that is a state, true or false.
-func (r result) value(q light.Quantity) (float64, error) {
+// written as text in the form, or for a quantity that is a state, true or false.
+func (r result) value(q light.Quantity, form NumberForm) (float64, error) {
 	switch r.form {
 	case formNumber:
 		return parseNumber(string(r.text))
-	case formString:
-		return parseText(unquote(r.text), q)
-	case formPlain, formTrue, formFalse:
-		return parseText(string(r.text), q)
+	case formString, formPlain, formTrue, formFalse:
+		return parseText(r.plainText(), q, form)
 	default:
 		return 0, errNoNumber
 	}
 }
 
-func parseText(s string, q light.Quantity) (float64, error) {
+// plainText is what stands there, without a string's quotes.
+func (r result) plainText() string {
+	if r.form == formString {
+		return unquote(r.text)
+	}
+	return string(r.text)
+}
+
+func parseText(s string, q light.Quantity, form NumberForm) (float64, error) {
 	s = strings.TrimSpace(s)
 	if q.IsState() {
 		switch {
@@ -39,7 +45,13 @@ func parseText(s string, q light.Quantity) (float64, error) {
 			return 0, nil
 		}
 	}
-	return parseNumber(s)
+	v, err := parseNumber(form.plain(s))
+	if err != nil {
+		if has, ok := formOf(s); ok {
+			err = form.unlike(has)
+		}
+	}
+	return v, err
 }
 
 // parseNumber reads a decimal number. The hexadecimal, infinite and undefined
@@ -58,7 +70,7 @@ func parseNumber(s string) (float64, error) {
 }
 
 // ownTime turns what stands at a pointer into a reading's own time.
-func (r result) ownTime(f TimeFormat) (time.Time, error) {
+func (r result) ownTime(f TimeFormat, by clockFace) (time.Time, error) {
 	var s string
 	switch r.form {
 	case formNumber:
@@ -68,5 +80,5 @@ func (r result) ownTime(f TimeFormat) (time.Time, error) {
 	default:
 		return time.Time{}, errNoTime
 	}
-	return f.parse(s)
+	return f.parse(s, by)
 }

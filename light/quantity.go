@@ -30,6 +30,9 @@ type quantity struct {
 	byLamp    bool       // and that by the lamp's factor
 	error     float64    // of light: the standard deviation of the scale that is assumed, as a share
 	lampIsOut float64    // of light: below it a lamp counts as out where its sensor has no baseline yet
+	hints     []string   // in a topic or a payload's names: tell of it
+	maybe     []string   // may tell of it
+	units     []string   // as sensors write them behind a number
 }
 
 // quantities is the one table of them, by number. Its first row is that of a
@@ -42,40 +45,26 @@ var quantities = [...]quantity{
 	QuantityPPFD: {
 		name: "ppfd", unit: "µmol m⁻² s⁻¹", valid: [2]float64{0, 3000},
 		light: true, error: 0.05, lampIsOut: 1,
+		hints: []string{"ppfd", "quantum", "par"}, maybe: []string{"light", "l"}, units: []string{"µmol", "umol"},
 		metric: Metric{"parstead_ppfd_micromoles_per_square_meter_second", "Newest photon flux density (400-700 nm) that a sensor measured; row and column 0 for a sensor that speaks for its bin.", 1},
 	},
 	QuantityLux: {
 		name: "lux", unit: "lx", valid: [2]float64{0, 150000},
 		light: true, byLamp: true, error: 0.20, lampIsOut: 50, // about 1 µmol m⁻² s⁻¹
+		hints: []string{"lux", "illuminance", "bright", "lumin"}, units: []string{"lx", "lux"},
 	},
 	QuantityTemperature: {
 		name: "temperature", unit: "°C", valid: [2]float64{-20, 60},
 		metric: Metric{"parstead_temperature_celsius", "Newest temperature.", 1},
+		hints:  []string{"temp", "celsius"}, maybe: []string{"t"}, units: []string{"°C", "C"},
 	},
 	QuantityHumidity: {
 		name: "humidity", unit: "% RH", valid: [2]float64{0, 100},
 		metric: Metric{"parstead_humidity_ratio", "Newest relative humidity, 0 to 1.", 100},
+		hints:  []string{"humid", "hum", "rh"}, maybe: []string{"h"}, units: []string{"%"},
 	},
-	QuantityWaterDepth: {name: "water_depth_cm", unit: "cm", valid: [2]float64{0, 500}},
-	QuantityWet:        {name: "wet", valid: [2]float64{0, 1}, states: []string{"dry", "wet"}},
-}
-
-// hints are words in a topic or a payload's names that tell what a number
-// beside them is. The first that is found counts.
-var hints = []struct {
-	word     string
-	quantity Quantity
-}{
-	{"lux", QuantityLux},
-	{"illuminance", QuantityLux},
-	{"ppfd", QuantityPPFD},
-	{"quantum", QuantityPPFD},
-	{"humid", QuantityHumidity},
-	{"temp", QuantityTemperature},
-	{"celsius", QuantityTemperature},
-	{"depth", QuantityWaterDepth},
-	{"wet", QuantityWet},
-	{"float", QuantityWet},
+	QuantityWaterDepth: {name: "water_depth_cm", unit: "cm", valid: [2]float64{0, 500}, hints: []string{"depth"}, units: []string{"cm"}},
+	QuantityWet:        {name: "wet", valid: [2]float64{0, 1}, states: []string{"dry", "wet"}, hints: []string{"wet", "float", "flood", "leak"}},
 }
 
 // Metric is how monitoring sees a quantity's newest values.
@@ -124,18 +113,6 @@ func AnyQuantity() string {
 	names := QuantityNames()
 	last := len(names) - 1
 	return strings.Join(names[:last], ", ") + " or " + names[last]
-}
-
-// GuessQuantity tells from words of a topic what its number is; ok is false
-// where no word does.
-func GuessQuantity(words string) (q Quantity, ok bool) {
-	words = strings.ToLower(words)
-	for _, h := range hints {
-		if strings.Contains(words, h.word) {
-			return h.quantity, true
-		}
-	}
-	return 0, false
 }
 
 // String is the quantity's name in a trial's file.

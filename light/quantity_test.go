@@ -23,8 +23,8 @@ func TestEveryQuantityIsComplete(t *testing.T) {
 		if q.IsLight() != (q.RelativeError() > 0) || q.IsLight() != (q.LampIsOut() > 0) || q.NeedsLampFactor() && !q.IsLight() {
 			t.Errorf("%s: light %v, error %v, lamp out below %v", q, q.IsLight(), q.RelativeError(), q.LampIsOut())
 		}
-		if guess, ok := light.GuessQuantity("rack/Upper/" + q.String()); !ok || guess != q {
-			t.Errorf("the topic of %s is taken for that of %s", q, guess)
+		if guess := light.GuessQuantity("rack/Upper/"+q.String(), "", ""); !guess.Sure || guess.Quantity != q || guess.Else {
+			t.Errorf("the topic of %s is taken for that of %s", q, guess.Quantity)
 		}
 		if m, ok := q.Metric(); ok && (m.Units <= 0 || m.Help == "") {
 			t.Errorf("%s: metric %+v", q, m)

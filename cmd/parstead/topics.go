@@ -17,15 +17,18 @@ import (
 type topicsCmd struct {
 	Folder string        `arg:"" help:"The trial's folder."`
 	For    time.Duration `default:"30s" placeholder:"30s" help:"How long to listen."`
-	JSON   bool          `name:"json" help:"Print an array of {topic,pointer,example,every,sensor,wrong}."`
+	JSON   bool          `name:"json" help:"Print an array of {topic,pointer,example,every,sensor,wrong,likely}."`
 }
 
 // Help is what topics --help says beside its options.
 func (topicsCmd) Help() string {
-	return `Listens for a while and prints every number that arrives: its topic, the JSON
-Pointer to it in the payload, an example, how often it comes, and the sensor of
-trial.toml that it belongs to; for one that belongs to none, a [[sensor]] to
-paste into trial.toml. Listen for two of a sensor's intervals or longer.
+	return `Listens for a while and prints all that arrives: the topic, the JSON Pointer to the
+number in the payload, an example, how often it comes, and the sensor of
+trial.toml that it belongs to. What is no number is listed as it came, with what
+to do; first of all what sensors of the trial can't read. For what is likely to
+be light, air or water and belongs to no sensor, a [[sensor]] to paste into
+trial.toml; for other numbers the same, commented out. Listen for two of a
+sensor's intervals or longer.
 
 With another broker this is one more subscriber of everything. With the embedded
 one the daemon is asked; where none runs, this command is the broker while it
@@ -56,53 +59,88 @@ func (c *topicsCmd) Run(e *env) error {
 	if c.JSON {
 		return printJSON(e.stdout, list)
 	}
-	return printArrivals(e.stdout, t, list)
+	silent := ""
+	if names := topics.Silent(t, heard); len(names) > 0 {
+		silent = fmt.Sprintf("Nothing came in %s from: %s.", c.For, plain(strings.Join(names, ", ")))
+	}
+	return printArrivals(e.stdout, t, list, silent)
 }
 
-// printArrivals lists what came, then blocks for what belongs to no sensor.
-func printArrivals(w io.Writer, t *trial.Trial, list []topics.Arrival) error {
+// printArrivals lists what came, then who was silent, then blocks for what belongs to
+// no sensor.
+func printArrivals(w io.Writer, t *trial.Trial, list []topics.Arrival, silent string) error {
 	if len(list) == 0 {
-		_, err := fmt.Fprintln(w, "Nothing arrived that holds a number. See that the sensors publish to this\nbroker, or listen longer: --for 5m.")
+		_, err := fmt.Fprintln(w, "Nothing arrived. See that the sensors publish to this broker, or listen\nlonger: --for 5m.")
 		return err
 	}
-	loose, wrong := 0, 0
+	likely, other, unread := 0, 0, 0
 	for _, a := range list {
-		line := plain(a.Topic)
-		if a.Pointer != "" {
-			line += " " + plain(a.Pointer)
-		}
-		line += ": " + plain(a.Example)
-		if a.Every != "" {
-			line += ", every " + a.Every
-		}
-		if a.Sensor == "" {
-			line += ", no sensor yet"
-			loose++
-		} else {
-			line += ", sensor " + a.Sensor
-		}
-		if a.Wrong != "" {
-			line += "; " + plain(a.Wrong)
-			wrong++
-		}
-		fmt.Fprintln(w, line)
-	}
-	if loose == 0 {
-		says := "\nEach belongs to a sensor."
-		if wrong > 0 {
-			says += " What comes without its time is stored, but not used."
-		}
-		_, err := fmt.Fprintln(w, says)
-		return err
-	}
-	_, err := fmt.Fprintln(w)
-	wrapped(w, "", "", "To paste into trial.toml. See that measures ("+light.AnyQuantity()+") and bin are right, and give each a name:")
-	for _, a := range list {
-		if a.Sensor == "" && err == nil {
-			_, err = io.WriteString(w, a.Block(t))
+		printArrival(w, a)
+		switch {
+		case a.Unread():
+			unread++
+		case a.Sensor != "" || a.NoNumber():
+		case a.Likely:
+			likely++
+		default:
+			other++
 		}
 	}
-	return err
+	switch {
+	case unread > 0:
+		fmt.Fprintln(w, "\nWhat sensors can't read stands first. What only lacks its time is stored, but\nnot used.")
+	case likely+other == 0:
+		fmt.Fprintln(w, "\nEach number belongs to a sensor.")
+	}
+	if silent != "" {
+		wrapped(w, "\n", "", silent)
+	}
+	says := ""
+	switch {
+	case likely > 0:
+		says = "To paste into trial.toml. See that measures (" + light.AnyQuantity() + ") and bin are right, and give each a name:"
+	case other > 0:
+		says = "Nothing that is surely light, air or water. Where you know better, paste, take off the # and say what it measures (" + light.AnyQuantity() + "):"
+	default:
+		return nil
+	}
+	wrapped(w, "\n", "", says)
+	for _, ofLikely := range []bool{true, false} {
+		for _, a := range list {
+			if a.Sensor != "" || a.NoNumber() || a.Likely != ofLikely {
+				continue
+			}
+			if _, err := io.WriteString(w, a.Block(t)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// printArrival is one line, folded.
+func printArrival(w io.Writer, a topics.Arrival) {
+	line := plain(a.Topic)
+	if a.Pointer != "" {
+		line += " " + plain(a.Pointer)
+	}
+	line += ": " + plain(a.Example)
+	switch {
+	case a.Kept():
+		line += ", kept by the broker"
+	case a.Every != "":
+		line += ", every " + a.Every
+	}
+	switch {
+	case a.Sensor != "":
+		line += ", sensor " + a.Sensor
+	case !a.NoNumber():
+		line += ", no sensor yet"
+	}
+	if a.Wrong != "" {
+		line += "; " + plain(a.Wrong)
+	}
+	wrapped(w, "", "    ", line)
 }
 
 // plain drops what a terminal might obey.

@@ -15,13 +15,24 @@ import (
 
 	"parstead/cmd/parstead/racktest"
 	"parstead/cmd/parstead/topics"
+	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
+	"parstead/light"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
 
-// chatter publishes what topics has to tell until the test ends.
-func chatter(t *testing.T, address string) {
+// sensorsTalk is what topics has to tell: topics and payloads.
+var sensorsTalk = [][2]string{
+	{"rack/light", "85.5"},
+	{"rack/upper/lux\"chip", `{"at":1772539200,"lux":1200,"battery":"3.1"}`},
+	{"rack/unit", `{"l":"8000 lx"}`},
+	{"rack/comma/temp", "23,4"},
+	{"rack/door", "open"},
+}
+
+// chatter publishes twice a second until the test ends.
+func chatter(t *testing.T, address string, talk [][2]string) {
 	t.Helper()
 	c := racktest.Client(t, address, "chatter")
 	end, ended := make(chan struct{}), make(chan struct{})
@@ -30,8 +41,9 @@ func chatter(t *testing.T, address string) {
 		tick := time.NewTicker(500 * time.Millisecond)
 		defer tick.Stop()
 		for {
-			c.Publish("rack/light", 0, false, "85.5")
-			c.Publish("rack/upper/lux\"chip", 0, false, `{"at":1772539200,"lux":1200,"battery":"3.1"}`)
+			for _, x := range talk {
+				c.Publish(x[0], 0, false, x[1])
+			}
 			select {
 			case <-tick.C:
 			case <-end:
@@ -52,9 +64,12 @@ func tellsTopics(t *testing.T, dir string) {
 		t.Fatal(err)
 	}
 	want := []topics.Arrival{
-		{Topic: "rack/light", Example: "85.5", Every: "1s", Sensor: "quantum"},
+		{Topic: "rack/comma/temp", Example: "23,4", Every: "1s", Wrong: `its [[sensor]] needs decimal_mark = ","`, Likely: true},
+		{Topic: "rack/door", Example: "open", Every: "1s", Wrong: "no number in it"},
+		{Topic: "rack/light", Example: "85.5", Every: "1s", Sensor: "quantum", Likely: true},
+		{Topic: "rack/unit", Pointer: "/l", Example: "8000 lx", Every: "1s", Wrong: `its [[sensor]] needs suffix = "lx"`, Likely: true},
 		{Topic: "rack/upper/lux\"chip", Pointer: "/battery", Example: "3.1", Every: "1s"},
-		{Topic: "rack/upper/lux\"chip", Pointer: "/lux", Example: "1200", Every: "1s"},
+		{Topic: "rack/upper/lux\"chip", Pointer: "/lux", Example: "1200", Every: "1s", Likely: true},
 	}
 	if fmt.Sprint(list) != fmt.Sprint(want) {
 		t.Errorf("got  %v\nwant %v", list, want)
@@ -76,6 +91,38 @@ func tellsTopics(t *testing.T, dir string) {
 	if status, out, talk := command(t, now, "", "check", dir); status != 0 {
 		t.Errorf("with the blocks pasted: %s%s\n%s", out, talk, text)
 	}
+	read, err := trial.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	of := map[string]ingest.Feed{}
+	for _, f := range read.Feeds {
+		of[f.Topic+f.Value] = f
+	}
+	if f := of["rack/comma/temp"]; f.Number.Decimal != "," || f.Sensor.Measures != light.QuantityTemperature {
+		t.Errorf("%+v", f)
+	}
+	if f := of["rack/unit/l"]; f.Number.Suffix != "lx" || f.Sensor.Measures != light.QuantityLux {
+		t.Errorf("%+v", f)
+	}
+	if len(of) != 6 || !strings.Contains(text, "\n# value        = \"/battery\"\n") {
+		t.Errorf("offered: %d\n%s", len(of), text)
+	}
+}
+
+// What a sensor of the trial can't read stands first, with the mend; of what was
+// kept nothing is offered that is not commented out.
+func TestTopicsTellWhatCantBeRead(t *testing.T) {
+	t.Parallel()
+	dir := rackFolder(t, time.Now(), ownBroker)
+	chatter(t, beside(t, dir, ingest.SystemClock()).BrokerAddress(), [][2]string{{"a/first", "21.5"}, {"rack/light", "85,5 µmol/m²/s"}})
+	text := must(t, time.Now(), "", "topics", dir, "--for", "3s")
+	narrow(t, text)
+	one := strings.Join(strings.Fields(text), " ")
+	if !strings.HasPrefix(one, "rack/light: 85,5 µmol/m²/s, every 1s, sensor quantum; a number with another decimal mark than the sensor's: let the sensor have suffix = \"µmol/m²/s\" and decimal_mark = \",\" a/first: 21.5") ||
+		!strings.Contains(text, "What sensors can't read stands first.") || !strings.Contains(text, "\n# [[sensor]]\n# name         = \"a first\"\n") {
+		t.Errorf("%s", text)
+	}
 }
 
 func TestTopicsAsTheBroker(t *testing.T) {
@@ -94,7 +141,7 @@ func TestTopicsAsTheBroker(t *testing.T) {
 		}
 	}()
 	text := must(t, time.Now(), "", "topics", dir, "--for", "2s")
-	if !strings.Contains(text, "rack/light: 85.5, sensor quantum") || !strings.Contains(text, "Each belongs to a sensor.") {
+	if !strings.Contains(text, "rack/light: 85.5, sensor quantum") || !strings.Contains(text, "Each number belongs to a sensor.") {
 		t.Errorf("%s", text)
 	}
 	if status, _, talk := command(t, time.Now(), "", "topics", dir, "--for", "1h"); status != 2 || strings.Count(talk, "\n") != 1 {
@@ -105,7 +152,7 @@ func TestTopicsAsTheBroker(t *testing.T) {
 func TestTopicsBesideTheDaemon(t *testing.T) {
 	t.Parallel()
 	dir := rackFolder(t, time.Now(), ownBroker)
-	chatter(t, beside(t, dir, ingest.SystemClock()).BrokerAddress())
+	chatter(t, beside(t, dir, ingest.SystemClock()).BrokerAddress(), sensorsTalk)
 	tellsTopics(t, dir)
 }
 
@@ -113,7 +160,7 @@ func TestTopicsOfAnotherBroker(t *testing.T) {
 	t.Parallel()
 	b := racktest.NewForeignBroker(t)
 	dir := rackFolder(t, time.Now(), fmt.Sprintf("url = \"tcp://%s\"", b.Address))
-	chatter(t, b.Address)
+	chatter(t, b.Address, sensorsTalk)
 	tellsTopics(t, dir)
 	b.Stop()
 	status, out, talk := command(t, time.Now(), "", "topics", dir, "--for", "1s")

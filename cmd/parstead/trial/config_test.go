@@ -126,6 +126,7 @@ func TestConfigMistakes(t *testing.T) {
 		{"row in topic, no column", []edit{toml("rack/upper", "rack/{row}")}, "trial.toml:31:3: error:", "row but no column"},
 		{"template meets topic", []edit{toml("bin      = \"upper\"\ntopic    = \"rack/upper\"", "topic    = \"rack/{bin}\"")}, "trial.toml:40:1: error:", `belongs to the sensor "upper light lower"`},
 		{"bad pointer", []edit{toml(sensorStart, sensorStart+"value = \"light\"\n")}, "trial.toml:34:1: error:", "JSON Pointer"},
+		{"a decimal mark that is none", []edit{toml(sensorStart, sensorStart+"decimal_mark = \";\"\n")}, "trial.toml:34:1: error:", "use one of ., ,"},
 		{"format of no time", []edit{toml(sensorStart, sensorStart+"time_format = \"unix\"\n")}, "trial.toml:34:1: error:", "add time"},
 		{"gap under interval", []edit{toml(sensorStart, sensorStart+"max_gap = \"30s\"\n")}, "trial.toml:34:1: error:", "shorter than every"},
 		{"scale zero", []edit{toml(sensorStart, sensorStart+"scale = 0\n")}, "trial.toml:34:1: error:", "scale can't be 0"},
@@ -320,6 +321,18 @@ from = 2026-05-01T12:00:00
 	}
 	if s := read.Rack.Sensors[1]; !s.During.From.Equal(moved) || s.RelativeError != 0.05 || s.High != 3000 {
 		t.Errorf("%+v", s)
+	}
+}
+
+// A pointer is taken as it stands: names in a payload may hold blanks, at their end
+// too, and points. The examples are those of RFC 6901, section 5.
+func TestPointersAsTheyStand(t *testing.T) {
+	t.Parallel()
+	for _, p := range []string{"/foo", "/foo/0", "/", "/a~1b", "/c%d", "/e^f", "/g|h", `/i\j`, `/k"l`, "/ ", "/m~0n", "/rack 1/light.lx", "/end "} {
+		read := load(t, toml(sensorStart, sensorStart+fmt.Sprintf("value = %q\n", p)))
+		if got := read.Feeds[0].Value; got != p {
+			t.Errorf("%q is read as %q", p, got)
+		}
 	}
 }
 

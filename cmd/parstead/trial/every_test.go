@@ -20,6 +20,7 @@ import (
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
 	"parstead/correlate/plan"
+	"parstead/ingest"
 	"parstead/light"
 )
 
@@ -126,6 +127,9 @@ func checkRack(t *testing.T, read *trial.Trial) {
 	if l := read.Rack.Limits; *l.Celsius != [2]float64{16, 30} || *l.Humidity != [2]float64{40, 95} || read.Rack.BaseCelsius != 10 || !read.Rack.HasBase {
 		t.Errorf("%+v", l)
 	}
+	if f := read.Feeds[2]; f.Number != (ingest.NumberForm{Suffix: "% RH", Decimal: ","}) || f.Zone != read.Rack.Zone {
+		t.Errorf("%+v", f)
+	}
 	if s := read.Rack.Sensors[1]; s.DepthCM != 7 || s.Immersion != 1.25 {
 		t.Errorf("%+v", s)
 	}
@@ -148,7 +152,7 @@ func TestKnownKeys(t *testing.T) {
 		"[[lamp]]":      "name lux_per_ppfd spectrum illuminant watts on off from until",
 		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m daylight",
 		"[[flood]]":     "reservoir times lasts",
-		"[[sensor]]":    "name measures bin row column topic value time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until",
+		"[[sensor]]":    "name measures bin row column topic value suffix decimal_mark time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until",
 		"[[treatment]]": "name levels set_per sets",
 		"[[outcome]]":   "name kind unit basis start start_basis scale primary matters only exposure",
 	} {

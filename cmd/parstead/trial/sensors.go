@@ -51,6 +51,9 @@ func (l *loader) readSensor(t *table) feed {
 	if f.TimeFormat = ingest.TimeFormat(format); format == "" {
 		f.TimeFormat = ingest.RFC3339
 	}
+	f.Zone = l.Rack.Zone
+	f.Number.Suffix, _ = t.text("suffix", "lx")
+	f.Number.Decimal, _ = t.oneOf("decimal_mark", ingest.DecimalMarks...)
 	readJudgement(t, s)
 	s.During = t.span(l.Rack.Zone)
 	l.readPlace(t, &f)
@@ -64,7 +67,12 @@ func (l *loader) readSensor(t *table) feed {
 // pointer reads where in a payload something stands: a JSON Pointer (RFC 6901),
 // or nothing.
 func pointer(t *table, key, example string) string {
-	p, ok := t.text(key, example)
+	p, ok := get(t, key, "a text", `"`+example+`"`, func(v any) (string, error) {
+		if _, err := asText(v); err != nil {
+			return "", err
+		}
+		return v.(string), nil // a name in it may end in a blank
+	})
 	if ok && ingest.CheckPlace(p) != nil {
 		t.fault(key, fmt.Sprintf("%q is no JSON Pointer", p), fmt.Sprintf("write it like %s = %q, with ~0 for ~ and ~1 for / in a name", key, example))
 		return ""
