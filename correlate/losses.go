@@ -111,7 +111,7 @@ func (in question) lossTest(t Treatment, among func(i int) bool, opts Options) *
 	if len(rows) == 0 || !model.Holds(used, level) {
 		return nil
 	}
-	test, err := model.DealShares(used, level, block, lost, seed)
+	test, err := model.DealShares(used, level, in.exchangeable(t.Name, used, block), lost, seed)
 	if err != nil || !test.OK {
 		return nil
 	}

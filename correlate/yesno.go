@@ -162,7 +162,7 @@ func (s *sample) unitShares(r *OutcomeResult, exact *Exact, t model.Treatment, n
 	if block != nil && !model.Holds(used, *block) {
 		block = nil
 	}
-	test, err := model.DealShares(used, overUnits(t.Factor), block, s.y, s.opts.seedFor("deal shares", s.out.Name, s.ofText(), name))
+	test, err := model.DealShares(used, overUnits(t.Factor), s.in.exchangeable(name, used, block), s.y, s.opts.seedFor("deal shares", s.out.Name, s.ofText(), name))
 	if err != nil {
 		return err
 	}

@@ -29,6 +29,7 @@ Exit status: 0 no error (there may be warnings), 1 any error.`
 func (c *checkCmd) Run(e *env) error {
 	t, problems := trial.Load(c.Folder)
 	if trial.Usable(problems) {
+		problems = append(problems, t.Ahead(e.now())...)
 		problems = append(problems, surveyDoubts(e, t)...)
 	}
 	if err := printProblems(e, problems, c.JSON); err != nil {

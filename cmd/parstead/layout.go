@@ -4,13 +4,14 @@ import (
 	crypto "crypto/rand"
 	"encoding/binary"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/layout"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/tables"
 	"parstead/store"
 )
 
@@ -26,8 +27,10 @@ func (layoutCmd) Help() string {
 plants of like starting size in sets on positions of like light (by survey.csv;
 without one, around the rim and through the rows), every treatment once in each
 set, balanced within bins and blocks. Treatments set per bin or reservoir go to
-whole bins or reservoirs within blocks; given ones are never dealt. Plants with
-yes under "guard" go to the rim, corners first, and get no treatment.
+whole bins or reservoirs within blocks, and only to those that can have the level
+(only_bins); given ones are never dealt. Plants with yes under "guard" go to the
+rim, corners first, and get no treatment. What each bin got is printed, with what
+the trial as dealt can't settle.
 
 The seed, the procedure and the planned outcomes are sealed in the trial's log.
 A layout that is there already is never replaced.
@@ -67,7 +70,7 @@ func (c *layoutCmd) Run(e *env) error {
 		}
 		return err
 	}
-	return c.tell(e.stdout, dealt)
+	return c.tell(e, t, dealt)
 }
 
 // seedOr is the seed that was given, else one that is drawn.
@@ -82,7 +85,8 @@ func seedOr(given *uint64) (uint64, error) {
 	return binary.LittleEndian.Uint64(b[:]) >> 11, nil // short enough for any program to read back
 }
 
-func (c *layoutCmd) tell(w io.Writer, l *layout.Layout) error {
+// tell prints what was dealt to each bin and what is to be done now.
+func (c *layoutCmd) tell(e *env, t *trial.Trial, l *layout.Layout) error {
 	guards := 0
 	for _, p := range l.Plan.Plants {
 		if p.Guard {
@@ -93,11 +97,30 @@ func (c *layoutCmd) tell(w io.Writer, l *layout.Layout) error {
 	if guards > 0 {
 		among = fmt.Sprintf(", %d of them guards", guards)
 	}
-	_, err := fmt.Fprintf(w, `%d plants dealt to %d bins%s; written to %s.
+	fmt.Fprintf(e.stdout, `%d plants dealt to %d bins%s; written to %s.
 %s
 Seed %d. The seed, the procedure and the planned outcomes are sealed in the log.
-Next: put each plant where the file says and give it what the file says; then
-parstead run %s.
-`, len(l.Plan.Plants), len(l.Plan.Bins), among, filepath.Join(c.Folder, layout.File), l.Record.Procedure, l.Record.Seed, c.Folder)
-	return err
+
+`, len(l.Plan.Plants), len(l.Plan.Bins), among, filepath.Join(c.Folder, layout.File), l.Record.Procedure, l.Record.Seed)
+	lines := tables.NewLines(e.stdout)
+	for _, bin := range l.Bins(t) {
+		lines.Wrapped("  ", "      ", bin.Name+": "+bin.Gets)
+	}
+	if err := lines.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintf(e.stdout, `
+Next: hang the lamps and set the timers so, switched off at the plug; then put
+each plant where the file says and give it what the file says (labels:
+parstead sheet %[1]s labels --treatments), then parstead run %[1]s.
+`, c.Folder)
+	if err != nil {
+		return err
+	}
+	// The layout has just been written: what it can't settle shows only now.
+	_, problems := trial.Load(c.Folder)
+	for _, line := range trial.Lines(slices.DeleteFunc(problems, func(p trial.Problem) bool { return !p.OfDesign })) {
+		fmt.Fprintln(e.stderr, line)
+	}
+	return nil
 }

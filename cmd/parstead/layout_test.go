@@ -145,7 +145,10 @@ func TestLayoutDealsAndSealsThePlan(t *testing.T) {
 	if err := runAt(e, []string{"layout", dir, "--seed", "7"}); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"28 plants dealt to 2 bins, 4 of them guards", "Seed 7.", "no light map covers them all"} {
+	for _, want := range []string{
+		"28 plants dealt to 2 bins, 4 of them guards", "Seed 7.", "no light map covers them all",
+		"  a: Lamp bar, 07:00 to 21:00. 12 plants; medium coir 4, bark 4, pumice 4; 2\n      guards.\n",
+	} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q is not said: %s", want, out)
 		}
@@ -337,5 +340,53 @@ func TestCorrelateFolderStampsAnEarlyLook(t *testing.T) {
 	log, err := view.Events(t.Context())
 	if err != nil || log[len(log)-1].Kind != light.Looked {
 		t.Errorf("%d entries in the log, %v, %s", len(log), err, talk)
+	}
+}
+
+// A level goes only to bins that can have it; what was dealt is printed, and what it
+// can't settle is said at once.
+func TestLayoutTiesLevelsToBins(t *testing.T) {
+	t.Parallel()
+	dir, e, out, talk := laid(t)
+	text := strings.Replace(laidTrial, "[[outcome]]", `[[treatment]]
+name = "light_level"
+levels = ["low", "high"]
+set_per = "bin"
+sets = "light"
+only_bins = { low = ["b"] }
+[[outcome]]`, 1)
+	file := filepath.Join(dir, "trial.toml")
+	if err := os.WriteFile(file, []byte(strings.Replace(text, `["b"] }`, `["b"], high = ["b"] }`, 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := runAt(e, []string{"layout", dir}); err == nil || !strings.Contains(err.Error(), `only_bins leaves the bin "a" no level of light_level`) {
+		t.Errorf("%v", err)
+	}
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := runAt(e, []string{"layout", dir, "--seed", "7"}); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"  a: light_level high. Lamp bar", "  b: light_level low. Lamp bar", "as far as bins can have the level (low only to b)"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("%q is not said: %s", want, out)
+		}
+	}
+	if want := "nothing can be concluded on light_level: with 2 bins for 2 levels"; !strings.Contains(talk.String(), want) {
+		t.Errorf("%q is not said: %s", want, talk)
+	}
+	layout := filepath.Join(dir, "layout.csv")
+	dealt, err := os.ReadFile(layout)
+	if err != nil {
+		t.Fatal(err)
+	}
+	turned := strings.NewReplacer(",low", ",high", ",high", ",low").Replace(string(dealt))
+	if err := os.WriteFile(layout, []byte(turned), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out.Reset()
+	if err := runAt(e, []string{"check", dir}); err == nil || !strings.Contains(out.String(), `error: the bin "a" has light_level low, which by only_bins only b can have`) {
+		t.Errorf("%v: %s", err, out)
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 )
 
 // Place is where a plant stands.
@@ -67,7 +66,8 @@ const version = 1
 // and seed give the same layout.
 //
 // Errors: no plants, more plants than positions, a code twice, a treatment
-// with fewer than two levels, a bin without the reservoir it needs.
+// with fewer than two levels, a bin without the reservoir it needs, levels tied to
+// bins so that a bin or a level is left with none.
 func Lay(p Plan, seed uint64) (*Layout, error) {
 	if err := p.check(); err != nil {
 		return nil, err
@@ -76,7 +76,9 @@ func Lay(p Plan, seed uint64) (*Layout, error) {
 	l.Record = Record{Version: version, Seed: seed, ByLight: true, Treatments: p.Treatments}
 	l.guards()
 	l.place()
-	l.label()
+	if err := l.label(); err != nil {
+		return nil, err
+	}
 	l.Record.Procedure = l.procedure()
 	l.Places = make([]Place, len(p.Plants))
 	for i, at := range l.at {
@@ -325,7 +327,7 @@ func (l *laying) bySize(plants []int, shares []int) [][]int {
 }
 
 // label deals the treatments.
-func (l *laying) label() {
+func (l *laying) label() error {
 	l.Labels = make([][]int, len(l.plan.Treatments))
 	for t := range l.Labels {
 		l.Labels[t] = slices.Repeat([]int{-1}, len(l.plan.Plants))
@@ -358,6 +360,9 @@ func (l *laying) label() {
 		}
 		for j, name := range kept.Treatments {
 			t := l.index(name)
+			if level := kept.leftOut(l.plan.Treatments[t], j, units); level != "" {
+				return fmt.Errorf("only_bins leaves no bin for the level %q of %s: name more bins beside it, or fewer beside the others", level, name)
+			}
 			of := bins
 			if l.plan.Treatments[t].SetPer == PerReservoir {
 				of = reservoirs
@@ -368,6 +373,7 @@ func (l *laying) label() {
 			}
 		}
 	}
+	return nil
 }
 
 func (l *laying) index(name string) int {
@@ -466,29 +472,4 @@ func (l *laying) units(per SetPer) []UnitKept {
 		}
 	}
 	return units
-}
-
-// procedure words what was done.
-func (l *laying) procedure() string {
-	zones := "positions of like light (by the light map)"
-	if !l.Record.ByLight {
-		zones = "neighbouring positions (taken around the rim and then row by row, since no light map covers them all)"
-	}
-	says := []string{fmt.Sprintf("Plants of like starting size in sets of %d went to %s, one set of every layer of sizes to each bin", l.cells, zones)}
-	if names := l.decks(PerPlant, true); len(names) > 0 {
-		switch {
-		case l.joint && len(names[0]) == 1:
-			says = append(says, fmt.Sprintf("within a set every level of %s fell on one plant at random", names[0][0]))
-		case l.joint:
-			says = append(says, fmt.Sprintf("within a set every combination of %s fell on one plant at random", words(names[0])))
-		default:
-			says = append(says, fmt.Sprintf("%s were dealt one by one, each level once in every set, because a bin has fewer plants than combinations", words(names[0])))
-		}
-	}
-	for _, per := range []SetPer{PerBin, PerReservoir} {
-		for _, names := range l.decks(per, true) {
-			says = append(says, fmt.Sprintf("%s went to whole %ss at random within blocks", words(names), per))
-		}
-	}
-	return strings.Join(says, "; ") + "."
 }

@@ -46,10 +46,10 @@ func random(rng *rand.Rand) Plan {
 		p.Plants = append(p.Plants, plant)
 	}
 	p.Treatments = []Treatment{
-		{"medium", []string{"a", "b", "c"}, PerPlant},
-		{"spray", []string{"no", "yes"}, PerPlant},
-		{"lamp", []string{"low", "high"}, PerBin},
-		{"feed", []string{"x", "y"}, PerReservoir},
+		{"medium", []string{"a", "b", "c"}, PerPlant, nil},
+		{"spray", []string{"no", "yes"}, PerPlant, nil},
+		{"lamp", []string{"low", "high"}, PerBin, nil},
+		{"feed", []string{"x", "y"}, PerReservoir, nil},
 	}
 	return p
 }
@@ -116,7 +116,7 @@ func TestLayoutKeepsItsConstraints(t *testing.T) {
 // The procedure is worded for what was dealt.
 func TestProcedureNamesWhatWasDealt(t *testing.T) {
 	t.Parallel()
-	medium, spray := Treatment{"medium", []string{"a", "b"}, PerPlant}, Treatment{"spray", []string{"c", "d"}, PerPlant}
+	medium, spray := Treatment{"medium", []string{"a", "b"}, PerPlant, nil}, Treatment{"spray", []string{"c", "d"}, PerPlant, nil}
 	for _, c := range []struct {
 		treatments []Treatment
 		want       string
@@ -142,7 +142,7 @@ func TestProcedureNamesWhatWasDealt(t *testing.T) {
 // over bins and treatments.
 func TestLayoutSpreadsSizesAndKeepsCornersForGuards(t *testing.T) {
 	t.Parallel()
-	p := Plan{Treatments: []Treatment{{"medium", []string{"a", "b", "c", "d"}, PerPlant}}}
+	p := Plan{Treatments: []Treatment{{"medium", []string{"a", "b", "c", "d"}, PerPlant, nil}}}
 	for b := range 3 {
 		bin := Bin{Name: fmt.Sprint(b), Cells: cellsOf(5, 5)}
 		bin.Cells[12].Sensor = true
@@ -229,8 +229,8 @@ func TestImpossiblePlans(t *testing.T) {
 		"no plants":                {Bins: bins},
 		"3 plants do not fit on 2": {Bins: bins, Plants: []Plant{{Code: "1"}, {Code: "2"}, {Code: "3"}}},
 		`"1" is listed twice`:      {Bins: bins, Plants: []Plant{{Code: "1"}, {Code: "1"}}},
-		"fewer than two levels":    {Bins: bins, Plants: []Plant{{Code: "1"}}, Treatments: []Treatment{{"m", []string{"a"}, PerPlant}}},
-		`bin "b" names none`:       {Bins: bins, Plants: []Plant{{Code: "1"}}, Treatments: []Treatment{{"m", []string{"a", "b"}, PerReservoir}}},
+		"fewer than two levels":    {Bins: bins, Plants: []Plant{{Code: "1"}}, Treatments: []Treatment{{"m", []string{"a"}, PerPlant, nil}}},
+		`bin "b" names none`:       {Bins: bins, Plants: []Plant{{Code: "1"}}, Treatments: []Treatment{{"m", []string{"a", "b"}, PerReservoir, nil}}},
 	} {
 		if _, err := Lay(p, 1); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("got %v, want %s", err, want)

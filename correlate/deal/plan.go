@@ -23,6 +23,10 @@ type Treatment struct {
 	Name   string   `json:"name"`
 	Levels []string `json:"levels"`
 	SetPer SetPer   `json:"set_per"`
+
+	// OnlyBins names the bins that can have a level, for treatments set per bin; any
+	// bin can have a level that is not named.
+	OnlyBins map[string][]string `json:"only_bins,omitempty"`
 }
 
 // Cell is a position that a plant may get.
@@ -75,6 +79,9 @@ func (p Plan) check() error {
 	for _, t := range p.Treatments {
 		if len(t.Levels) < 2 {
 			return fmt.Errorf("treatment %q has fewer than two levels: there is nothing to deal", t.Name)
+		}
+		if err := p.checkTies(t); err != nil {
+			return err
 		}
 		if t.SetPer != PerReservoir {
 			continue

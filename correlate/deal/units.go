@@ -11,6 +11,7 @@ type Units struct {
 	levels []int   // of each treatment; a cell counts them with the last fastest
 	blocks [][]int // units of each block
 	over   *extras
+	tied   *tied // nil where any unit can have any cell
 }
 
 // blocksOf lists the units of each block, blocks in order of appearance.
@@ -28,13 +29,17 @@ func blocksOf(block []int) [][]int {
 }
 
 // unitDeal is the kept deck's procedure: within a block, and over all blocks,
-// the counts of any two cells differ by at most one.
+// the counts of any two cells differ by at most one, as far as levels are not tied.
 func (d DeckKept) unitDeal(all []Treatment) *Units {
 	u := &Units{cells: 1}
+	var treatments []Treatment
+	isTied := false
 	for _, name := range d.Treatments {
-		i := slices.IndexFunc(all, func(t Treatment) bool { return t.Name == name })
-		u.levels = append(u.levels, len(all[i].Levels))
-		u.cells *= len(all[i].Levels)
+		t := all[slices.IndexFunc(all, func(t Treatment) bool { return t.Name == name })]
+		treatments = append(treatments, t)
+		u.levels = append(u.levels, len(t.Levels))
+		u.cells *= len(t.Levels)
+		isTied = isTied || len(t.OnlyBins) > 0
 	}
 	names := map[string]int{}
 	block := make([]int, len(d.Units))
@@ -50,6 +55,16 @@ func (d DeckKept) unitDeal(all []Treatment) *Units {
 		over[b] = len(units) % u.cells
 	}
 	u.over = newExtras(u.cells, over)
+	if isTied {
+		u.tied = newTied(u.cells, u.blocks, func(unit, cell int) bool {
+			for j, t := range treatments {
+				if !t.CanHave(d.Units[unit].Name, t.Levels[u.level(cell, j)]) {
+					return false
+				}
+			}
+			return true
+		})
+	}
 	return u
 }
 
@@ -63,6 +78,9 @@ func (u *Units) level(cell, j int) int {
 
 // Deal is a new deal: the cell of each unit.
 func (u *Units) Deal(rng *rand.Rand) []int {
+	if u.tied != nil {
+		return u.tied.deal(rng)
+	}
 	n := 0
 	for _, units := range u.blocks {
 		n += len(units)
@@ -86,6 +104,9 @@ func (u *Units) Deal(rng *rand.Rand) []int {
 // All lists every deal that is allowed, each once. complete is false where
 // there are more than limit; then the list is cut.
 func (u *Units) All(limit int) (deals [][]int, complete bool) {
+	if u.tied != nil {
+		return u.tied.all(limit)
+	}
 	var order, block []int
 	for b, units := range u.blocks {
 		for _, i := range units {

@@ -53,6 +53,8 @@ type Treatment struct {
 	Levels    []string        `json:"levels"` // the first is the reference
 	SetPer    analysis.SetPer `json:"set_per"`
 	SetsLight bool            `json:"sets_light,omitempty"` // acts through light, so is never adjusted for light
+
+	OnlyBins map[string][]string `json:"only_bins,omitempty"` // the bins that can have a level, where not all can
 }
 
 // Matters is the difference that the grower would act on: a share of the mean, or

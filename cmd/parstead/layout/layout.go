@@ -54,7 +54,7 @@ func planOf(t *trial.Trial) (deal.Plan, error) {
 		if i := slices.IndexFunc(t.Plants, func(p trial.Plant) bool { return p.Treatments[tr.Name] != "" }); i >= 0 {
 			return plan, fmt.Errorf("plants.csv gives plant %s %s %s already: remove the column to have it dealt, or set it per \"given\" in trial.toml", t.Plants[i].Code, tr.Name, t.Plants[i].Treatments[tr.Name])
 		}
-		plan.Treatments = append(plan.Treatments, deal.Treatment{Name: tr.Name, Levels: tr.Levels, SetPer: tr.SetPer})
+		plan.Treatments = append(plan.Treatments, deal.Treatment{Name: tr.Name, Levels: tr.Levels, SetPer: tr.SetPer, OnlyBins: tr.OnlyBins})
 	}
 	for _, b := range t.Rack.Bins {
 		plan.Bins = append(plan.Bins, room(t, b))

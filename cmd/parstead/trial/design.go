@@ -43,6 +43,7 @@ func (l *loader) readTreatments(tables []*table) {
 		tr.SetPer = analysis.SetPer(setPer)
 		t.need("name", "levels", "set_per")
 		_, tr.SetsLight = t.oneOf("sets", "light")
+		l.readTies(t, &tr)
 		t.finish()
 		l.Treatments = append(l.Treatments, tr)
 	}

@@ -51,7 +51,7 @@ func TestEveryKey(t *testing.T) {
 	checkRack(t, read)
 	if d := cmp.Diff([]plan.Treatment{
 		{Name: "medium", Levels: []string{"coir", "bark"}, SetPer: analysis.PerPlant},
-		{Name: "light_level", Levels: []string{"low", "high"}, SetPer: analysis.PerBin, SetsLight: true},
+		{Name: "light_level", Levels: []string{"low", "high"}, SetPer: analysis.PerBin, SetsLight: true, OnlyBins: map[string][]string{"low": {"upper"}, "high": {"pond"}}},
 		{Name: "feed", Levels: []string{"weak", "strong"}, SetPer: analysis.PerReservoir},
 		{Name: "cultivar", Levels: []string{"A", "B"}, SetPer: analysis.Given},
 	}, read.Treatments); d != "" {
@@ -153,7 +153,7 @@ func TestKnownKeys(t *testing.T) {
 		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m daylight",
 		"[[flood]]":     "reservoir times lasts",
 		"[[sensor]]":    "name measures bin row column topic value suffix decimal_mark time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until",
-		"[[treatment]]": "name levels set_per sets",
+		"[[treatment]]": "name levels set_per sets only_bins",
 		"[[outcome]]":   "name kind unit basis start start_basis scale primary matters only exposure",
 	} {
 		dir := folder(t, edit{"trial.toml", sound["trial.toml"], heading + "\nqqqqqqqq = 1\n"})

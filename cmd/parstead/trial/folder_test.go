@@ -134,3 +134,11 @@ func told(problems []trial.Problem) []string {
 	}
 	return lines
 }
+
+// remove takes a file out of a trial's folder.
+func remove(t *testing.T, dir, file string) {
+	t.Helper()
+	if err := os.Remove(filepath.Join(dir, file)); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -300,6 +300,7 @@ func (l *loader) checkTreatments() {
 		switch tr.SetPer {
 		case analysis.PerBin:
 			l.checkWhole(tr, "bin", func(p light.Position) string { return p.Bin })
+			l.checkTies(i, tr)
 		case analysis.PerReservoir:
 			l.checkReservoirs(tr)
 			l.checkWhole(tr, "reservoir", func(p light.Position) string {

@@ -29,6 +29,7 @@ type Problem struct {
 	Residual float64 `json:"residual,omitempty"` // of a survey's row: natural log of its reading over what the other rows expect
 
 	OnlyToRun bool `json:"-"` // an error for the daemon; other commands don't need what is wrong
+	OfDesign  bool `json:"-"` // what the trial as it is planned can't settle
 }
 
 // Error is the problem in one line.

@@ -276,6 +276,8 @@ func (l *loader) checkCode(t *table) {
 	}
 	if n < shortestCode {
 		t.fault("code_file", fmt.Sprintf("code_file: the code has %d letters and digits, which can be guessed", n), fmt.Sprintf("write a code of %d or more", shortestCode))
+	} else if why := tooPlain(code, l.Name); why != "" {
+		t.warn("code_file", "code_file: the code is "+why, "write another; three words that nobody would put together will do")
 	}
 }
 

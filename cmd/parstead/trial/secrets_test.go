@@ -22,6 +22,9 @@ func TestSecrets(t *testing.T) {
 		{"abc", 0o600, "error: code_file: the code has 3 letters and digits"},
 		{"a-b-c-1", 0o600, "error: code_file: the code has 4 letters and digits"},
 		{"wet-hands-7", 0o600, ""},
+		{"123456", 0o600, "warning: code_file: the code is one sign again and again, or signs that follow"},
+		{"aaa-aaa", 0o600, "warning: code_file: the code is one sign again and again"},
+		{"Pass-word", 0o600, "warning: code_file: the code is among the first"},
 		{"wet-hands-7", 0o644, "warning: code_file: every user of this machine can read"},
 	} {
 		if runtime.GOOS == "windows" && c.mode != 0o600 {

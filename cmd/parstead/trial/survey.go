@@ -49,6 +49,9 @@ func (l *loader) readSurvey(s *sheet, _ bool) {
 			l.fault(c.at, fmt.Sprintf("light can't be %v", reading.Value), "correct the value, or clear the cell")
 			continue
 		}
+		if _, most := reading.Measures.Valid(); reading.Value > most {
+			l.warn(c.at, fmt.Sprintf("%v %s is more than the sun gives", reading.Value, reading.Measures.Unit()), "correct the value, or see whether the meter showed lux or ppfd")
+		}
 		if bin, _ := l.Rack.Bin(p.Bin); reading.Measures.NeedsLampFactor() && !noFactor[bin.Name] {
 			if says, mend := l.luxTrouble(bin, light.Span{From: times[i], Until: times[i].Add(1)}); says != "" {
 				noFactor[bin.Name] = true

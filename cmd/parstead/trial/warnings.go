@@ -17,6 +17,8 @@ func (l *loader) warnings() {
 	l.warnUnlit()
 	l.warnSun()
 	l.warnDrive()
+	l.warnSense()
+	l.warnDesign()
 }
 
 // warnUnreachable tells when sensors on the network can't reach the broker.
