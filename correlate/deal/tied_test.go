@@ -43,20 +43,32 @@ var tiedDeals = map[string]struct {
 	want                 []string
 }{
 	"one bin alone can be dim": {
-		[]string{"north", "south", "east"}, []string{"", "", ""}, []string{"low", "high"},
-		map[string][]string{"low": {"north"}}, []string{"low high high"},
+		[]string{"north", "south", "east"},
+		[]string{"", "", ""},
+		[]string{"low", "high"},
+		map[string][]string{"low": {"north"}},
+		[]string{"low high high"},
 	},
 	"one can't": {
-		[]string{"a", "b", "c", "d"}, []string{"", "", "", ""}, []string{"low", "high"},
-		map[string][]string{"low": {"b", "c", "d"}}, []string{"high low low high", "high low high low", "high high low low"},
+		[]string{"a", "b", "c", "d"},
+		[]string{"", "", "", ""},
+		[]string{"low", "high"},
+		map[string][]string{"low": {"b", "c", "d"}},
+		[]string{"high low low high", "high low high low", "high high low low"},
 	},
 	"within blocks": {
-		[]string{"a", "b", "c", "d"}, []string{"x", "x", "y", "y"}, []string{"low", "high"},
-		map[string][]string{"high": {"a", "c", "d"}}, []string{"high low low high", "high low high low"},
+		[]string{"a", "b", "c", "d"},
+		[]string{"x", "x", "y", "y"},
+		[]string{"low", "high"},
+		map[string][]string{"high": {"a", "c", "d"}},
+		[]string{"high low low high", "high low high low"},
 	},
 	"more bins than an even deal has": {
-		[]string{"a", "b", "c", "d"}, []string{"", "", "", ""}, []string{"low", "high"},
-		map[string][]string{"low": {"a"}, "high": {"b", "c", "d"}}, []string{"low high high high"},
+		[]string{"a", "b", "c", "d"},
+		[]string{"", "", "", ""},
+		[]string{"low", "high"},
+		map[string][]string{"low": {"a"}, "high": {"b", "c", "d"}},
+		[]string{"low high high high"},
 	},
 }
 

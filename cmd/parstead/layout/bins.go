@@ -64,11 +64,11 @@ func hangs(t *trial.Trial, bin light.Bin) (parts []string) {
 		if !slices.Contains(bin.Lamps, lamp.Name) {
 			continue
 		}
-		text := "Lamp " + lamp.Name
+		words := []string{"Lamp " + lamp.Name}
 		for i, on := range lamp.On {
-			text += fmt.Sprintf(", %v to %v", on, lamp.Off[i])
+			words = append(words, fmt.Sprintf("%v to %v", on, lamp.Off[i]))
 		}
-		parts = append(parts, text)
+		parts = append(parts, strings.Join(words, ", "))
 	}
 	if bin.TargetDLI > 0 {
 		parts = append(parts, "Meant to get "+phrase.Given(float64(bin.TargetDLI))+" mol a day")

@@ -34,12 +34,12 @@ func (l *loader) warnUnsuited() {
 		{l.surveyedLight, "had %s on average when it was last walked", "lamp", false},
 		{l.watts, "has lamps of %s W", "lamp", false},
 	}
-	for i, tr := range l.Treatments {
+	for _, tr := range l.Treatments {
 		if !tr.SetsLight || tr.SetPer != analysis.PerBin {
 			continue
 		}
 		for _, way := range ways {
-			if l.contradicted(i, tr, way) {
+			if l.contradicted(tr, way) {
 				break
 			}
 		}
@@ -47,7 +47,7 @@ func (l *loader) warnUnsuited() {
 }
 
 // contradicted tells of the pair of bins that contradicts the levels most.
-func (l *loader) contradicted(i int, tr plan.Treatment, way strength) bool {
+func (l *loader) contradicted(tr plan.Treatment, way strength) bool {
 	type lit struct {
 		index int
 		level string
