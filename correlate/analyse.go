@@ -11,6 +11,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"parstead/correlate/analysis"
+	"parstead/correlate/answer"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
 	"parstead/correlate/sentences"
@@ -75,6 +76,7 @@ func Analyse(ctx context.Context, input *Input, opts Options) (*Result, error) {
 	for i := range result.Outcomes {
 		result.Outcomes[i].Findings = sentences.Of(in.Input, &result.Outcomes[i], result)
 	}
+	result.Answer = answer.Of(in.Input, result)
 	return result, nil
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"path/filepath"
 	"testing"
 	"time"
@@ -61,6 +62,13 @@ func TestDemoClaims(t *testing.T) {
 		if !c.Holds {
 			t.Errorf("planted: %s; found: %s", c.Planted, c.Found)
 		}
+	}
+	out, err := json.Marshal(result)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range answerFaults(string(out)) {
+		t.Error(f)
 	}
 	for _, o := range result.Outcomes {
 		if !o.Planned {

@@ -94,6 +94,9 @@ func TestHostileTables(t *testing.T) {
 				t.Errorf("as text it ends by %v, as JSON by %v", textErr, err)
 			}
 			faults := append(plainFaults(text, out, err), wishFaults(h, out, err)...)
+			if out != "" {
+				faults = append(faults, answerFaults(out)...)
+			}
 			known, listed := hostileKnown[h.Name]
 			switch {
 			case listed && len(faults) == 0:

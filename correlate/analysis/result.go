@@ -18,6 +18,7 @@ type Result struct {
 	NextTrial           *NextTrial      `json:"next_trial,omitempty"`
 	Electricity         *Electricity    `json:"electricity,omitempty"`
 	Departures          []string        `json:"departures,omitempty"`
+	Answer              []Sentence      `json:"answer"` // at most seven sentences
 
 	// Seed is that of the draws that size a next trial.
 	Seed uint64 `json:"-"`

@@ -252,7 +252,7 @@ func (t *teller) treatment(e analysis.Effect) {
 func (t *teller) together(e analysis.Effect, pairs []*analysis.Comparison) bool {
 	topic, how := analysis.About(e.Term), t.replicates(e.Unit)+t.adjusted(e.Term)
 	shown := e.Standing.Told == analysis.Claim || e.Standing.Told == analysis.Lead
-	alone := slices.ContainsFunc(pairs, func(c *analysis.Comparison) bool { return t.reading(c).differs() })
+	alone := slices.ContainsFunc(pairs, func(c *analysis.Comparison) bool { return t.reading(c).Differs() })
 	switch differ := *e.P < 0.05; {
 	case shown && (differ || len(pairs) == 0):
 		t.say(e.Standing.Told, topic, "%s: its levels differ in %s (p %s, %s).", e.Effect, t.r.Name, phrase.P(*e.P), how)

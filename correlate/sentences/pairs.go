@@ -10,46 +10,20 @@ import (
 	"parstead/correlate/kind"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
+	"parstead/correlate/ranking"
 )
 
 // mostPairs is how many pairs of one treatment are worded one by one.
 const mostPairs = 6
 
-// reading is what a comparison is read as: its own interval or, where spreads differ
-// and each level's own spread is known, the interval by these.
-type reading struct {
-	analysis.Contrast
-	verdict string
-}
-
-func (r reading) differs() bool { return r.verdict == analysis.Larger || r.verdict == analysis.Smaller }
-
-func (t *teller) reading(c *analysis.Comparison) reading {
-	own := reading{analysis.Contrast{Difference: c.Difference, Ratio: c.Ratio, CI95: c.CI95.Closed(), P: c.P}, c.Verdict}
-	u := t.r.UnequalSpread
-	if u == nil || !t.r.SpreadsDiffer() {
-		return own
-	}
-	i := slices.IndexFunc(u.GamesHowell, func(p analysis.PairSpread) bool { return c.CellA.Apart(p.CellA) == 0 && c.CellB.Apart(p.CellB) == 0 })
-	if i < 0 || u.GamesHowell[i].CI95 == nil {
-		return own
-	}
-	apart := reading{u.GamesHowell[i].Contrast, analysis.CantTell}
-	switch none := t.contrast().None(); {
-	case apart.CI95[0] > none:
-		apart.verdict = analysis.Larger
-	case apart.CI95[1] < none:
-		apart.verdict = analysis.Smaller
-	}
-	return apart
-}
+func (t *teller) reading(c *analysis.Comparison) ranking.Reading { return ranking.Read(t.r, c) }
 
 // pairs words comparisons: those that show something one by one, the others
 // one by one where they are few.
 func (t *teller) pairs(e analysis.Effect, pairs []*analysis.Comparison) {
 	var shown, open []*analysis.Comparison
 	for _, c := range pairs {
-		if r := t.reading(c); r.differs() || r.verdict == analysis.Equivalent {
+		if r := t.reading(c); r.Differs() || r.Verdict == analysis.Equivalent {
 			shown = append(shown, c)
 		} else {
 			open = append(open, c)
@@ -85,11 +59,11 @@ func (t *teller) pair(c *analysis.Comparison, alone bool) {
 		first = c.Treatment + " " + first
 	}
 	told, topic := c.Standing.Told, analysis.About(c.Term)
-	if r.differs() && told != analysis.Claim && told != analysis.Lead {
+	if r.Differs() && told != analysis.Claim && told != analysis.Lead {
 		told = analysis.Open
 		about += "; " + t.only(c)
 	}
-	switch r.verdict {
+	switch r.Verdict {
 	case analysis.Larger:
 		t.say(told, topic, "%s lies above %s in %s: %s.", first, second, t.r.Name, about)
 	case analysis.Smaller:
