@@ -57,6 +57,16 @@ func ParseKind(s string) (Kind, error) {
 	return "", fmt.Errorf("%q is not a kind of note: use one of %s", s, strings.ReplaceAll(words, " ", ", "))
 }
 
+// Programs tells whether the program writes entries of this kind, of what it does
+// itself; a step of the clock is none of that.
+func (k Kind) Programs() bool {
+	switch k {
+	case Started, Dealt, Looked, Entered, Filed, Withdrawn:
+		return true
+	}
+	return false
+}
+
 // OfStretch tells whether an event of this kind is about a stretch of time alone.
 func (k Kind) OfStretch() bool { return k == Ignore || k == Timed || k == Mute }
 

@@ -48,6 +48,7 @@ type Rack struct {
 	Floods       []Flood
 	Survey       []SurveyReading // in order of time
 	Limits       Limits
+	OffTarget    float64 // share of a bin's target by which a day is off it; 0: not judged
 	BaseCelsius  float64 // degree-days count from here
 	HasBase      bool    // whether a base is given
 }

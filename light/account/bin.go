@@ -82,10 +82,10 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	}
 	var changes, wiped []time.Time
 	for _, e := range log {
-		if e.Kind.EndsMap() && concerns(b.rack, e, of.Name) {
+		if e.Kind.EndsMap() && Concerns(b.rack, e, of.Name) {
 			changes = append(changes, e.At)
 		}
-		if e.Kind == light.LampCleaned && concerns(b.rack, e, of.Name) {
+		if e.Kind == light.LampCleaned && Concerns(b.rack, e, of.Name) {
 			wiped = append(wiped, e.At)
 		}
 		if e.Kind == light.PowerCut && (e.Bin == "" || e.Bin == of.Name) {

@@ -21,7 +21,7 @@ type MapEpoch struct {
 func EpochAt(rack *light.Rack, standing []light.Event, bin string, now time.Time) MapEpoch {
 	var began, walked time.Time
 	for _, e := range standing {
-		if e.Kind.EndsMap() && concerns(rack, e, bin) && e.At.After(began) && !e.At.After(now) {
+		if e.Kind.EndsMap() && Concerns(rack, e, bin) && e.At.After(began) && !e.At.After(now) {
 			began = e.At
 		}
 	}
@@ -40,9 +40,9 @@ func EpochAt(rack *light.Rack, standing []light.Event, bin string, now time.Time
 	return m
 }
 
-// concerns tells whether an event is about the light of a bin: one that names a
+// Concerns tells whether an event is about the light of a bin: one that names a
 // sensor is about that sensor's bin alone.
-func concerns(rack *light.Rack, e light.Event, bin string) bool {
+func Concerns(rack *light.Rack, e light.Event, bin string) bool {
 	if e.Sensor == "" {
 		return e.Bin == "" || e.Bin == bin
 	}

@@ -23,6 +23,7 @@ const (
 	Saturated      Kind = "saturated"
 	Ratio          Kind = "ratio"
 	Drifting       Kind = "drifting"
+	OffTarget      Kind = "off_target"
 	FloodMissed    Kind = "flood_missed"
 	FloodStuck     Kind = "flood_stuck"
 	Hot            Kind = "hot"
@@ -95,6 +96,7 @@ var kinds = []struct {
 	{kind: Silent},
 	{kind: SwitchingDrift, shownBy: light.Quantity.IsLight, do: unplug + "Then set the timer's clock; if the new times are meant, write them into trial.toml with a from."},
 	{kind: Dimmed, do: unplug + "Then look for dust, a shaded sensor or an ageing lamp; log what you change and survey the bin again."},
+	{kind: OffTarget},
 	{kind: Flat, do: "Restart the sensor; its stretch is left out of the light account."},
 	{kind: Ratio, do: "Look for a leaf over the sensor, dirt, or a sensor that was moved; log what you find."},
 	{kind: Drifting, do: "Look for a leaf over the sensor, dust or algae on it, and whether it sits as it did; wipe it, log what you do, and walk the bin with the meter."},

@@ -29,6 +29,10 @@ const (
 
 // Watch holds what a rack's baselines are. It is not safe for concurrent use.
 type Watch struct {
+	// Finished gives the light days of a bin that are over, in order of date. It
+	// may be nil: then no bin is held against its target.
+	Finished func(bin string) []BinDay
+
 	rack      *light.Rack
 	baselines map[epoch]float64
 	suns      map[sunDay]bool
@@ -78,6 +82,9 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 	for _, bin := range w.rack.Bins {
 		found = append(found, l.lamps(bin)...)
 		found = append(found, l.air(bin)...)
+		if w.Finished != nil {
+			found = append(found, w.offTarget(bin, w.Finished(bin.Name), now)...)
+		}
 		parted := func(c Condition) bool { return (c.Kind == Ratio || c.Kind == Dimmed) && c.Bin == bin.Name }
 		if l.sunny[bin.Name] || slices.ContainsFunc(found, parted) { // told once
 			continue

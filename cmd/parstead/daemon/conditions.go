@@ -23,6 +23,7 @@ type conditions struct {
 	db       *store.DB
 	own      []func(now time.Time) (watch.Condition, bool) // what the daemon knows of itself
 	timeless func() map[string]string                      // by sensor, why the time of its readings is missing
+	finished func(bin string) []watch.BinDay               // light days of a bin that are over
 	tell     func(tell.Message)
 	publish  func(topic string, payload []byte) error
 	log      *slog.Logger
@@ -38,7 +39,7 @@ type conditions struct {
 
 // begin starts to judge the rack, with what was told before the last stop.
 func (c *conditions) begin(rack *light.Rack, told []watch.Condition, now time.Time) {
-	c.watch, c.state, c.retained = watch.New(rack), alarm.New(told, now), map[string]watch.Condition{}
+	c.watch, c.state, c.retained = c.watchOver(rack), alarm.New(told, now), map[string]watch.Condition{}
 }
 
 // list is the conditions that hold, gravest first; known is false before the
@@ -50,10 +51,16 @@ func (c *conditions) list() (holding []watch.Condition, known bool) {
 }
 
 // renew begins with new baselines, for a trial whose files have changed.
-func (c *conditions) renew(w *watch.Watch) {
+func (c *conditions) renew(rack *light.Rack) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.watch = w
+	c.watch = c.watchOver(rack)
+}
+
+func (c *conditions) watchOver(rack *light.Rack) *watch.Watch {
+	w := watch.New(rack)
+	w.Finished = c.finished
+	return w
 }
 
 // look finds what is wrong now and says what is new of it.

@@ -176,6 +176,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.adoption.reading = d.options.reading
 
 	d.conditions.trial, d.conditions.db, d.conditions.timeless = inForce, d.db, why
+	d.conditions.finished = d.totals.finished
 	d.conditions.tell, d.conditions.publish, d.conditions.log = d.tell, d.source.Publish, log
 	d.conditions.own = []func(time.Time) (watch.Condition, bool){
 		d.database.condition, d.diskCondition,
@@ -279,7 +280,7 @@ func (d *Daemon) use(old, fresh *trial.Trial) error {
 	if reflect.DeepEqual(old.Rack, fresh.Rack) { // a sheet of plants: light and baselines are as they were
 		d.totals.carry(old, fresh)
 	} else {
-		d.conditions.renew(watch.New(&fresh.Rack))
+		d.conditions.renew(&fresh.Rack)
 	}
 	was, is := old.Page, fresh.Page
 	was.Code, is.Code = "", "" // in use already

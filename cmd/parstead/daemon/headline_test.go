@@ -19,12 +19,12 @@ func TestThePageSaysWhatIsRefused(t *testing.T) {
 		t.Errorf("before any reading:\n%s", body)
 	}
 	c := w.device("chip")
-	if token := c.Publish("rack/upper", 1, false, "bright"); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
+	if token := c.Publish("rack/upper", 1, false, "blinding"); !token.WaitTimeout(10*time.Second) || token.Error() != nil {
 		t.Fatal(token.Error())
 	}
 	clock.Move(3 * time.Second) // no state serves twice
 	if body := w.get("/"); !strings.Contains(body, "Nothing usable heard yet from 2 sensors: 1 payload refused, see below.") ||
-		!strings.Contains(body, "From upper: 1 refused, the last 3 s ago: no number") || strings.Contains(body, "bright") {
+		!strings.Contains(body, "From upper: 1 refused, the last 3 s ago: no number") || strings.Contains(body, "blinding") {
 		t.Errorf("after a payload without a number:\n%s", body)
 	}
 	for _, bin := range []string{"upper", "lower"} {
@@ -71,7 +71,7 @@ func TestStatusPageInABrowser(t *testing.T) {
 	}{{"phone", 360}, {"desk", 1280}} {
 		b.call("Emulation.setDeviceMetricsOverride", map[string]any{"width": size.width, "height": 740, "deviceScaleFactor": 1, "mobile": size.width < 500}, nil)
 		b.open(w.PageURL())
-		b.sees("Light at each position")
+		b.sees("Light, bin by bin")
 		racktest.Eventually(t, "the style", func() bool { return b.eval("document.readyState") == "complete" })
 		if over := b.eval("document.documentElement.scrollWidth - document.documentElement.clientWidth"); over != "0" {
 			t.Errorf("%s: %s pixels too wide", size.name, over)

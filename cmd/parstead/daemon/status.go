@@ -99,6 +99,7 @@ func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error
 		Sensors: sensorsNow(t, s.db.Latest(), timeless(s.intake), now), Log: light.Standing(log),
 		Connected: s.connected(), Broker: s.broker(),
 	}
+	p.OffTarget, p.Plants, p.Harvest = t.Rack.OffTarget, standing(t, now), harvestOf(t, now)
 	p.Tasks = append(tasks(t, p.Log, now), season.Suns...)
 	if s.teller != nil {
 		for _, u := range s.teller.Unsent() {
@@ -112,6 +113,7 @@ func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error
 	totals := s.totals.byPosition()
 	for _, bin := range t.Rack.Bins {
 		b := binState(t, bin, now, figures[today], figures[today.Add(-1)], totals)
+		b.Season = s.totals.season(bin.Name)
 		b.Map = account.EpochAt(&t.Rack, p.Log, bin.Name, now).String()
 		p.Bins = append(p.Bins, b)
 	}
@@ -159,6 +161,12 @@ func binState(t *trial.Trial, bin light.Bin, now time.Time, today, yesterday map
 			cell.Total.Known, cell.Total.DLI = true, sum+cell.Today.DLI
 		}
 		b.Cells = append(b.Cells, cell)
+	}
+	b.Levels = levelsOf(t, bin)
+	for _, c := range b.Cells {
+		if c.Plant != "" {
+			b.Standing++
+		}
 	}
 	b.Coverage = account.Coverage(bin, today)
 	b.Due, b.HasDue = account.DueByNow(&t.Rack, bin, yesterday, now)

@@ -8,15 +8,18 @@ import (
 	"sync"
 	"time"
 
+	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/light/account"
 	"parstead/light/field"
+	"parstead/light/watch"
 	"parstead/store"
 )
 
 // totals is the light of the whole trial up to the running day, kept so that the
-// page need only compute today and yesterday.
+// page need only compute today and yesterday, and that a view costs the same
+// however long the trial is.
 type totals struct {
 	trialInForce func() *trial.Trial
 	db           *store.DB
@@ -31,6 +34,7 @@ type totals struct {
 	lasted  time.Duration
 	ended   time.Time // of the last sum, by the machine's clock
 	sums    map[light.Position]light.DLI
+	seasons map[string]*page.Season // by bin
 }
 
 var errTotals = errors.New("the light of the days so far is being added up; ask again in a moment")
@@ -111,7 +115,12 @@ func (s *totals) update(ctx context.Context, now time.Time) error {
 		return fmt.Errorf("open a view: %w", err)
 	}
 	defer view.Close() //nolint:errcheck // it only read
+	log, err := view.Events(ctx)
+	if err != nil {
+		return fmt.Errorf("read the log: %w", err)
+	}
 	sums := map[light.Position]light.DLI{}
+	seasons := newSeasons(&t.Rack, light.Standing(log))
 	season := account.New(&t.Rack, view, account.Options{Maps: s.maps.Maps})
 	last := light.Earlier(day.Add(-1), t.Rack.Ends)
 	for from := t.Rack.Starts; !last.Before(from); from = from.Add(daysAtOnce) {
@@ -124,13 +133,61 @@ func (s *totals) update(ctx context.Context, now time.Time) error {
 				sums[x.Position] += x.DLI
 			}
 		}
+		addDays(&t.Rack, seasons, days)
 		debug.FreeOSMemory() // once a day: a small board has little
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.known, s.trial, s.day, s.entry, s.sums = true, t, day, entry, sums
+	s.known, s.trial, s.day, s.entry, s.sums, s.seasons = true, t, day, entry, sums, seasons
 	s.ended, s.lasted = time.Now(), time.Since(begun)
 	return nil
+}
+
+// newSeasons begins the seasons of the rack's bins.
+func newSeasons(rack *light.Rack, standing []light.Event) map[string]*page.Season {
+	seasons := map[string]*page.Season{}
+	for _, bin := range rack.Bins {
+		var events []light.Event
+		for _, e := range standing {
+			if !e.Kind.Programs() && e.Kind != light.Mute && e.Plant == "" && account.Concerns(rack, e, bin.Name) {
+				events = append(events, e)
+			}
+		}
+		seasons[bin.Name] = page.NewSeason(bin, rack, events)
+	}
+	return seasons
+}
+
+// addDays adds days to the seasons of their bins.
+func addDays(rack *light.Rack, seasons map[string]*page.Season, days []account.Day) {
+	for _, d := range account.PerBin(days) {
+		seasons[d.Bin].Days = append(seasons[d.Bin].Days, d)
+	}
+	for _, d := range days {
+		bin, _ := rack.Bin(d.Position.Bin)
+		seasons[bin.Name].AddPlace(bin.Index(d.Position), d)
+	}
+}
+
+// season is a bin's light on the days that are over; nil before it is known.
+func (s *totals) season(bin string) *page.Season {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.seasons[bin]
+}
+
+// finished is a bin's light on the days that are over, as it is held against the
+// bin's target.
+func (s *totals) finished(bin string) []watch.BinDay {
+	season := s.season(bin)
+	if season == nil {
+		return nil
+	}
+	days := make([]watch.BinDay, len(season.Days))
+	for i, d := range season.Days {
+		days[i] = watch.BinDay{Date: d.Date, Known: d.Known, Mean: d.Mean, Missing: d.Missing}
+	}
+	return days
 }
 
 // byPosition is each position's light up to the day before the running one.

@@ -2,6 +2,7 @@ package page
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/tls"
 	"embed"
 	"errors"
@@ -18,7 +19,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
 
-//go:embed page.html page.css enter.html enter.js worker.js
+//go:embed page.html page.css page.js enter.html enter.js worker.js
 var files embed.FS
 
 // Config is what the page needs of the daemon.
@@ -108,6 +109,7 @@ func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.showPage)
 	mux.HandleFunc("GET /page.css", s.giveFile("page.css", "text/css; charset=utf-8"))
+	mux.HandleFunc("GET /page.js", s.giveFile("page.js", "text/javascript; charset=utf-8"))
 	s.enterRoutes(mux)
 	mux.Handle("GET /metrics", promhttp.HandlerFor(s.config.Gatherer, promhttp.HandlerOpts{
 		ErrorLog: slog.NewLogLogger(s.config.Log.Handler(), slog.LevelError), MaxRequestsInFlight: 4,
@@ -136,13 +138,16 @@ func (s *Server) showPage(w http.ResponseWriter, r *http.Request) {
 		say(w, http.StatusInternalServerError, "The page can't be shown now: "+err.Error())
 		return
 	}
+	v := newView(state)
+	v.Nonce = rand.Text()
 	var b strings.Builder
-	if err := s.page.Execute(&b, newView(state)); err != nil {
+	if err := s.page.Execute(&b, v); err != nil {
 		s.config.Log.Error("page not shown", "error", err)
 		say(w, http.StatusInternalServerError, "The page can't be shown now; the daemon's log says why.")
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Security-Policy", fmt.Sprintf("default-src 'none'; script-src 'nonce-%s'; connect-src 'self'; %s", v.Nonce, ownPolicy))
 	_, _ = w.Write([]byte(b.String())) // the reader has gone: nobody to tell
 }
 

@@ -23,6 +23,9 @@ type State struct {
 	Refused    []Refused         // what came in lately and was no reading
 	Notices    []string          // what else is worth knowing
 	Bins       []Bin
+	OffTarget  float64 // share of its target by which a bin's day counts as off it
+	Plants     []Standing
+	Harvest    *Progress // nil before the trial has ended
 	Sensors    []Sensor
 	Unsent     []Unsent // messages that could not be sent so far
 	Tasks      []string // what the grower has to do next
@@ -46,14 +49,35 @@ type Unsent struct {
 	Why   string // the last try failed
 }
 
+// Standing is a plant as the page names it: no treatment, nothing that was scored.
+type Standing struct {
+	Code, Bin string
+	Fate      string // "" while it stands
+	Why       string // of a loss
+	On        string // of a loss
+}
+
+// Progress is how far the harvest of a trial that has ended has come.
+type Progress struct {
+	In, Out int    // plants that are written down, and those still to come
+	Next    string // the bin where most of those stand
+	ThereIn int    // how many of them
+}
+
+// Level is what a bin got of a treatment that bins or reservoirs get as a whole.
+type Level struct{ Treatment, Level string }
+
 // Bin is a bin with the light of its positions, in mol m⁻² d⁻¹.
 type Bin struct {
 	light.Bin
+	Levels   []Level   // of the treatments that it got as a whole
+	Standing int       // plants that stand there
 	Map      string    // which light map is in use, in words
 	Coverage float64   // share of the running day so far that readings cover
 	Due      light.DLI // by this hour, from the target or from the last days
 	HasDue   bool
-	Cells    []Cell // by light.Bin.Index
+	Cells    []Cell  // by light.Bin.Index
+	Season   *Season // the light days that are over; nil before it is known
 }
 
 // Cell is one position.

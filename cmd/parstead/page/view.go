@@ -9,120 +9,84 @@ import (
 	"time"
 
 	"parstead/light"
+	"parstead/light/watch"
 )
 
 // view is a State with the sentences and shades that the template prints.
 type view struct {
 	*State
+	Nonce    string
 	Headline string
 	Well     bool
-	Oldest   string
-	Due      string
+	Lead     *watch.Condition // what the headline is about; nil where it is not about one
+	Also     []watch.Condition
+	Heard    string
+	Lines    []binLine
 	Grids    []grid
+	Happened []light.Event // newest first, the program's own left out
 	Recent   []light.Event
+	Lost     []Standing
 }
 
-type grid struct {
-	Bin
-	Lines   []gridLine
-	Summary string
-}
-
-type gridLine struct {
-	Number int
-	Cells  []gridCell
-}
-
-type gridCell struct {
-	Cell
-	Column int
-	Shade  int // 0 (darkest place of the rack) to 9, by today's light or else yesterday's
-}
-
-// logShown is how many of the newest log entries the page lists.
-const logShown = 20
+// logShown is how many of the newest log entries the page lists, and newsShown how
+// many of them without a tap.
+const (
+	logShown  = 20
+	newsShown = 6
+)
 
 func newView(s *State) view {
-	v := view{State: s, Oldest: oldest(s), Due: due(s)}
+	v := view{State: s, Heard: heardWords(s), Lines: binLines(s)}
 	v.Headline, v.Well = headline(s)
+	v.Also = s.Conditions
+	if len(s.Conditions) > 0 && s.Harvest == nil {
+		v.Lead, v.Also = &s.Conditions[0], s.Conditions[1:]
+	}
+	if v.Lead != nil && len(v.Also) == 0 && len(s.Sensors) > 0 && heard(s) == len(s.Sensors) {
+		v.Heard = "All else is well. " + v.Heard
+	}
 	top := 0.0
 	for _, b := range s.Bins {
 		for _, c := range b.Cells {
 			top = max(top, float64(c.shown().DLI))
 		}
 	}
-	for _, b := range s.Bins {
-		v.Grids = append(v.Grids, newGrid(b, top))
+	for i, b := range s.Bins {
+		v.Grids = append(v.Grids, newGrid(b, v.Lines[i], top))
 	}
 	v.Recent = slices.Clone(s.Log)
 	slices.SortStableFunc(v.Recent, func(a, b light.Event) int { return b.At.Compare(a.At) })
+	for _, e := range v.Recent {
+		if !e.Kind.Programs() && len(v.Happened) < newsShown {
+			v.Happened = append(v.Happened, e)
+		}
+	}
 	v.Recent = v.Recent[:min(logShown, len(v.Recent))]
+	for _, p := range s.Plants {
+		if p.Fate != "" && p.Fate != "harvested" {
+			v.Lost = append(v.Lost, p)
+		}
+	}
 	return v
 }
 
+// shown is the figure that the cell's shade goes by.
 func (c Cell) shown() Figure {
-	if c.Today.Known {
-		return c.Today
+	if c.Yesterday.Known {
+		return c.Yesterday
 	}
-	return c.Yesterday
-}
-
-func newGrid(b Bin, top float64) grid {
-	g := grid{Bin: b}
-	var known []float64
-	for r := 1; r <= b.Rows; r++ {
-		row := gridLine{Number: r}
-		for c := 1; c <= b.Columns; c++ {
-			cell := b.Cells[b.Index(light.Position{Bin: b.Name, Row: r, Column: c})]
-			shade := 0
-			if f := cell.shown(); f.Known && top > 0 {
-				shade = min(9, int(10*float64(f.DLI)/top))
-			}
-			if cell.Today.Known {
-				known = append(known, float64(cell.Today.DLI))
-			}
-			row.Cells = append(row.Cells, gridCell{cell, c, shade})
-		}
-		g.Lines = append(g.Lines, row)
-	}
-	g.Summary = summary(b, known)
-	return g
-}
-
-func summary(b Bin, known []float64) string {
-	if len(known) == 0 {
-		return "Light not known yet today."
-	}
-	sum := 0.0
-	for _, x := range known {
-		sum += x
-	}
-	parts := []string{fmt.Sprintf("So far %.2f mol m⁻² on average, %.2f to %.2f over its positions",
-		sum/float64(len(known)), slices.Min(known), slices.Max(known))}
-	if b.HasDue {
-		parts = append(parts, fmt.Sprintf("%.2f due by now", b.Due))
-	}
-	if b.TargetDLI > 0 {
-		parts = append(parts, fmt.Sprintf("%.1f meant for the day", b.TargetDLI))
-	}
-	cover := fmt.Sprintf("readings cover %.0f %% of the day so far", 100*b.Coverage)
-	if b.Coverage < 0.995 {
-		cover += ", the rest is estimated"
-	}
-	parts = append(parts, cover)
-	if b.Map != "" {
-		parts = append(parts, b.Map)
-	}
-	return strings.Join(parts, "; ") + "."
+	return c.Today
 }
 
 // headline is the page's first sentence, and whether it says that all is well.
 func headline(s *State) (says string, well bool) {
-	switch n := len(s.Conditions); {
-	case n == 1:
+	switch {
+	case s.Harvest != nil && s.Harvest.Out > 0:
+		return "The trial has ended: weigh and count the plants.", false
+	case s.Harvest != nil:
+		return "The trial has ended, and the harvest is written down.", true
+	case len(s.Conditions) > 0:
 		return s.Conditions[0].Says, false
-	case n > 1:
-		return fmt.Sprintf("%s And %d more below.", s.Conditions[0].Says, n-1), false
 	case len(s.Sensors) == 0:
 		return "No sensor is set up yet: nothing is watched.", false
 	}
@@ -166,14 +130,14 @@ func heard(s *State) (n int) {
 	return n
 }
 
-func oldest(s *State) string {
+// heardWords says how long ago the sensor that was heard longest ago was heard.
+func heardWords(s *State) string {
 	var worst *Sensor
 	for i := range s.Sensors {
 		x := &s.Sensors[i]
-		if !x.During.Holds(s.Now) {
-			continue
-		}
 		switch {
+		case !x.During.Holds(s.Now):
+			continue
 		case !x.Heard && x.Timeless != "":
 			return fmt.Sprintf("%s has sent nothing usable yet.", x.Name)
 		case !x.Heard:
@@ -190,31 +154,6 @@ func oldest(s *State) string {
 		return fmt.Sprintf("Heard longest ago: %s, %s ago.", worst.Name, length(age.Abs()))
 	}
 	return "The newest readings of all sensors are dated ahead of this machine's clock."
-}
-
-func due(s *State) string {
-	var got, owed float64
-	bins := 0
-	for _, b := range s.Bins {
-		if !b.HasDue {
-			continue
-		}
-		sum, n := 0.0, 0
-		for _, c := range b.Cells {
-			if c.Today.Known {
-				sum, n = sum+float64(c.Today.DLI), n+1
-			}
-		}
-		if n > 0 {
-			got, owed, bins = got+sum/float64(n), owed+float64(b.Due), bins+1
-		}
-	}
-	if bins == 0 {
-		return ""
-	}
-	n := float64(bins)
-	return fmt.Sprintf("Light so far today: %.2f mol m⁻² on average over %s; %.2f was due by this hour.",
-		got/n, count(bins, "bin"), owed/n)
 }
 
 func count(n int, what string) string {
@@ -251,11 +190,11 @@ var words = template.FuncMap{
 	"local": func(c light.Calendar, t time.Time) string {
 		return t.In(c.Zone).Format("2006-01-02 15:04")
 	},
-	"dli": func(f Figure) string {
+	"one": func(f Figure) string {
 		if !f.Known {
 			return "–"
 		}
-		return fmt.Sprintf("%.2f", float64(f.DLI))
+		return fmt.Sprintf("%.1f", float64(f.DLI))
 	},
 	"tries": func(n int) string {
 		if n == 1 {
@@ -292,4 +231,46 @@ var words = template.FuncMap{
 			return fmt.Sprintf("day %d of %d", n, total)
 		}
 	},
+	"hour":   func(c light.Calendar, t time.Time) string { return t.In(c.Zone).Format("15:04") },
+	"moment": func(c light.Calendar, t time.Time) string { return dayAndHour(t.In(c.Zone)) },
+	"since":  since,
+	"event":  eventWords,
+	"days":   shortDate,
+	"plants": func(n int) string { return count(n, "plant") },
+	"join":   func(list []string) string { return strings.Join(list, "; ") },
+}
+
+// since is when a condition began: its hour too, while that is fresh.
+func since(s *State, t time.Time) string {
+	local := t.In(s.Calendar.Zone)
+	day := light.DateOf(local)
+	days := day.DaysUntil(light.DateOf(s.Now.In(s.Calendar.Zone)))
+	switch {
+	case days <= 0:
+		return "Since " + local.Format("15:04") + "."
+	case days == 1:
+		return "Since " + local.Format("15:04") + " yesterday."
+	default:
+		return fmt.Sprintf("Since %s, for %s.", local.Format("2 January"), count(days, "day"))
+	}
+}
+
+// eventWords is an entry of the log in a few words.
+func eventWords(e light.Event) string {
+	words := strings.ReplaceAll(string(e.Kind), "_", " ")
+	if e.Kind == light.Other {
+		words = ""
+	}
+	for _, of := range []string{e.Sensor, e.Plant} {
+		if of != "" {
+			words = strings.TrimSpace(words + " " + of)
+		}
+	}
+	if e.Text == "" {
+		return words
+	}
+	if words != "" {
+		words += ": "
+	}
+	return words + e.Text
 }

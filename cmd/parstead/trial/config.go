@@ -54,6 +54,7 @@ func (l *loader) readGeneral(t *table) {
 		l.Rack.DayStarts = 0
 	}
 	l.AnalyseBy, _ = t.text("analyse_by", "species")
+	l.Rack.OffTarget = readOffTarget(t)
 	if l.hasDays() {
 		switch days := l.Rack.Starts.DaysUntil(l.Rack.Ends) + 1; {
 		case days < 1:
@@ -75,6 +76,30 @@ func (l *loader) readGeneral(t *table) {
 		}
 		l.Window = window
 	}
+}
+
+// offTarget is the share of a bin's target by which a day may be off it, unless
+// said otherwise.
+const offTarget = 0.10
+
+// readOffTarget reads "10%" as a share.
+func readOffTarget(t *table) float64 {
+	share, ok := get(t, "off_target", "a share", `"10%"`, func(v any) (float64, error) {
+		s, err := asText(v)
+		if err != nil {
+			return 0, err
+		}
+		number, isShare := strings.CutSuffix(s, "%")
+		x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+		if err != nil || !isShare || x <= 0 || x > 100 {
+			return 0, fmt.Errorf("%q is not a share above 0%% and up to 100%%", s)
+		}
+		return x / 100, nil
+	})
+	if !ok {
+		return offTarget
+	}
+	return share
 }
 
 // hasDays tells whether the trial's first and last day are known.

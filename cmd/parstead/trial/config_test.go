@@ -77,6 +77,8 @@ func TestConfigMistakes(t *testing.T) {
 		{"impossible date", []edit{toml("2026-06-14", `"2026-06-31"`)}, "trial.toml:5:1: error:", `"2026-06-31" is not a date`},
 		{"window too long", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nlight_window = \"last 106 days\"\n")}, "trial.toml:6:1: error:", "only 105 days"},
 		{"window outside", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nlight_window = \"2026-03-01..2026-03-05\"\n")}, "trial.toml:6:1: error:", "from 2026-03-02 to 2026-06-14 only"},
+		{"off target in words", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\noff_target = \"much\"\n")}, "trial.toml:6:1: error:", `off_target = "10%"`},
+		{"off target without a sign", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\noff_target = \"0.1\"\n")}, "trial.toml:6:1: error:", `off_target = "10%"`},
 		{"window in words", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nlight_window = \"four weeks\"\n")}, "trial.toml:6:1: error:", "first 28 days"},
 		{"unknown column to split by", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nanalyse_by = \"specis\"\n")}, "trial.toml:6:1: error:", `write "species"`},
 		{"days cut in the light", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nday_starts = \"12:00\"\n")}, "trial.toml:6:1: warning:", "dark period"},

@@ -140,7 +140,7 @@ func checkRack(t *testing.T, read *trial.Trial) {
 func TestKnownKeys(t *testing.T) {
 	t.Parallel()
 	for heading, keys := range map[string]string{
-		"[trial]":       "name timezone starts ends day_starts analyse_by light_window",
+		"[trial]":       "name timezone starts ends day_starts analyse_by light_window off_target",
 		"[broker]":      "url listen client_id username password_file reader reader_password_file ca_file cert_file key_file",
 		"[page]":        "listen code_file cert_file key_file",
 		"[tell]":        "command mail daily",

@@ -1,0 +1,116 @@
+package page
+
+import (
+	"html/template"
+	"slices"
+	"sync"
+
+	"parstead/light"
+	"parstead/light/account"
+)
+
+// Season is a bin's light on the light days that are over, from the trial's start
+// on. Once it is filled it stays as it is, so that many views share it and what is
+// drawn of it.
+type Season struct {
+	Bin          light.Bin
+	Calendar     light.Calendar
+	Starts, Ends light.Date
+	Days         []account.BinDay // in order of date
+	Events       []light.Event    // of the bin's light, in order of time
+
+	places [][]PlaceDay // by light.Bin.Index; nil where nothing is known
+
+	draw  sync.Once
+	drawn template.HTML
+}
+
+// PlaceDay is the light of one position on one light day. Many are held at once.
+type PlaceDay struct {
+	DLI, Error      float32 // mol m⁻² d⁻¹; one standard deviation, as a share
+	Filled, Missing float32 // shares, of DLI and of the day's length
+	Source          account.Source
+	Known           bool
+}
+
+// NewSeason begins a bin's season.
+func NewSeason(bin light.Bin, rack *light.Rack, events []light.Event) *Season {
+	return &Season{
+		Bin: bin, Calendar: rack.Calendar, Starts: rack.Starts, Ends: rack.Ends, Events: events,
+		places: make([][]PlaceDay, bin.Rows*bin.Columns),
+	}
+}
+
+// AddPlace adds a day of the position with that index, later than those before.
+func (s *Season) AddPlace(index int, d account.Day) {
+	n := s.Starts.DaysUntil(d.Date)
+	days := slices.Grow(s.places[index], n+1-len(s.places[index]))
+	for len(days) <= n {
+		days = append(days, PlaceDay{})
+	}
+	days[n] = PlaceDay{
+		DLI: float32(d.DLI), Error: float32(d.Error.Total()), Filled: float32(d.Filled), Missing: float32(d.Missing),
+		Source: d.Source, Known: d.Known,
+	}
+	s.places[index] = days
+}
+
+// Place is the light of the position with that index, a day each from the trial's
+// start on.
+func (s *Season) Place(index int) []PlaceDay { return s.places[index] }
+
+// Chart is the bin's season as a picture: every day against the target, with gaps
+// and events. It is drawn once.
+func (s *Season) Chart() template.HTML {
+	s.draw.Do(func() {
+		c := newChart(s)
+		c.target = float64(s.Bin.TargetDLI)
+		for _, d := range s.Days {
+			c.add(s.Starts.DaysUntil(d.Date), point{
+				known: d.Known, value: float64(d.Mean), low: float64(d.Mean), high: float64(d.Mean), estimated: d.Filled > mostlyFilled,
+			})
+		}
+		s.drawn = c.svg("Light of bin " + s.Bin.Name)
+	})
+	return s.drawn
+}
+
+// mostlyFilled is the share of a day's light beyond which the day counts as
+// estimated.
+const mostlyFilled = 0.5
+
+// happened are the days on which something happened, in order, with what.
+type happened struct {
+	Number int
+	Date   light.Date
+	Words  []string
+}
+
+// happenings are the season's events by day.
+func (s *Season) happenings() (list []happened) {
+	for _, e := range s.Events {
+		at := e.At
+		if !e.During.From.IsZero() {
+			at = e.During.From
+		}
+		date := s.Calendar.DateAt(at)
+		if date.Before(s.Starts) || s.Ends.Before(date) {
+			continue
+		}
+		i := slices.IndexFunc(list, func(h happened) bool { return h.Date == date })
+		if i < 0 {
+			i, list = len(list), append(list, happened{Date: date})
+		}
+		if words := eventWords(e); !slices.Contains(list[i].Words, words) {
+			list[i].Words = append(list[i].Words, words)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b happened) int { return b.Date.DaysUntil(a.Date) })
+	for i := range list {
+		list[i].Number = i + 1
+	}
+	return list
+}
+
+// Happenings are the season's events by day, as they are numbered in the chart.
+func (s *Season) Happenings() []happened { return s.happenings() }
