@@ -15,24 +15,36 @@ import "math"
 //
 // [1]. Both integrals are taken by the trapezoid rule, which converges
 // exponentially for such integrands [2]: the inner one in z, the outer one in
-// ln(qs) on a grid that does not depend on q. R is therefore computed once per
-// grid point and shared by every q. Nothing is subtracted from one, so the upper
-// tail keeps its relative accuracy however small it is.
+// ln(qs) on a grid that depends neither on q nor, but for how many of its points
+// are used, on ν. R is therefore computed once per grid point and shared by every
+// q, and by other degrees of freedom (With). Nothing is subtracted from one, so
+// the upper tail keeps its relative accuracy however small it is.
 //
-// A StudentizedRange remembers R and is not safe for concurrent use.
+// A StudentizedRange and those made of it by With remember R together and are not
+// safe for concurrent use.
 //
 //	[1] Copenhaver, Holland (1988). J. Statist. Comput. Simul. 30:1–15.
 //	[2] Trefethen, Weideman (2014). SIAM Review 56:385–458.
 type StudentizedRange struct {
-	k       int
+	*rangeTail
 	df      float64
-	step    float64         // of the outer grid, in ln w
-	logNorm float64         // ln of the density of ln s at s = 1
-	tails   map[int]float64 // R at w = exp(j·step)
+	stride  int64   // of the outer grid's points every so manieth is used
+	step    float64 // between those, in ln w
+	logNorm float64 // ln of the density of ln s at s = 1
+}
+
+// rangeTail is R of k groups.
+type rangeTail struct {
+	k     int
+	tails map[int64]float64 // at w = exp(j·gridUnit)
 
 	zStep       float64   // of the inner grid
 	cdf, weight []float64 // Φ and k φ Φ^(k−1) dz on it
 }
+
+// gridUnit is the distance between points of the outer grid, in ln w: far below
+// any step that is taken.
+const gridUnit = 0x1p-40
 
 const (
 	zFirst = -7.0
@@ -49,11 +61,8 @@ func NewStudentizedRange(k int, df float64) *StudentizedRange {
 	if k < 2 || !(df >= 1) {
 		panic("dist: studentized range needs k >= 2 and df >= 1")
 	}
-	r := &StudentizedRange{k: k, df: df, tails: map[int]float64{}}
-	// Many groups make both integrands steeper: steps found by halving them until
-	// nothing changed, for k up to 500.
-	finer := math.Min(1, math.Pow(20/float64(k), 0.32))
-	r.zStep = 0.25 * finer
+	r := &rangeTail{k: k, tails: map[int64]float64{}}
+	r.zStep = 0.25 * r.finer()
 	n := int((zLast-zFirst)/r.zStep) + 1
 	r.cdf, r.weight = make([]float64, n), make([]float64, n)
 	for i := range n {
@@ -61,9 +70,35 @@ func NewStudentizedRange(k int, df float64) *StudentizedRange {
 		r.cdf[i] = normalCDF(z)
 		r.weight[i] = r.zStep * float64(k) * math.Exp(-z*z/2+float64(k-1)*math.Log(r.cdf[i])) / math.Sqrt(2*math.Pi)
 	}
-	r.step = finer * densityStep(df/2)
-	r.logNorm = math.Ln2 + stirling(df/2)
-	return r
+	return r.with(df)
+}
+
+// finer is what many groups, which make both integrands steeper, take off both
+// steps: found by halving them until nothing changed, for k up to 500.
+func (r *rangeTail) finer() float64 { return math.Min(1, math.Pow(20/float64(r.k), 0.32)) }
+
+// With is the studentized range of as many groups with other degrees of freedom.
+func (r *StudentizedRange) With(df float64) *StudentizedRange {
+	if !(df >= 1) {
+		panic("dist: studentized range needs df >= 1")
+	}
+	return r.with(df)
+}
+
+func (r *rangeTail) with(df float64) *StudentizedRange {
+	if df > 1e22 {
+		df = math.Inf(1) // the same to the last digit
+	}
+	s := &StudentizedRange{rangeTail: r, df: df, logNorm: math.Ln2 + stirling(df/2)}
+	// The step is rounded down to a power of two or three quarters of one, so that
+	// most of its points are those of other degrees of freedom too.
+	fraction, exponent := math.Frexp(r.finer() * densityStep(df/2))
+	s.step = math.Ldexp(0.5, exponent)
+	if fraction >= 0.75 {
+		s.step *= 1.5
+	}
+	s.stride = int64(s.step / gridUnit)
+	return s
 }
 
 // densityStep is the step in ln s at which the trapezoid rule integrates the
@@ -152,14 +187,15 @@ func (r *StudentizedRange) Survival(q float64) float64 {
 
 // gridTail is R at the j-th point of the outer grid.
 func (r *StudentizedRange) gridTail(j int) float64 {
-	x := float64(j) * r.step
+	at := int64(j) * r.stride
+	x := float64(at) * gridUnit
 	if x < -37 || r.k > 2 && x < -19 { // 1 − R(w) is below w^(k−1)
 		return 1
 	}
-	t, ok := r.tails[j]
+	t, ok := r.tails[at]
 	if !ok {
 		t = r.tail(math.Exp(x))
-		r.tails[j] = t
+		r.tails[at] = t
 	}
 	return t
 }
@@ -167,7 +203,7 @@ func (r *StudentizedRange) gridTail(j int) float64 {
 // tail is R(w), the upper tail of the range where the standard deviation is
 // known. With x = Φ(z−w)/Φ(z) the braces of the formula are
 // Φ(z)^(k−1) {1 − (1−x)^(k−1)}.
-func (r *StudentizedRange) tail(w float64) float64 {
+func (r *rangeTail) tail(w float64) float64 {
 	if w >= wLast {
 		return 0
 	}

@@ -129,11 +129,16 @@ func (b *basis) solve(z []float64) []float64 {
 // in units of the residual standard deviation.
 func (b *basis) solveT(w []float64) []float64 {
 	g := append([]float64(nil), w...)
-	for j := range g {
-		for k := range j {
-			g[j] -= b.r[j][k] * g[k]
+	first := 0 // that is not zero
+	for first < len(g) && g[first] == 0 {
+		first++
+	}
+	for j := first; j < len(g); j++ {
+		sum, row, known := g[j], b.r[j][first:j], g[first:j]
+		for k, v := range known {
+			sum -= row[k] * v
 		}
-		g[j] /= b.r[j][j]
+		g[j] = sum / b.r[j][j]
 	}
 	return g
 }

@@ -22,6 +22,7 @@ type Pair struct {
 	PSingle  float64 // of this pair alone
 	Critical float64 // half the width of CI95 in standard errors
 	widthDF  float64 // of CI95's half-width, where slopes carry a part of it
+	shown    *shown
 	// Eventless tells that one of the two has no event: the estimate is ±Inf, one end of
 	// CI95 too, and p is exact.
 	Eventless bool
@@ -130,15 +131,16 @@ func (f Family) together(a, b []At) bool {
 
 // studentized keeps the studentized ranges for pairs of one family.
 type studentized struct {
-	own critical
-	two twoPart
-	q95 float64
+	own   critical
+	two   twoPart
+	q95   float64
+	shown shown
 }
 
 // pair tests an estimated difference among the given number of means. Two
 // means are compared by Student's t, which is the same.
 func (s *studentized) pair(a, b int, e Estimate, groups int) Pair {
-	p := Pair{A: a, B: b, Estimate: e, PSingle: e.P()}
+	p := Pair{A: a, B: b, Estimate: e, PSingle: e.P(), shown: &s.shown}
 	switch {
 	case groups == 2:
 		p.P, p.Critical = p.PSingle, e.critical()

@@ -10,6 +10,8 @@ import (
 // badly known to say what it would have shown.
 const fewestForPromise = 2
 
+const power = 0.8
+
 // Detectable is the smallest true difference that the pair's interval would show in
 // four cases of five; NaN where that can't be said.
 //
@@ -28,7 +30,7 @@ func (p Pair) Detectable() float64 {
 	if p.Carried != nil {
 		df = p.widthDF
 	}
-	return p.detectable(p.Critical, df)
+	return p.detectable(p.Critical, df, p.shown)
 }
 
 // widthDF is the degrees of freedom of a half-width, squared, whose share w comes from
@@ -37,8 +39,7 @@ func widthDF(w float64, e Estimate) float64 {
 	return 1 / (w*w/e.DF + (1-w)*(1-w)/e.Carried.DF)
 }
 
-func (e Estimate) detectable(critical, df float64) float64 {
-	const power = 0.8
+func (e Estimate) detectable(critical, df float64, s *shown) float64 {
 	if !(critical > 0) || math.IsInf(critical, 1) || !(e.SE > 0) {
 		return math.NaN()
 	}
@@ -48,13 +49,28 @@ func (e Estimate) detectable(critical, df float64) float64 {
 	if !(df > fewestForPromise-1e-9) {
 		return math.NaN()
 	}
-	short := func(delta float64) float64 { return power - dist.NoncentralT{Nu: df, Delta: delta}.Survival(critical) }
-	lo, hi := 0.0, critical+3
-	first, last := short(lo), short(hi)
-	for last > 0 {
-		lo, first = hi, last
-		hi *= 1.5
-		last = short(hi)
+	return s.at(df, critical) * e.SE * (1 + 1.05/df)
+}
+
+// shown remembers the non-centrality that was found last: pairs of one family ask for
+// the same. Nil remembers nothing.
+type shown struct{ df, critical, delta float64 }
+
+// at is the non-centrality δ at which T on df exceeds c in four cases of five.
+func (s *shown) at(df, critical float64) float64 {
+	if s == nil {
+		s = &shown{}
 	}
-	return dist.Root(short, lo, first, hi, last, 1e-12) * e.SE * (1 + 1.05/df)
+	if s.df != df || s.critical != critical {
+		short := func(delta float64) float64 { return power - dist.NoncentralT{Nu: df, Delta: delta}.Survival(critical) }
+		lo, hi := 0.0, critical+3
+		first, last := short(lo), short(hi)
+		for last > 0 {
+			lo, first = hi, last
+			hi *= 1.5
+			last = short(hi)
+		}
+		*s = shown{df, critical, dist.Root(short, lo, first, hi, last, 1e-12)}
+	}
+	return s.delta
 }

@@ -97,7 +97,7 @@ func TestPromisedDifferenceIsShownBesideSlopes(t *testing.T) {
 		for range trials {
 			before, half := draw()
 			w := o * before.Carried.Scatter / half
-			promise := before.detectable(half/before.SE, widthDF(w*w, before))
+			promise := before.detectable(half/before.SE, widthDF(w*w, before), nil)
 			for range 20 {
 				if _, next := draw(); promise+math.Sqrt(c.a+c.b)*rng.NormFloat64() > next {
 					shown++

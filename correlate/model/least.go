@@ -215,7 +215,7 @@ func (e Estimate) Freedom() float64 {
 
 // Detectable is the smallest true value that CI95 would show in four cases of five; see
 // Pair.Detectable.
-func (e Estimate) Detectable() float64 { return e.detectable(e.critical(), e.Freedom()) }
+func (e Estimate) Detectable() float64 { return e.detectable(e.critical(), e.Freedom(), nil) }
 
 func (e Estimate) within(t float64) [2]float64 {
 	return [2]float64{e.Value - t*e.SE, e.Value + t*e.SE}

@@ -238,3 +238,41 @@ func whole(x []float64) []int {
 	}
 	return n
 }
+
+// So must it be with one treatment of many levels, where whole cells are summed in
+// place of a factorisation; over bins and a covariate too.
+func TestRedealtFOfManyLevelsIsThatOfAFullRefit(t *testing.T) {
+	t.Parallel()
+	const n, levels = 300, 60
+	rng := rand.New(rand.NewPCG(5, 6))
+	of, bin, x, y := make([]int, n), make([]int, n), make([]float64, n), make([]float64, n)
+	names := make([]string, levels)
+	for i := range names {
+		names[i] = string(rune('A'+i/26)) + string(rune('a'+i%26))
+	}
+	for i := range n {
+		of[i], bin[i], x[i] = i%levels, i*5/n, rng.NormFloat64()
+		y[i] = rng.NormFloat64() + 0.1*float64(of[i]%7) + float64(bin[i]) + x[i]
+	}
+	bins := Factor{"bin", []string{"a", "b", "c", "d", "e"}, bin}
+	for name, terms := range map[string]Terms{"alone": {}, "beside bins": {Bin: &bins, Covariates: []Variable{{"x", x}}}} {
+		terms.Treatments = []Treatment{{Factor{"medium", names, of}, PerPlant}}
+		f := fitted(t, terms, y)
+		r := f.redealing(f.Design.treatments)
+		if !r.apart {
+			t.Fatal(name, "is not taken as columns that share no row")
+		}
+		w, got, labels := r.worker(), make([]float64, 1), make([]int, n)
+		shuffle := NewShuffle(f.Design.Combinations(f.Design.treatments), bin)
+		for range 10 {
+			shuffle.Deal(rng, labels)
+			terms.Treatments = []Treatment{{Factor{"medium", names, slices.Clone(labels)}, PerPlant}}
+			full := fitted(t, terms, y)
+			terms.Treatments = nil
+			without := fitted(t, terms, y)
+			w.ratios(labels, got)
+			rss := dot(full.Residuals, full.Residuals)
+			near(t, name, got[0], (dot(without.Residuals, without.Residuals)-rss)/rss, 1e-10, 0)
+		}
+	}
+}

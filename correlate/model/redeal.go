@@ -98,6 +98,7 @@ type redealing struct {
 	shared  [][][]int // by pair of dealt columns: the cells of both
 	orders  [][]int   // by effect: the columns before it, then its own
 	own     []int     // by effect: how many are its own
+	apart   bool      // one effect, of many columns that share no row, few that stay
 	rss     float64   // r'r
 	root    float64   // √ of the sum of weights: √n where each is one
 	actual  []float64 // by effect: ΔRSS / RSS
@@ -249,6 +250,7 @@ func (r *redealing) layCells(d *Design, dealt, mix []int) {
 		r.own = append(r.own, e.End-e.First)
 		r.orders = append(r.orders, append(order, full[e.First:e.End]...))
 	}
+	r.apart = len(effects) == 1 && len(dealt)+len(mix) == 1 && len(r.columns) >= 4*r.width
 }
 
 func (r *redealing) tests(deals int, reached func(e int) int64) []Redealt {
@@ -268,6 +270,7 @@ type redealer struct {
 	factor []float64
 	z      []float64
 	ratio  []float64
+	small  []float64 // of explainedApart
 }
 
 func (r *redealing) worker() *redealer {
@@ -275,6 +278,7 @@ func (r *redealing) worker() *redealer {
 	return &redealer{
 		redealing: r, sums: make([]numbers, r.cells*r.width/lanes), cross: make([]float64, m*r.width),
 		gram: make([]float64, m*m), factor: make([]float64, m*m), z: make([]float64, m), ratio: make([]float64, len(r.effects)),
+		small: make([]float64, r.width*(r.width-1)),
 	}
 }
 
@@ -291,7 +295,7 @@ func (w *redealer) count(labels []int, reached []int64) {
 // ratios gives each effect's ΔRSS / RSS for one deal.
 func (w *redealer) ratios(labels []int, into []float64) {
 	clear(w.sums)
-	width, parts := w.width, w.width/lanes
+	parts := w.width / lanes
 	offset := w.offset[:len(labels)]
 	rows := w.rows
 	for i, l := range labels {
@@ -302,7 +306,31 @@ func (w *redealer) ratios(labels []int, into []float64) {
 		}
 		rows = rows[parts:]
 	}
+	w.crosses()
+	if w.apart {
+		if explained, ok := w.explainedApart(); ok {
+			into[0] = explained / (w.rss - explained)
+			return
+		}
+	}
+	w.grams()
 	m := len(w.columns)
+	rss := w.rss
+	for e, order := range w.orders {
+		var all float64
+		all, into[e] = w.explained(order, w.own[e])
+		if len(order) == m { // so it is for an effect that no other contains
+			rss = w.rss - all
+		}
+	}
+	for e := range into {
+		into[e] /= rss
+	}
+}
+
+// crosses adds up each column's numbers over its cells.
+func (w *redealer) crosses() {
+	width, parts := w.width, w.width/lanes
 	clear(w.cross)
 	for j, cells := range w.columns {
 		cross := w.cross[j*width : j*width+width]
@@ -312,6 +340,11 @@ func (w *redealer) ratios(labels []int, into []float64) {
 			}
 		}
 	}
+}
+
+// grams sets T'MT.
+func (w *redealer) grams() {
+	m, width, parts := len(w.columns), w.width, w.width/lanes
 	for a := range m {
 		ca := w.cross[a*width+1 : a*width+width]
 		for b := range a + 1 {
@@ -326,17 +359,58 @@ func (w *redealer) ratios(labels []int, into []float64) {
 			w.gram[a*m+b] = g
 		}
 	}
-	rss := w.rss
-	for e, order := range w.orders {
-		var all float64
-		all, into[e] = w.explained(order, w.own[e])
-		if len(order) == m { // so it is for an effect that no other contains
-			rss = w.rss - all
+}
+
+// explainedApart is the sum of squares that columns explain which share no row, so
+// that T'T = D is diagonal. With C = T'Q, b = T'r and the few columns of Q
+//
+//	b'(D − CC')⁻¹b = b'D⁻¹b + (C'D⁻¹b)'(I − C'D⁻¹C)⁻¹(C'D⁻¹b)
+//
+// (Woodbury's identity). It is not ok where a column is empty in this deal, or made up
+// by those that stay.
+func (w *redealer) explainedApart() (sum float64, ok bool) {
+	k := w.width - 1
+	clear(w.small)
+	a, v := w.small[:k*k], w.small[k*k:]
+	for j, cells := range w.columns {
+		var d float64
+		for _, c := range cells {
+			d += w.sums[c*w.width/lanes][1]
+		}
+		if d *= w.root; !(d > 0) {
+			return 0, false
+		}
+		cross := w.cross[j*w.width : (j+1)*w.width]
+		b, c := cross[0], cross[1:]
+		sum += b * b / d
+		for i, ci := range c {
+			v[i] += ci * b / d
+			for h, ch := range c[:i+1] {
+				a[i*k+h] -= ci * ch / d
+			}
 		}
 	}
-	for e := range into {
-		into[e] /= rss
+	for i := range k {
+		a[i*k+i]++
+		for j := range i + 1 {
+			g := a[i*k+j]
+			for h := range j {
+				g -= a[i*k+h] * a[j*k+h]
+			}
+			if j < i {
+				a[i*k+j] = g / a[j*k+j]
+				v[i] -= a[i*k+j] * v[j]
+				continue
+			}
+			if !(g > 1e-10) {
+				return 0, false
+			}
+			a[i*k+i] = math.Sqrt(g)
+			v[i] /= a[i*k+i]
+		}
+		sum += v[i] * v[i]
 	}
+	return sum, true
 }
 
 // explained factorises T'MT over the columns in order and gives the sums of

@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"parstead/correlate/dist"
 	"slices"
 )
 
@@ -74,6 +75,7 @@ func Welch(groups [][]float64) Test {
 // Games, Howell (1976), Journal of Educational Statistics 1:113–125.
 func GamesHowell(groups [][]float64) []Pair {
 	var pairs []Pair
+	var df []float64
 	for a, ga := range groups {
 		ma, va, okA := meanVariance(ga)
 		for b, gb := range groups[:a] {
@@ -84,13 +86,23 @@ func GamesHowell(groups [][]float64) []Pair {
 			sa, sb := va/float64(len(ga)), vb/float64(len(gb))
 			se2 := sa + sb
 			ra, rb := sa/se2, sb/se2
-			df := max(1, 1/(ra*ra/float64(len(ga)-1)+rb*rb/float64(len(gb)-1)))
-			e := Estimate{Value: ma - mb, SE: math.Sqrt(se2), DF: df}
-			var q studentized // every pair has its own degrees of freedom
+			e := Estimate{Value: ma - mb, SE: math.Sqrt(se2), DF: max(1, 1/(ra*ra/float64(len(ga)-1)+rb*rb/float64(len(gb)-1)))}
 			if e.OK() {
-				pairs = append(pairs, q.pair(a, b, e, len(groups)))
+				pairs = append(pairs, Pair{A: a, B: b, Estimate: e})
+				df = append(df, e.DF)
 			}
 		}
+	}
+	if len(pairs) == 0 {
+		return nil
+	}
+	// Every pair has its own degrees of freedom.
+	k := len(groups)
+	r := dist.NewStudentizedRange(k, df[0])
+	for i, q := range r.Points(0.05, df) {
+		p := &pairs[i]
+		s := studentized{own: critical{means: k, df: df[i], r: r.With(df[i])}, q95: q}
+		*p = s.pair(p.A, p.B, p.Estimate, k)
 	}
 	return pairs
 }

@@ -115,5 +115,5 @@ func (p *SharePair) odds(s *Shares, level float64) {
 // Detectable is the smallest true log odds ratio that the pair's interval would show in
 // four cases of five.
 func (p SharePair) Detectable() float64 {
-	return Estimate{SE: p.LogSE, DF: math.Inf(1)}.detectable(p.Critical, math.Inf(1))
+	return Estimate{SE: p.LogSE, DF: math.Inf(1)}.detectable(p.Critical, math.Inf(1), nil)
 }
