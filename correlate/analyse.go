@@ -54,7 +54,7 @@ func Analyse(ctx context.Context, input *Input, opts Options) (*Result, error) {
 	group, ctx := errgroup.WithContext(ctx)
 	group.SetLimit(runtime.GOMAXPROCS(0))
 	if len(in.Plants) > mostRows {
-		group.SetLimit(1) // a model of so many rows takes gigabytes
+		group.SetLimit(1)
 	}
 	for i, p := range parts {
 		group.Go(func() error {

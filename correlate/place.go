@@ -11,18 +11,14 @@ import (
 const (
 	// deals is how many random deals a test by permutation draws.
 	deals = 9999
-	// mostRows bounds the rows of a test by permutation: 9999 deals of more take
-	// minutes, and tell no more than the classical test does by then.
+	// mostRows is the number of rows beyond which outcomes are fitted one after another:
+	// a model of so many takes gigabytes.
 	mostRows = 50_000
 )
 
 // position looks for a pattern in where the plants stood.
 func (s *sample) position(r *OutcomeResult, b both) {
 	if s.in.Row == nil {
-		return
-	}
-	if len(s.rows) > mostRows {
-		s.say("position", "", "more than %d rows: whether neighbours are alike was not tested", mostRows)
 		return
 	}
 	near, groups := s.neighbours()
@@ -36,6 +32,9 @@ func (s *sample) position(r *OutcomeResult, b both) {
 	}
 	if a, ok := fit(b.without, "position"); ok {
 		p.MoranI, p.P = analysis.Known(a.I), analysis.Known(a.P)
+		if a.Deals-1 < deals {
+			s.say("position", "", "residuals were dealt to the places anew %s", dealtTimes(a.Deals-1, ", within bins"))
+		}
 	} else {
 		s.say("position", "", "whether neighbours are alike could not be tested: no plant has a neighbour, or no spread is left")
 	}

@@ -45,9 +45,6 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Perm
 	switch {
 	case len(dealt) == 0:
 		return
-	case len(s.rows) > mostRows:
-		s.say("redeal", "", "more than %d rows: labels were not dealt anew", mostRows)
-		return
 	case !s.in.Table && s.in.Dealt == nil:
 		s.say("redeal", "", "the layout was not dealt by parstead layout, so how labels might have fallen is not known: no re-dealing test")
 		return
@@ -67,11 +64,11 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Perm
 		s.say("redeal", "", "labels could not be dealt anew: no spread is left, or the model has no intercept")
 		return
 	}
-	says := fmt.Sprintf("labels were dealt anew %d times by the layout's own procedure; a p of 0.05 is known to ± 0.004", deals)
+	procedure := " by the layout's own procedure"
 	if s.in.Table {
-		says = fmt.Sprintf("labels were dealt anew %d times, freely within %s: it was assumed that they had been dealt so; a p of 0.05 is known to ± 0.004", deals, s.strataWord())
+		procedure = fmt.Sprintf(", freely within %s: it was assumed that they had been dealt so", s.strataWord())
 	}
-	s.say("redeal", "", "%s", says+s.method.dealt())
+	s.say("redeal", "", "labels were dealt anew %s%s", dealtTimes(with[0].Deals-1, procedure), s.method.dealt())
 	for i := range r.Effects {
 		e := &r.Effects[i]
 		tests := with
@@ -82,6 +79,15 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Perm
 			e.PRedealt = analysis.Known(tests[j].P)
 		}
 	}
+}
+
+// dealtTimes says how often it was dealt, which is not as often as was meant where it
+// was decided earlier.
+func dealtTimes(done int, how string) string {
+	if done < deals {
+		return fmt.Sprintf("%d times%s; over so many rows that is done until p is known to lie under or over 0.05, not further", done, how)
+	}
+	return fmt.Sprintf("%d times%s; a p of 0.05 is known to ± 0.004", done, how)
 }
 
 // strataWord says within what a table's labels are dealt anew.

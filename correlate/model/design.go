@@ -105,7 +105,7 @@ const (
 // column of names given for a treatment is found before memory runs out.
 const (
 	mostColumns = 400
-	mostNumbers = 1.5e7
+	mostNumbers = 3e7
 )
 
 // NewDesign builds the columns of a model with n rows. A block that is a union

@@ -116,7 +116,7 @@ func Moran(m Permutable, n Neighbours, groups []int, deals int, seed uint64) (a 
 	p := newPermuted(e, q, n, groups)
 	least := a.I - 1e-9*math.Abs(a.I) // an equal arrangement counts, whatever its rounding
 	var reached atomic.Int64
-	inBatches(deals, seed, func() func(*rand.Rand, int) {
+	done := inRounds(n.n, deals, seed, func() func(*rand.Rand, int) {
 		z, e := make([]float64, len(e)), make([]float64, len(e))
 		return func(rng *rand.Rand, deals int) {
 			copy(z, p.z)
@@ -130,8 +130,8 @@ func Moran(m Permutable, n Neighbours, groups []int, deals int, seed uint64) (a 
 			}
 			reached.Add(count)
 		}
-	})
-	a.Deals = deals + 1
+	}, func() []int64 { return []int64{reached.Load()} })
+	a.Deals = done + 1
 	a.P = float64(1+reached.Load()) / float64(a.Deals)
 	return a, true
 }

@@ -46,7 +46,7 @@ func Redeal(m Permutable, dealt []int, deal Deal, deals int, seed uint64) []Rede
 		return nil
 	}
 	reached := make([]atomic.Int64, len(r.effects))
-	inBatches(deals, seed, func() func(*rand.Rand, int) {
+	done := inRounds(len(r.offset), deals, seed, func() func(*rand.Rand, int) {
 		w := r.worker()
 		labels := make([]int, len(r.offset))
 		return func(rng *rand.Rand, deals int) {
@@ -59,8 +59,14 @@ func Redeal(m Permutable, dealt []int, deal Deal, deals int, seed uint64) []Rede
 				reached[e].Add(counts[e])
 			}
 		}
+	}, func() []int64 {
+		counts := make([]int64, len(reached))
+		for e := range reached {
+			counts[e] = reached[e].Load()
+		}
+		return counts
 	})
-	return r.tests(deals+1, func(e int) int64 { return 1 + reached[e].Load() })
+	return r.tests(done+1, func(e int) int64 { return 1 + reached[e].Load() })
 }
 
 // RedealAll is Redeal over a list of all possible deals, the actual one among
