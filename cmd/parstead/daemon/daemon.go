@@ -220,7 +220,7 @@ func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
 	}
 	registry.MustRegister(page.NewCollector(d.status.get))
 	d.pages = page.New(page.Config{
-		State: d.status.get, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Now: time.Now, Log: d.options.Log,
+		State: d.status.get, Plant: d.status.history, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Now: time.Now, Log: d.options.Log,
 	})
 	return d.setCode(t)
 }

@@ -1,11 +1,15 @@
 package daemon
 
 import (
+	"context"
+	"fmt"
+	"slices"
 	"time"
 
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate/analysis"
+	"parstead/correlate/kind"
 	"parstead/light"
 )
 
@@ -78,4 +82,102 @@ func levelsOf(t *trial.Trial, bin light.Bin) (levels []page.Level) {
 		}
 	}
 	return levels
+}
+
+// withoutScores leaves out of the log what was entered of plants of which something
+// is still to be scored: who scores is not to see what was found before.
+func withoutScores(t *trial.Trial, log []light.Event) []light.Event {
+	shown := slices.Clone(log)
+	for i := range shown {
+		e := &shown[i]
+		if e.Kind != light.Entered {
+			continue
+		}
+		if p, known := t.Plant(e.Plant); !known || !t.Scored(p) {
+			e.Text = "kept back until its harvest is in"
+		}
+	}
+	return shown
+}
+
+// history is what is known of a plant. Before nothing of it is left to be scored,
+// that is neither its treatment nor a value.
+func (s *status) history(ctx context.Context, code string) (*page.History, error) {
+	state, err := s.get(ctx)
+	if err != nil {
+		return nil, err
+	}
+	t := s.trial()
+	p, known := t.Plant(code)
+	if !known {
+		return nil, nil //nolint:nilnil // no such plant: no history, no fault
+	}
+	h := &page.History{State: state, Code: p.Code, Open: t.Scored(p), Guard: p.Guard, Stays: p.Stays}
+	if at, ok := p.PlaceAt(state.Now); ok {
+		h.Place = at
+	}
+	if p.HasHarvest {
+		h.Fate, h.Cause, h.On = p.Status.String(), p.Cause, p.Date.String()
+	}
+	if t.AnalyseBy != "" && p.Columns[t.AnalyseBy] != "" {
+		h.Kind = p.Columns[t.AnalyseBy]
+	}
+	for _, e := range state.Log {
+		if e.Plant == code && e.Kind != light.Filed {
+			h.Log = append(h.Log, e)
+		}
+	}
+	for _, c := range t.Counts {
+		if c.Plant != code {
+			continue
+		}
+		x := page.Counted{At: c.At, Outcome: c.Outcome}
+		if h.Open {
+			o, _ := t.Outcome(c.Outcome)
+			x.Value = shownValue(o.Kind, c.Value)
+		}
+		h.Counts = append(h.Counts, x)
+	}
+	if h.Open {
+		open(h, t, p)
+	}
+	return h, nil
+}
+
+// open adds to a plant's history what is told once nothing of it is left to be
+// scored.
+func open(h *page.History, t *trial.Trial, p *trial.Plant) {
+	for _, tr := range t.Treatments {
+		if level := p.Treatments[tr.Name]; level != "" {
+			h.Levels = append(h.Levels, page.Level{Treatment: tr.Name, Level: level})
+		}
+	}
+	for _, o := range t.Outcomes {
+		c, found := p.Values[o.Name]
+		if !found {
+			continue
+		}
+		f := page.Found{Outcome: o.Name, Unit: o.Unit, Value: shownValue(o.Kind, c.Value), Start: p.Columns[o.Start]}
+		if !kind.Of(o.Kind).Answers {
+			f.Among = among(t, p, o)
+		}
+		h.Found = append(h.Found, f)
+	}
+}
+
+// among sets a plant's value among those of the plants that results are given for
+// together with it.
+func among(t *trial.Trial, p *trial.Plant, o trial.Outcome) string {
+	var values []float64
+	for i := range t.Plants {
+		q := &t.Plants[i]
+		if c, ok := q.Values[o.Name]; ok && !q.Guard && q.LeaveOut == "" && (t.AnalyseBy == "" || q.Columns[t.AnalyseBy] == p.Columns[t.AnalyseBy]) {
+			values = append(values, c.Value)
+		}
+	}
+	if len(values) < 2 {
+		return ""
+	}
+	slices.Sort(values)
+	return fmt.Sprintf("of %d plants: %.4g to %.4g, half of them under %.4g", len(values), values[0], values[len(values)-1], values[len(values)/2])
 }

@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"sync"
 	"time"
@@ -96,7 +97,7 @@ func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error
 	p := &page.State{
 		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: today, Starts: t.Rack.Starts, Ends: t.Rack.Ends,
 		Conditions: holding, Judged: judged, Refused: refused(s.intake.Refusals(), now), Notices: s.filing.notices(),
-		Sensors: sensorsNow(t, s.db.Latest(), timeless(s.intake), now), Log: light.Standing(log),
+		Sensors: sensorsNow(t, s.db.Latest(), timeless(s.intake), now), Log: withoutScores(t, light.Standing(log)),
 		Connected: s.connected(), Broker: s.broker(),
 	}
 	p.OffTarget, p.Plants, p.Harvest = t.Rack.OffTarget, standing(t, now), harvestOf(t, now)
@@ -178,7 +179,7 @@ func figure(f account.Figure) page.Figure {
 		return page.Figure{}
 	}
 	return page.Figure{
-		DLI: f.DLI, Known: true, Measured: f.Source == account.FromSensor, Source: f.Source.String(), Error: f.Error.Total(),
+		DLI: f.DLI, Known: true, Measured: f.Source == account.FromSensor, Source: f.Source.String(), Error: f.Error.Total(), Shared: math.Hypot(f.Error.Bin, f.Error.All),
 	}
 }
 

@@ -149,7 +149,7 @@ func newSeasons(rack *light.Rack, standing []light.Event) map[string]*page.Seaso
 	for _, bin := range rack.Bins {
 		var events []light.Event
 		for _, e := range standing {
-			if !e.Kind.Programs() && e.Kind != light.Mute && e.Plant == "" && account.Concerns(rack, e, bin.Name) {
+			if !e.Kind.Programs() && e.Kind != light.Mute && e.Kind != light.ClockStepped && e.Plant == "" && account.Concerns(rack, e, bin.Name) {
 				events = append(events, e)
 			}
 		}

@@ -124,6 +124,7 @@ type gridLine struct {
 type gridCell struct {
 	Cell
 	Row, Column int
+	Path        string
 	Shade       int // 0 (darkest place of the rack) to 9
 }
 
@@ -137,7 +138,8 @@ func newGrid(b Bin, line binLine, top float64) grid {
 	for r := 1; r <= b.Rows; r++ {
 		row := gridLine{Number: r}
 		for c := 1; c <= b.Columns; c++ {
-			cell := b.Cells[b.Index(light.Position{Bin: b.Name, Row: r, Column: c})]
+			at := light.Position{Bin: b.Name, Row: r, Column: c}
+			cell := b.Cells[b.Index(at)]
 			shade := 0
 			if f := cell.shown(); f.Known && top > 0 {
 				shade = min(9, int(10*float64(f.DLI)/top))
@@ -148,7 +150,7 @@ func newGrid(b Bin, line binLine, top float64) grid {
 			if f := cell.shown(); f.Known {
 				errs, measured = errs+f.Error, measured+1
 			}
-			row.Cells = append(row.Cells, gridCell{cell, r, c, shade})
+			row.Cells = append(row.Cells, gridCell{cell, r, c, placePath(at), shade})
 		}
 		g.Lines = append(g.Lines, row)
 	}
@@ -162,7 +164,7 @@ func newGrid(b Bin, line binLine, top float64) grid {
 		g.Trust += "; " + b.Map
 	}
 	if b.Season != nil {
-		g.Chart, g.Events = b.Season.Chart(), b.Season.happenings()
+		g.Chart, g.Events = b.Season.Chart(), b.Season.Happenings()
 	}
 	return g
 }

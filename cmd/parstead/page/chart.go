@@ -43,7 +43,7 @@ type point struct {
 }
 
 func newChart(s *Season) *chart {
-	return &chart{calendar: s.Calendar, starts: s.Starts, ends: s.Ends, events: s.happenings()}
+	return &chart{calendar: s.Calendar, starts: s.Starts, ends: s.Ends, events: s.Happenings()}
 }
 
 // add puts a day's point at its place; days that were left out are not known.

@@ -42,6 +42,14 @@ func example(tb testing.TB) *State {
 	wiped := light.Event{ID: 1, At: now.Add(-time.Hour), Kind: light.LampCleaned, Bin: "upper", Text: "wiped <dust>"}
 	rack := &light.Rack{Calendar: light.Calendar{Zone: zone}, Starts: light.Date{Year: 2026, Month: 7, Day: 21}, Ends: light.Date{Year: 2026, Month: 12, Day: 21}}
 	upper.Season = NewSeason(upper.Bin, rack, []light.Event{wiped})
+	for k, dli := range []light.DLI{4, 5} { // of the places (1, 1) and (2, 1): 4 and 5 mol on both days
+		at := []light.Position{{Bin: "upper", Row: 1, Column: 1}, {Bin: "upper", Row: 2, Column: 1}}[k]
+		for i := range 2 {
+			upper.Season.AddPlace(upper.Index(at), account.Day{Date: rack.Starts.Add(i), Position: at, Figure: account.Figure{
+				Known: true, DLI: dli, Source: account.FromMap, Error: account.Error{Independent: 0.03, Bin: 0.04}, Filled: 0.6 * float64(i),
+			}})
+		}
+	}
 	for i, mean := range []light.DLI{4.0, 4.2} {
 		upper.Season.Days = append(upper.Season.Days, account.BinDay{Date: rack.Starts.Add(i), Bin: "upper", Known: true, Mean: mean})
 	}
@@ -68,7 +76,21 @@ func serve(t *testing.T, s *State, ready error) *httptest.Server {
 	state := func(context.Context) (*State, error) { return s, nil }
 	registry := prometheus.NewPedanticRegistry()
 	registry.MustRegister(NewCollector(state))
-	p := New(Config{State: state, Ready: func() error { return ready }, Gatherer: registry, Entries: newDesk(), Now: time.Now, Log: slog.New(slog.DiscardHandler)})
+	plant := func(_ context.Context, code string) (*History, error) {
+		if code != "P/1" {
+			return nil, nil //nolint:nilnil // as the daemon says of a code that no plant has
+		}
+		start := s.Starts
+		return &History{
+			State: s, Code: code, Kind: "Hoya <b>", Place: light.Position{Bin: "upper", Row: 2, Column: 1},
+			Stays: []light.Stay{
+				{Position: light.Position{Bin: "upper", Row: 1, Column: 1}, During: light.Span{From: s.Calendar.Day(start).From, Until: s.Calendar.Day(start.Add(1)).From}},
+				{Position: light.Position{Bin: "upper", Row: 2, Column: 1}, During: light.Span{From: s.Calendar.Day(start.Add(1)).From, Until: s.Calendar.Day(s.Ends).Until}},
+			},
+			Counts: []Counted{{At: s.Now, Outcome: "leaves"}}, Log: []light.Event{{At: s.Now, Kind: light.Treated, Plant: code, Text: "soap & water"}},
+		}, nil
+	}
+	p := New(Config{State: state, Plant: plant, Ready: func() error { return ready }, Gatherer: registry, Entries: newDesk(), Now: time.Now, Log: slog.New(slog.DiscardHandler)})
 	server := httptest.NewUnstartedServer(nil)
 	server.Config.Handler = p.guard(p.routes(), server.Listener.Addr())
 	server.Start()
@@ -104,9 +126,10 @@ func TestPageSaysWhatIsKnown(t *testing.T) {
 		"<b>4.25 of 4.30 yesterday</b> · today 1.25 of 1.10 due",
 		"each place ± 5 %; readings cover 98 % of today; light map of 2026-07-21",
 		"<b>Yesterday is not known.</b> · Light not known yet today.", "5900.0 lx (85 µmol m⁻² s⁻¹)", "lamp cleaned: wiped &lt;dust&gt;", "lower &lt;b&gt;",
-		"Parstead only watches.", `<td class="s9 measured">4.4</td>`, `<td class="s9">4.5</td>`,
-		"1 lamp cleaned: wiped &lt;dust&gt;", `aria-label="Light of bin upper: 2 days known, 4.0 to 4.2 mol m⁻² a day; 4.3 is meant, 2 days below it"`,
-		"<b>P9</b> in upper: lost on 2026-07-22, rot",
+		"Parstead only watches.", `<td class="s9 measured"><a href="/place/upper/2/2">4.4</a></td>`, `<td class="s9"><a href="/place/upper/2/3">4.5</a></td>`,
+		`<a href="/place/lower%20%3Cb%3E/1/1">–</a>`,
+		`1 lamp cleaned <span class="when">23 Jul</span>`, `aria-label="Light of bin upper: 2 days known, 4.0 to 4.2 mol m⁻² a day; 4.3 is meant, 2 days below it"`,
+		`<a href="/plant/P9">P9</a> in upper: lost on 2026-07-22, rot`,
 	} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the page does not say %q", want)
@@ -191,6 +214,49 @@ func TestHeadline(t *testing.T) {
 		}
 		if len(s.Refused) > 1 && !strings.Contains(body, "From upper air: 4 refused, the last 0 s ago: no number in it.") {
 			t.Errorf("the page does not say what was refused:\n%s", body)
+		}
+	}
+}
+
+// A position's page tells its light with its range, how it is known, and its
+// season; a name that is no path is one all the same.
+func TestThePageOfAPlace(t *testing.T) {
+	t.Parallel()
+	s := serve(t, example(t), nil)
+	status, body, _ := get(t, s, "/place/upper/2/1")
+	for _, want := range []string{
+		"<h1>upper, row 2, column 1</h1>", `<p class="figure">4.30</p>`, "between 3.90 and 4.74", // 4.3 × exp(∓ 1.96 × 0.05)
+		`<th scope="row">so far today</th><td>1.30</td>`, `<th scope="row">since 21 Jul</th><td>5.00 a day, 10 in all</td>`,
+		"4.25 yesterday; 4.30 is meant", "the light map, times the bin&#39;s sensors", "2 days by light map, 1 of these mostly estimated",
+		"lamp cleaned: wiped &lt;dust&gt;", `<td class="s9 here"><a href="/place/upper/2/1" aria-current="page">4.3</a></td>`,
+		`aria-label="Light of upper, row 2, column 1: 2 days known, 5.0 to 5.0 mol m⁻² a day"`, `<circle class="estimated"`,
+	} {
+		if status != http.StatusOK || !strings.Contains(body, want) {
+			t.Errorf("status %d; the page does not say %s:\n%s", status, want, body)
+		}
+	}
+	if _, body, _ := get(t, s, "/place/lower%20%3Cb%3E/1/1"); !strings.Contains(body, "<h1>lower &lt;b&gt;, row 1, column 1</h1>") || !strings.Contains(body, "Yesterday is not known here.") {
+		t.Errorf("a place of which nothing is known:\n%s", body)
+	}
+	for _, none := range []string{"/place/upper/3/1", "/place/upper/0/1", "/place/upper/1/x", "/place/attic/1/1", "/place/upper/1", "/plant/P1", "/plant/"} {
+		if status, _, _ := get(t, s, none); status != http.StatusNotFound {
+			t.Errorf("%s: status %d", none, status)
+		}
+	}
+}
+
+// A plant's page follows it through its places: a day of 4 mol at the first, one
+// of 5 at the second.
+func TestThePageOfAPlant(t *testing.T) {
+	t.Parallel()
+	status, body, _ := get(t, serve(t, example(t), nil), "/plant/P%2F1")
+	for _, want := range []string{
+		"<h1>P/1</h1>", "Hoya &lt;b&gt;; stands in <a href=\"/place/upper/2/1\">upper, row 2, column 1</a>", `<p class="figure">4.50</p>`,
+		"22 Jul 00:00 · moved to upper, row 2, column 1 from upper, row 1, column 1", "leaves was counted", "treated P/1: soap &amp; water",
+		"are kept back until nothing of it is left to be scored", `href="/enter/plant?plant=P%2f1"`, `<path class="now" d="M33 `,
+	} {
+		if status != http.StatusOK || !strings.Contains(body, want) {
+			t.Errorf("status %d; the page does not say %s:\n%s", status, want, body)
 		}
 	}
 }

@@ -2,7 +2,9 @@ package page
 
 import (
 	"html/template"
+	"math"
 	"slices"
+	"strings"
 	"sync"
 
 	"parstead/light"
@@ -75,6 +77,13 @@ func (s *Season) Chart() template.HTML {
 	return s.drawn
 }
 
+// point is a place's day in a picture, with the 95 % interval of its error.
+func (d PlaceDay) point() point {
+	x := float64(d.DLI)
+	off := math.Exp(1.96 * float64(d.Error))
+	return point{known: d.Known, value: x, low: x / off, high: x * off, estimated: d.Filled > mostlyFilled}
+}
+
 // mostlyFilled is the share of a day's light beyond which the day counts as
 // estimated.
 const mostlyFilled = 0.5
@@ -84,10 +93,11 @@ type happened struct {
 	Number int
 	Date   light.Date
 	Words  []string
+	Events []light.Event
 }
 
-// happenings are the season's events by day.
-func (s *Season) happenings() (list []happened) {
+// Happenings are the season's events by day, as they are numbered in the chart.
+func (s *Season) Happenings() (list []happened) {
 	for _, e := range s.Events {
 		at := e.At
 		if !e.During.From.IsZero() {
@@ -101,7 +111,8 @@ func (s *Season) happenings() (list []happened) {
 		if i < 0 {
 			i, list = len(list), append(list, happened{Date: date})
 		}
-		if words := eventWords(e); !slices.Contains(list[i].Words, words) {
+		list[i].Events = append(list[i].Events, e)
+		if words := shortWords(e); !slices.Contains(list[i].Words, words) {
 			list[i].Words = append(list[i].Words, words)
 		}
 	}
@@ -112,5 +123,18 @@ func (s *Season) happenings() (list []happened) {
 	return list
 }
 
-// Happenings are the season's events by day, as they are numbered in the chart.
-func (s *Season) Happenings() []happened { return s.happenings() }
+// longestWords is how much of a note stands under a chart; the log has all of it.
+const longestWords = 32
+
+// shortWords is an event in very few words: its kind, or the beginning of a note
+// that has none.
+func shortWords(e light.Event) string {
+	if e.Kind != light.Other {
+		return strings.ReplaceAll(string(e.Kind), "_", " ")
+	}
+	words := []rune(e.Text)
+	if len(words) <= longestWords {
+		return string(words)
+	}
+	return strings.TrimRight(string(words[:longestWords]), " ,;:") + "…"
+}

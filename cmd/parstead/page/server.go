@@ -24,8 +24,9 @@ var files embed.FS
 
 // Config is what the page needs of the daemon.
 type Config struct {
-	State    func(context.Context) (*State, error) // called for each view; must be cheap
-	Ready    func() error                          // nil once the trial's totals are known
+	State    func(context.Context) (*State, error)                    // called for each view; must be cheap
+	Plant    func(ctx context.Context, code string) (*History, error) // nil where there is no such plant
+	Ready    func() error                                             // nil once the trial's totals are known
 	Gatherer prometheus.Gatherer
 	Entries  Entries
 	Now      func() time.Time // for the pace of requests: the machine's clock
@@ -108,6 +109,8 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.showPage)
+	mux.HandleFunc("GET /place/{bin}/{row}/{column}", s.showPlace)
+	mux.HandleFunc("GET /plant/{code}", s.showPlant)
 	mux.HandleFunc("GET /page.css", s.giveFile("page.css", "text/css; charset=utf-8"))
 	mux.HandleFunc("GET /page.js", s.giveFile("page.js", "text/javascript; charset=utf-8"))
 	s.enterRoutes(mux)
@@ -132,22 +135,40 @@ func say(w http.ResponseWriter, status int, words string) {
 }
 
 func (s *Server) showPage(w http.ResponseWriter, r *http.Request) {
+	state, ok := s.state(w, r)
+	if !ok {
+		return
+	}
+	v := newView(state)
+	s.answer(w, "page", func(nonce string) any {
+		v.Nonce = nonce
+		return v
+	})
+}
+
+// state is what is shown now. A fault was answered.
+func (s *Server) state(w http.ResponseWriter, r *http.Request) (*State, bool) {
 	state, err := s.config.State(r.Context())
 	if err != nil {
 		s.config.Log.Error("page not shown", "error", err)
 		say(w, http.StatusInternalServerError, "The page can't be shown now: "+err.Error())
-		return
+		return nil, false
 	}
-	v := newView(state)
-	v.Nonce = rand.Text()
+	return state, true
+}
+
+// answer gives a page that looks again by itself: the script may run that carries
+// a word which is new in each answer, and no other.
+func (s *Server) answer(w http.ResponseWriter, name string, of func(nonce string) any) {
+	nonce := rand.Text()
 	var b strings.Builder
-	if err := s.page.Execute(&b, v); err != nil {
-		s.config.Log.Error("page not shown", "error", err)
+	if err := s.page.ExecuteTemplate(&b, name, of(nonce)); err != nil {
+		s.config.Log.Error("page not shown", "page", name, "error", err)
 		say(w, http.StatusInternalServerError, "The page can't be shown now; the daemon's log says why.")
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", fmt.Sprintf("default-src 'none'; script-src 'nonce-%s'; connect-src 'self'; %s", v.Nonce, ownPolicy))
+	w.Header().Set("Content-Security-Policy", fmt.Sprintf("default-src 'none'; script-src 'nonce-%s'; connect-src 'self'; %s", nonce, ownPolicy))
 	_, _ = w.Write([]byte(b.String())) // the reader has gone: nobody to tell
 }
 

@@ -57,6 +57,9 @@ type Standing struct {
 	On        string // of a loss
 }
 
+// Path is where the plant's page is.
+func (p Standing) Path() string { return plantPath(p.Code) }
+
 // Progress is how far the harvest of a trial that has ended has come.
 type Progress struct {
 	In, Out int    // plants that are written down, and those still to come
@@ -95,6 +98,7 @@ type Figure struct {
 	Measured bool // a sensor at that very position; else estimated
 	Source   string
 	Error    float64 // relative, one standard deviation
+	Shared   float64 // the part of Error that the whole bin has alike
 }
 
 // Sensor is a sensor with its newest reading, in the unit of what it measures.

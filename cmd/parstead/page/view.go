@@ -26,6 +26,13 @@ type view struct {
 	Happened []light.Event // newest first, the program's own left out
 	Recent   []light.Event
 	Lost     []Standing
+	ByBin    []plantsOf
+}
+
+// plantsOf are the plants that stand in one bin.
+type plantsOf struct {
+	Name   string
+	Plants []Standing
 }
 
 // logShown is how many of the newest log entries the page lists, and newsShown how
@@ -67,7 +74,21 @@ func newView(s *State) view {
 			v.Lost = append(v.Lost, p)
 		}
 	}
+	for _, b := range s.Bins {
+		if of := (plantsOf{b.Name, plantsIn(s, b.Name)}); len(of.Plants) > 0 {
+			v.ByBin = append(v.ByBin, of)
+		}
+	}
 	return v
+}
+
+func plantsIn(s *State, bin string) (plants []Standing) {
+	for _, p := range s.Plants {
+		if p.Bin == bin {
+			plants = append(plants, p)
+		}
+	}
+	return plants
 }
 
 // shown is the figure that the cell's shade goes by.
@@ -231,13 +252,15 @@ var words = template.FuncMap{
 			return fmt.Sprintf("day %d of %d", n, total)
 		}
 	},
-	"hour":   func(c light.Calendar, t time.Time) string { return t.In(c.Zone).Format("15:04") },
-	"moment": func(c light.Calendar, t time.Time) string { return dayAndHour(t.In(c.Zone)) },
-	"since":  since,
-	"event":  eventWords,
-	"days":   shortDate,
-	"plants": func(n int) string { return count(n, "plant") },
-	"join":   func(list []string) string { return strings.Join(list, "; ") },
+	"hour":      func(c light.Calendar, t time.Time) string { return t.In(c.Zone).Format("15:04") },
+	"moment":    func(c light.Calendar, t time.Time) string { return dayAndHour(t.In(c.Zone)) },
+	"since":     since,
+	"plantpath": plantPath,
+	"placepath": placePath,
+	"event":     eventWords,
+	"days":      shortDate,
+	"plants":    func(n int) string { return count(n, "plant") },
+	"join":      func(list []string) string { return strings.Join(list, "; ") },
 }
 
 // since is when a condition began: its hour too, while that is fresh.

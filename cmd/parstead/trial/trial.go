@@ -135,6 +135,27 @@ func (t *Trial) Harvested() bool {
 	return slices.ContainsFunc(t.Plants, func(p Plant) bool { return p.HasHarvest })
 }
 
+// HarvestIn tells whether every plant that is analysed has its line in harvest.csv.
+func (t *Trial) HarvestIn() bool {
+	return t.Harvested() && !slices.ContainsFunc(t.Plants, func(p Plant) bool { return !p.Guard && !p.HasHarvest })
+}
+
+// Scored tells whether nothing of the plant is left to be scored: the harvest is
+// in, and the plant is gone, left out, or has a value of all that is asked of it.
+// Until then neither its treatment nor what was scored of it is to be shown.
+func (t *Trial) Scored(p *Plant) bool {
+	if !t.HarvestIn() {
+		return false
+	}
+	if p.Status != analysis.Harvested || p.LeaveOut != "" {
+		return true
+	}
+	return !slices.ContainsFunc(t.Outcomes, func(o Outcome) bool {
+		_, known := p.Values[o.Name]
+		return o.Concerns(p) && !known
+	})
+}
+
 // Stays are the plants' stays as the light account takes them, in the plants' order.
 func (t *Trial) Stays() []account.PlantStay {
 	stays := make([]account.PlantStay, len(t.Plants))
