@@ -95,7 +95,11 @@ func TestExamplesOfHelp(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(home, "logger.csv"), []byte(logger), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	files := []string{"mytrial", "mytrial.zip", "mytrial-again", "mytrial-files", "logger.csv"}
+	wide := "a logger\nof its own\nDate,Clock,CH1 (lx),CH2 (°C)\n04.03.2026,10:02,5700,21.5\n04.03.2026,10:03,5710,21.6\n"
+	if err := os.WriteFile(filepath.Join(home, "wide.csv"), []byte(wide), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	files := []string{"wide.csv", "mytrial", "mytrial.zip", "mytrial-again", "mytrial-files", "logger.csv"}
 	ran := 0
 	for _, name := range []string{"begin", "check", "import", "note", "dli", "climate", "backup", "restore", "export"} {
 		for _, words := range help[name] {

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"text/tabwriter"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -25,34 +26,54 @@ import (
 
 // importCmd takes readings in from a logger's file.
 type importCmd struct {
-	Folder string `arg:"" help:"The trial's folder."`
-	File   string `arg:"" help:"The logger's file; - for standard input."`
-	JSON   bool   `name:"json" help:"Print the counts as an object: rows, stored, rejected, set_aside."`
+	Folder     string   `arg:"" help:"The trial's folder."`
+	File       string   `arg:"" help:"The logger's file; - for standard input."`
+	DryRun     bool     `help:"Print the first readings as they are understood, and write nothing."`
+	Column     []string `sep:"none" placeholder:"HEADING=SENSOR" help:"This column holds that sensor's values; once for each."`
+	Time       []string `sep:"none" placeholder:"HEADING" help:"The column of the time; twice where day and time of day have one each."`
+	TimeFormat string   `placeholder:"FORMAT" help:"How times are written: rfc3339, local, unix, unix_ms, day-first, month-first. Otherwise by their looks."`
+	Skip       int      `placeholder:"LINES" help:"Lines of title above the headings, to be left out."`
+	JSON       bool     `name:"json" help:"Print the counts as an object: rows, stored, rejected, set_aside, ignored."`
 }
 
 // Help is what import --help says beside its options.
 func (importCmd) Help() string {
-	return `FILE is a table with the columns time, sensor and value, separated by commas,
-semicolons or tabs. Sensor: a name of trial.toml. Value: the raw one, as the
-sensor gave it; scale and offset are applied when it is read. Time: RFC 3339, or
-2026-07-21 14:05:30 in the trial's time zone.
+	return `FILE is a table, separated by commas, semicolons or tabs, or an .xlsx (its first
+sheet). Either it is long, with the columns time, sensor and value; sensor: a
+name of trial.toml. Or it is wide, with a time and a column a sensor: headings
+that are sensors' names, or those that --column names. Other columns are ignored,
+and named. Values are raw, as the sensor gave them; scale and offset are applied
+when they are read.
+
+Times: RFC 3339; 2026-07-21 14:05:30, with a blank or a T and without a zone, in
+the trial's time zone; 21.07.2026 14:05 (points: day first); 07/21/2026 2:05 PM
+(slashes or hyphens: where only one reading is possible, otherwise say day-first
+or month-first); seconds or milliseconds since 1970.
 
 An unknown sensor or a row that can't be read: nothing is written. Readings that
 are refused by judgement (seen before, an impossible time, no number) are
 counted, the rest is stored. To import a file twice does no harm. A daemon may
 run meanwhile.
 
-Example: parstead import mytrial logger.csv
+Examples:
+  parstead import mytrial logger.csv --dry-run
+  parstead import mytrial wide.csv --skip 2 --time "Date" --time "Clock" \
+      --column "CH1 (lx)=upper light" --column "CH2 (°C)=upper air"
 
 Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 }
 
 // Run reads the file to its end, then stores it.
 func (c *importCmd) Run(e *env) error {
+	how, err := c.options()
+	if err != nil {
+		return err
+	}
 	t, err := trial.Open(c.Folder)
 	if err != nil {
 		return err
 	}
+	how.Zone = t.Rack.Zone
 	sink := &lateWriter{folder: c.Folder, options: store.Options{Now: e.now}}
 	clock := ingest.SystemClock()
 	clock.Now = e.now
@@ -72,17 +93,46 @@ func (c *importCmd) Run(e *env) error {
 		defer bar.Finish() //nolint:errcheck // a bar that can't be drawn is no fault
 	}
 	var sum ingest.Summary
-	rows, err := cells.NewLoggerFile(name, file)
+	rows, err := cells.OpenLogger(name, file, c.Skip)
 	if err == nil {
-		sum, err = intake.Import(e.ctx, name, rows, t.Rack.Zone)
+		sum, err = intake.Import(e.ctx, name, rows, how)
 	}
 	if err = errors.Join(err, file.Close(), sink.Close()); err != nil {
 		return err
 	}
-	if c.JSON {
+	if len(sum.Ignored) > 0 && !c.JSON {
+		fmt.Fprintf(e.stderr, "%s: columns not read: %s\n", name, plain(strings.Join(sum.Ignored, ", ")))
+	}
+	switch {
+	case c.JSON:
 		return printJSON(e.stdout, sum)
+	case c.DryRun:
+		return printUnderstood(e.stdout, name, sum, t.Rack.Zone)
 	}
 	return printSummary(e.stdout, name, sum)
+}
+
+// options is how the command line has the file read.
+func (c *importCmd) options() (ingest.ImportOptions, error) {
+	how := ingest.ImportOptions{Time: c.Time, Written: c.TimeFormat, DryRun: c.DryRun, Columns: map[string]string{}}
+	for _, x := range c.Column {
+		i := strings.LastIndexByte(x, '=')
+		heading, sensor := strings.TrimSpace(x[:max(i, 0)]), strings.TrimSpace(x[i+1:])
+		if heading == "" || sensor == "" {
+			return how, usageError{fmt.Sprintf("--column %q: write HEADING=SENSOR", x)}
+		}
+		if how.Columns[heading] != "" {
+			return how, usageError{fmt.Sprintf("--column names %q twice", heading)}
+		}
+		how.Columns[heading] = sensor
+	}
+	if err := ingest.CheckWritten(c.TimeFormat); err != nil {
+		return how, usageError{"--time-format: " + err.Error()}
+	}
+	if c.Skip < 0 {
+		return how, usageError{fmt.Sprintf("--skip %d: give the number of lines above the headings", c.Skip)}
+	}
+	return how, nil
 }
 
 // open opens the file, with the name that messages call it by and its size; -1
@@ -165,8 +215,32 @@ func importBar(w io.Writer, size int64) *progressbar.ProgressBar {
 	)
 }
 
+// printUnderstood shows the first readings as they were understood, and how much of
+// each sensor there is.
+func printUnderstood(w io.Writer, name string, s ingest.Summary, zone *time.Location) error {
+	fmt.Fprintf(w, "%s as it is understood; nothing was written. Times in %s.\n\n", name, zone)
+	local := func(t time.Time) string { return t.In(zone).Format("2006-01-02 15:04:05.999 -07:00") }
+	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	for _, x := range s.First {
+		fmt.Fprintf(table, "%s\t%s\t%v\t%s\n", local(x.Time), x.Sensor, x.Raw, x.Of.Measures.Words(x.Value))
+	}
+	if len(s.First) < s.Rows {
+		fmt.Fprintln(table, "...")
+	}
+	if err := table.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintln(w)
+	for _, x := range s.Sensors {
+		fmt.Fprintf(w, "%s: %d readings, %s to %s\n", x.Sensor, x.Readings, local(x.From), local(x.Until))
+	}
+	_, err := fmt.Fprintf(w, "%d readings, %d to be refused%s; of the others %d to be set aside%s. What is\nstored already is told when they are imported.\n",
+		s.Rows, s.Rows-s.Stored, reasons(s.Rejected), total(s.SetAside), reasons(s.SetAside))
+	return err
+}
+
 func printSummary(w io.Writer, name string, s ingest.Summary) error {
-	_, err := fmt.Fprintf(w, "%s: %d rows, %d stored, %d refused%s; of those stored, %d set aside%s\n",
+	_, err := fmt.Fprintf(w, "%s: %d readings, %d stored, %d refused%s; of those stored, %d set aside%s\n",
 		name, s.Rows, s.Stored, s.Rows-s.Stored, reasons(s.Rejected), total(s.SetAside), reasons(s.SetAside))
 	return err
 }

@@ -120,7 +120,7 @@ func TestARowIsBounded(t *testing.T) {
 	t.Parallel()
 	for _, start := range []string{"", "at,value\n1,\""} {
 		file := &endless{}
-		r, err := NewLoggerFile("log.csv", io.MultiReader(strings.NewReader(start), file))
+		r, err := OpenLogger("log.csv", io.MultiReader(strings.NewReader(start), file), 0)
 		for err == nil {
 			_, err = r.Read()
 		}
@@ -128,7 +128,7 @@ func TestARowIsBounded(t *testing.T) {
 			t.Errorf("after %d bytes: %v", file.read, err)
 		}
 	}
-	many, err := NewLoggerFile("log.csv", strings.NewReader(strings.Repeat("1,22.5\n", 3<<20/7)))
+	many, err := OpenLogger("log.csv", strings.NewReader(strings.Repeat("1,22.5\n", 3<<20/7)), 0)
 	rows := 0
 	for err == nil {
 		_, err = many.Read()

@@ -56,8 +56,9 @@ func newSeparated(r io.Reader, separator rune) *csv.Reader {
 
 // Reader reads separated values row by row, however long the file is.
 type Reader struct {
-	csv   *csv.Reader
-	given *given
+	csv     *csv.Reader
+	given   *given
+	skipped int // lines before the first row
 }
 
 // mostOfRow bounds the bytes of one row, which are held in memory: a quotation
@@ -82,9 +83,11 @@ func (g *given) Read(b []byte) (int, error) {
 	return n, err
 }
 
-// NewReader tells by its first bytes, so many of them, what a file is. Errors:
-// ErrWide, ErrBinary, and what r returns.
-func NewReader(r io.Reader, first int) (*Reader, error) {
+// NewReader tells by its first bytes, so many of them, what a file is, and leaves out
+// so many lines before the first row. A first line sep=; as spreadsheet programs
+// write it names the separator and is always left out. Errors: ErrWide, ErrBinary,
+// ErrLongRow, and what r returns.
+func NewReader(r io.Reader, first, skip int) (*Reader, error) {
 	counted := &given{r, 0, mostOfRow + 1<<16}
 	buffered := bufio.NewReaderSize(counted, 1<<16)
 	start, err := buffered.Peek(first)
@@ -103,9 +106,46 @@ func NewReader(r io.Reader, first int) (*Reader, error) {
 			return nil, err
 		}
 	}
-	s := newSeparated(buffered, separatorOf(start))
+	separator, named := namedSeparator(start)
+	if named {
+		skip = max(skip, 1)
+	}
+	for range skip {
+		if err := skipLine(buffered); err != nil {
+			return nil, err
+		}
+	}
+	if !named {
+		if start, err = buffered.Peek(first); err != nil && !errors.Is(err, io.EOF) {
+			return nil, err
+		}
+		separator = separatorOf(start)
+	}
+	s := newSeparated(buffered, separator)
 	s.ReuseRecord = true
-	return &Reader{s, counted}, nil
+	return &Reader{s, counted, skip}, nil
+}
+
+// namedSeparator reads the line sep=; that a text may begin with.
+func namedSeparator(text []byte) (separator rune, ok bool) {
+	line, _, _ := bytes.Cut(text, []byte("\n"))
+	line = bytes.TrimRight(line, "\r")
+	if len(line) != 5 || !bytes.EqualFold(line[:4], []byte("sep=")) || !bytes.ContainsAny(line[4:], ",;\t|") {
+		return 0, false
+	}
+	return rune(line[4]), true
+}
+
+// skipLine reads to the end of a line. The end of the file is no fault.
+func skipLine(r *bufio.Reader) error {
+	for {
+		switch _, err := r.ReadSlice('\n'); {
+		case err == nil, errors.Is(err, io.EOF):
+			return nil
+		case !errors.Is(err, bufio.ErrBufferFull):
+			return err
+		}
+	}
 }
 
 // Read gives the next row, io.EOF behind the last one. The cells hold until the
@@ -115,14 +155,20 @@ func (r *Reader) Read() ([]string, error) {
 	row, err := r.csv.Read()
 	r.given.most = r.csv.InputOffset() + mostOfRow + 1<<16 // with what is read ahead
 	if err == nil && len(row) > MostColumns {
-		line, _ := r.csv.FieldPos(MostColumns)
+		line, _ := r.Place(MostColumns)
 		return nil, tooFar(line, len(row))
+	}
+	if p, ok := errors.AsType[*csv.ParseError](err); ok {
+		p.StartLine, p.Line = p.StartLine+r.skipped, p.Line+r.skipped
 	}
 	return row, err
 }
 
 // Place is the line and the column, in bytes, of a cell of the row.
-func (r *Reader) Place(cell int) (line, column int) { return r.csv.FieldPos(cell) }
+func (r *Reader) Place(cell int) (line, column int) {
+	line, column = r.csv.FieldPos(cell)
+	return line + r.skipped, column
+}
 
 // DecimalComma tells whether a comma may stand for a number's point.
 func (r *Reader) DecimalComma() bool { return r.csv.Comma != ',' }

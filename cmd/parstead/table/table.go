@@ -54,7 +54,7 @@ const firstBytes = 1 << 16
 
 // readText reads separated values.
 func readText(r io.Reader, file string, columns []string) (*Table, error) {
-	rows, err := cells.NewReader(r, firstBytes)
+	rows, err := cells.NewReader(r, firstBytes, 0)
 	switch {
 	case errors.Is(err, cells.ErrWide):
 		return nil, fmt.Errorf("%s is written in UTF-16: save it as CSV in UTF-8", file)

@@ -1,10 +1,12 @@
 package trial
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"parstead/cmd/parstead/cells"
 	"parstead/light"
@@ -63,16 +65,21 @@ func (l *loader) whole(c cell, what string) (n int, ok bool) {
 	return int(x), true
 }
 
-// date reads a day of the calendar.
+// date reads a day of the calendar, also as a spreadsheet rewrote it, where that can
+// mean one day only.
 func (l *loader) date(c cell, what string) (d light.Date, ok bool) {
 	if c.blank() {
 		return d, false
 	}
-	d, err := light.ParseDate(c.text)
-	if err == nil {
-		d, err = sensibleDate(d)
+	w, err := light.ReadWritten(c.text, light.EitherOrder)
+	if _, twoWays := errors.AsType[*light.TwoWaysError](err); twoWays {
+		l.fault(c.at, fmt.Sprintf("%s %s", what, err), "write it like 2026-07-21; "+spreadsheetsRemedy)
+		return light.Date{}, false
 	}
-	if err != nil {
+	if err == nil {
+		d, err = sensibleDate(light.DateOf(w.At))
+	}
+	if err != nil || w.Zoned || w.Timed && light.TimeOfDay(0).On(d, time.UTC) != w.At {
 		l.fault(c.at, fmt.Sprintf("%s %q is no date of the calendar", what, c.text), "write it like 2026-07-21")
 		return light.Date{}, false
 	}

@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -9,7 +10,8 @@ import (
 )
 
 // Clock reads the times of a sheet, a note or a logger's file, one after the
-// other: RFC 3339, or 2026-07-21 14:05[:30] by the clocks of Zone. A time that
+// other: RFC 3339, or 2026-07-21 14:05[:30] by the clocks of Zone, or as a
+// spreadsheet rewrote that, where it can mean one day only. A time that
 // the change to winter time repeats is its first passage, unless the time read
 // before it has already passed that.
 type Clock struct {
@@ -20,16 +22,20 @@ type Clock struct {
 // Parse reads the next time. It is in UTC.
 func (c *Clock) Parse(s string) (time.Time, error) {
 	s = strings.TrimSpace(s)
-	if t, err := time.Parse(time.RFC3339, s); err == nil {
-		return c.passed(sensibleTime(t))
+	w, err := light.ReadWritten(s, light.EitherOrder)
+	switch _, twoWays := errors.AsType[*light.TwoWaysError](err); {
+	case twoWays:
+		return time.Time{}, fmt.Errorf("%w: write it like 2026-07-21 14:05; %s", err, spreadsheetsRemedy)
+	case err != nil || !w.Timed:
+		return time.Time{}, fmt.Errorf("%q is not a time: write it like 2026-07-21 14:05", s)
+	case w.Zoned:
+		return c.passed(sensibleTime(w.At))
 	}
-	for _, layout := range []string{"2006-01-02 15:04", time.DateTime} {
-		if t, err := time.Parse(layout, s); err == nil {
-			return c.local(t)
-		}
-	}
-	return time.Time{}, fmt.Errorf("%q is not a time: write it like 2026-07-21 14:05", s)
+	return c.local(w.At)
 }
+
+// spreadsheetsRemedy is how a spreadsheet program is kept from rewriting dates.
+const spreadsheetsRemedy = "in a spreadsheet program give the column the date format YYYY-MM-DD (year first), then save again"
 
 // local is the instant at which clocks in the zone show what t shows in UTC.
 func (c *Clock) local(t time.Time) (time.Time, error) {

@@ -33,6 +33,8 @@ func TestClockChanges(t *testing.T) {
 		{"2026-12-01 12:00,2026-10-25 01:30", "2026-12-01T12:00:00Z 2026-10-25T00:30:00Z"}, // another plant's rows begin
 		{"2026-07-21 14:05:30", "2026-07-21T13:05:30Z"},
 		{"2026-07-21T14:05:30+02:00", "2026-07-21T12:05:30Z"},
+		{"2026-07-21T14:05", "2026-07-21T13:05:00Z"},
+		{"21.07.2026 14:05", "2026-07-21T13:05:00Z"},
 	} {
 		clock := trial.Clock{Zone: zone(t, "Europe/Lisbon")}
 		var got []string
@@ -77,7 +79,7 @@ func TestUnusualChanges(t *testing.T) {
 
 func TestClockRefuses(t *testing.T) {
 	t.Parallel()
-	for _, written := range []string{"", "12:00", "2026-07-21", "21.07.2026 14:05", "2026-02-30 12:00", "2026-07-21T14:05", "0001-01-01 00:00", "9999-01-01T00:00:00Z"} {
+	for _, written := range []string{"", "12:00", "2026-07-21", "03/04/2026 14:05", "2026-02-30 12:00", "0001-01-01 00:00", "9999-01-01T00:00:00Z"} {
 		clock := trial.Clock{Zone: time.UTC}
 		if at, err := clock.Parse(written); err == nil {
 			t.Errorf("%q: %v", written, at)

@@ -81,6 +81,9 @@ func TestSheetMistakes(t *testing.T) {
 		{"walk of days", []edit{survey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-04-03 12:00,upper,1,3,90,\n")}, "survey.csv:3:1: error:", "first and the last row of every walk"},
 		{"walk backwards", []edit{survey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-03-03 11:00,upper,1,3,90,\n")}, "survey.csv:4:1: error:", "before it began"},
 		{"time of day only", []edit{survey("12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "is not a time"},
+		{"a date of two readings", []edit{survey("03/04/2026 12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", `can be read as 2026-03-04 or as 2026-04-03; write it like 2026-07-21 14:05; in a spreadsheet program give the column the date format YYYY-MM-DD`},
+		{"a day of two readings", []edit{harvest("date", "A1,5/6/2026\n")}, "harvest.csv:2:4: error:", `date "5/6/2026" can be read as 2026-05-06 or as 2026-06-05; write it like 2026-07-21; in a spreadsheet program`},
+		{"a day with a time", []edit{harvest("date", "A1,2026-05-31 12:00\n")}, "harvest.csv:2:4: error:", "is no date of the calendar"},
 		{"another year", []edit{survey("2024-03-03 12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "more than a year outside"},
 		{"capital letter", []edit{{"Survey.csv", "", "time,bin,row,column,ppfd\n"}}, "Survey.csv:1:1: warning:", "in small letters"},
 		{"another program's ending", []edit{{"harvest.ods", "", "x"}}, "harvest.ods:1:1: warning:", "harvest.xlsx"},
@@ -165,6 +168,20 @@ func TestStrangers(t *testing.T) {
 	_, problems = trial.Load(folder(t, edit{"layout.csv", "A3,", "A33,"}))
 	if lines := told(problems); len(lines) != 2 || !strings.Contains(lines[1], `plants.csv has no plant "A33"; correct the code`) {
 		t.Error(strings.Join(lines, "\n"))
+	}
+}
+
+// What a spreadsheet made of a date is read where it can mean one day only.
+func TestRewrittenDates(t *testing.T) {
+	t.Parallel()
+	for _, date := range []string{"2026-05-31", "31.05.2026", "31.5.26", "5/31/2026", "31/05/2026", "5/31/26", "31-May-26", "2026-05-31 00:00:00"} {
+		read := load(t, edit{"harvest.csv", "", "plant,leaves,date\nA1,3," + date + "\n"}, edit{"survey.csv", "", "time,bin,row,column,ppfd\n" + strings.TrimSuffix(date, " 00:00:00") + " 12:00,upper,1,1,90\n"})
+		if p := read.Plants[0]; p.Date.String() != "2026-05-31" {
+			t.Errorf("%s is read as %s", date, p.Date)
+		}
+		if at := read.Rack.Survey[0].At; at.UTC().Format(time.RFC3339) != "2026-05-31T11:00:00Z" { // Lisbon
+			t.Errorf("%s is read as %s", date, at)
+		}
 	}
 }
 
