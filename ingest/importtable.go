@@ -267,11 +267,11 @@ func (t *table) row(rows []row, cells []string) ([]row, error) {
 }
 
 func (t *table) reading(rows []row, cells []string, w wideColumn) ([]row, error) {
-	text := strings.TrimSpace(cells[t.time[0]])
-	for _, c := range t.time[1:] {
-		text += " " + strings.TrimSpace(cells[c])
+	text := make([]string, 0, 2)
+	for _, c := range t.time {
+		text = append(text, strings.TrimSpace(cells[c]))
 	}
-	at, err := t.parseTime(text, t.passed[w.sensor])
+	at, err := t.parseTime(strings.Join(text, " "), t.passed[w.sensor])
 	if err != nil {
 		return nil, t.at(t.time[0], "%w", err)
 	}

@@ -2,7 +2,6 @@ package light_test
 
 import (
 	"errors"
-	"fmt"
 	"testing"
 	"time"
 
@@ -92,7 +91,7 @@ func TestEveryDayIsReadBack(t *testing.T) {
 			_, twoWays := errors.AsType[*light.TwoWaysError](err)
 			may := (layout == "2/1/2006" || layout == "01/02/2006") && day.Day() <= 12 && day.Day() != int(day.Month())
 			if twoWays != may || !may && (err != nil || !w.At.Equal(day)) {
-				t.Fatal(fmt.Sprintf("%q: %v, %v", text, w, err))
+				t.Fatalf("%q: %v, %v", text, w, err)
 			}
 		}
 	}
