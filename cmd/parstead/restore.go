@@ -5,11 +5,13 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"parstead/cmd/parstead/backup"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate/phrase"
 	"parstead/store"
 )
 
@@ -49,8 +51,15 @@ func (c *restoreCmd) Run(e *env) error {
 		return fmt.Errorf("restore: %w", err)
 	}
 	next := "parstead check " + c.Folder
-	if _, problems := trial.Load(c.Folder); !trial.Usable(problems) {
-		next = "put back the passwords, codes and keys, which no backup holds; which are missing says " + next
+	var wanted []string
+	_, problems := trial.Load(c.Folder)
+	for _, p := range problems {
+		if p.Wants != "" && !slices.Contains(wanted, p.Wants) {
+			wanted = append(wanted, p.Wants)
+		}
+	}
+	if wanted != nil {
+		next = "put back by hand " + phrase.List(wanted) + " (no backup holds passwords, codes and keys), then " + next
 	}
 	_, err = fmt.Fprintf(e.stdout, "%s: as it was on %s, checked. Next: %s\n", c.Folder, made.UTC().Format(time.RFC3339), next)
 	return err

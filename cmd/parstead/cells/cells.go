@@ -4,6 +4,7 @@
 package cells
 
 import (
+	"bytes"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -75,13 +76,33 @@ func Read(file string, data []byte) (*Sheet, error) {
 		}
 		return &Sheet{Rows: rows, Workbook: true}, nil
 	}
+	if fault := inDisguise(data); fault != nil {
+		return nil, fault
+	}
 	return readText(data)
+}
+
+// inDisguise is the fault of a workbook that is called a text; nil for what is none.
+// The signatures are those of the ZIP format (APPNOTE 4.3.7) and of compound files
+// ([MS-CFB] 2.2).
+func inDisguise(data []byte) *Fault {
+	const says = "the file is a workbook, whatever its name says"
+	switch {
+	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
+		return &Fault{1, 1, says, "call it .xlsx, or save it as CSV from the spreadsheet program"}
+	case bytes.HasPrefix(data, []byte("\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1")):
+		return &Fault{1, 1, says + ", and of an old kind", "save it as .xlsx or CSV from the spreadsheet program"}
+	}
+	return nil
 }
 
 // Change opens a file that Read reads, by its ending, to change it. Close it.
 func Change(file string, data []byte) (Draft, error) {
 	if isWorkbook(file) {
 		return openBook(data)
+	}
+	if fault := inDisguise(data); fault != nil {
+		return nil, fault
 	}
 	return OpenText(data)
 }

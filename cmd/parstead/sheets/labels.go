@@ -38,6 +38,9 @@ var Stocks = []Stock{
 // is cut off.
 const smallest = 1.5
 
+// Pads are the distances from the edges to what is inside, mm.
+type Pads struct{ Top, Right, Bottom, Left float64 }
+
 // labelsPage is labels by the sheet.
 type labelsPage struct {
 	pageHead
@@ -45,9 +48,17 @@ type labelsPage struct {
 	Sheets [][]label
 }
 
+// Printers for the desk leave a rim of the paper blank, up to so many mm (common
+// practice, no source); labels that reach into it keep their text out of it.
+const blankRim = 5
+
+// pad is how far text stays from a label's edge, mm.
+const pad = 1.5
+
 // label is one label with its upper left corner.
 type label struct {
 	X, Y   float64 // mm
+	Pads           // from the label's edges to its text
 	Code   string
 	Size   float64 // of the code's letters, mm
 	Small  float64 // of the lines below
@@ -112,12 +123,15 @@ func Labels(t *trial.Trial, stock string, treatments bool, printed light.Date) (
 func (s Stock) label(k int, code string, lines []string) label {
 	marginX := (s.PaperX - float64(s.Across)*s.Width - float64(s.Across-1)*s.GapX) / 2
 	marginY := (s.PaperY - float64(s.Down)*s.Height) / 2
-	const pad = 1.5
 	l := label{
 		X: marginX + float64(k%s.Across)*(s.Width+s.GapX), Y: marginY + float64(k/s.Across)*s.Height,
 		Code: code, Lines: lines, Beside: s.Height < 15,
 	}
-	width, height := s.Width-2*pad, s.Height-2*pad
+	l.Pads = Pads{
+		Top: max(pad, blankRim-l.Y), Bottom: max(pad, blankRim-(s.PaperY-l.Y-s.Height)),
+		Left: max(pad, blankRim-l.X), Right: max(pad, blankRim-(s.PaperX-l.X-s.Width)),
+	}
+	width, height := s.Width-l.Left-l.Right, s.Height-l.Top-l.Bottom
 	codeWidth := width
 	if l.Beside {
 		codeWidth = width / 2

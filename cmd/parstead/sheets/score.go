@@ -85,14 +85,14 @@ func Count(t *trial.Trial, o Scoring) (*Sheet, error) {
 			return nil, fmt.Errorf("--at: %s lies outside the trial, %v to %v: correct the time", o.At, t.Rack.Starts, t.Rack.Ends)
 		}
 	}
-	s := &Sheet{Head: []string{"time", "plant", "outcome", "value"}, template: "score"}
+	s := &Sheet{Head: []string{"time", "plant", "outcome", "value", "remarks"}, template: "score"}
 	o.NoPlaces = o.NoPlaces || !t.Dealt
 	plants, err := s.shuffled(t, o.Seed)
 	if err != nil {
 		return nil, err
 	}
 	page := scorePage{Seed: o.Seed, pageHead: pageHead{
-		Title: "Count", Trial: t.Name, Printed: o.Printed, Safety: scoringSafety, Fields: []string{"day", "began", "ended", "counted by"},
+		Title: "Count", Trial: t.Name, Printed: o.Printed, Safety: scoringSafety, Fields: [][]string{{"day"}, {"began", "ended"}, {"counted by"}},
 		Lead: []string{
 			"Take the plants in the order of the list: it is shuffled, so that haste and tired eyes meet no treatment. Treatments are left out on purpose.",
 			"None is 0; not counted is blank. The CSV file has the same order; in it write the time into every line, and delete lines of plants that were not counted.",
@@ -101,7 +101,7 @@ func Count(t *trial.Trial, o Scoring) (*Sheet, error) {
 	for _, p := range plants {
 		for _, out := range outcomes {
 			if out.Concerns(p) {
-				s.Rows = append(s.Rows, []string{o.At, p.Code, out.Name, ""})
+				s.Rows = append(s.Rows, []string{o.At, p.Code, out.Name, "", ""})
 			}
 		}
 	}
@@ -158,7 +158,7 @@ func Harvest(t *trial.Trial, o Scoring) (*Sheet, error) {
 		s.Rows = append(s.Rows, row)
 	}
 	page := scorePage{Seed: o.Seed, pageHead: pageHead{
-		Title: "Harvest", Trial: t.Name, Printed: o.Printed, Landscape: true, Safety: harvestSafety, Fields: []string{"harvested by", "balance"},
+		Title: "Harvest", Trial: t.Name, Printed: o.Printed, Landscape: true, Safety: harvestSafety, Fields: [][]string{{"harvested by"}, {"balance"}},
 		Lead: []string{
 			"Take the plants in the order of the list: it is shuffled, so that haste, drying and a drifting balance meet no treatment. Treatments are left out on purpose.",
 			"Not weighed or not seen is blank, never 0. status: harvested (or blank), lost, withdrawn. A lost plant: the day under lost_on, and as cause one of " + strings.Join(trial.Causes, ", ") + ". date: blank means the trial's last day, " + t.Rack.Ends.String() + ".",

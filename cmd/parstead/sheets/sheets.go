@@ -86,7 +86,7 @@ type pageHead struct {
 	Landscape bool
 	Lead      []string // what to do
 	Safety    []string
-	Fields    []string // blanks to fill in once a sheet
+	Fields    [][]string // blanks to fill in once a sheet; those of one list stay on one line
 }
 
 // standing is where a plant stands now, as far as moves.csv tells; zero where there

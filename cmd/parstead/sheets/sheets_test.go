@@ -238,6 +238,9 @@ func TestCountFilledInIsCounts(t *testing.T) {
 		t.Errorf("%d counts: %s", len(got), diff)
 	}
 	html := page(t, s)
+	if s.Head[len(s.Head)-1] != "remarks" || !strings.Contains(html, "<b>began <span></span>ended <span></span></b>") {
+		t.Errorf("columns %v, or began and ended apart", s.Head)
+	}
 	if !strings.Contains(html, "sori") || strings.Contains(html, "mass_g") || strings.Contains(html, "rooted") {
 		t.Error("the list counts something else than what is counted")
 	}
@@ -380,6 +383,9 @@ func TestLabels(t *testing.T) {
 		if len(corners) != min(each, len(tr.Plants)) {
 			t.Errorf("%s: %d corners", stock.Name, len(corners))
 		}
+		for style := range corners {
+			clearOfTheRim(t, stock, style)
+		}
 		if strings.Contains(html, "zeolite") || !slices.Equal(bare.Head, []string{"plant", "bin", "row", "column"}) {
 			t.Errorf("%s: a label tells its treatment", stock.Name)
 		}
@@ -413,6 +419,22 @@ func TestLabels(t *testing.T) {
 	tr.Dealt = false
 	if _, err := sheets.Labels(tr, "a4-21", false, printed); err == nil {
 		t.Error("labels without a layout")
+	}
+}
+
+
+// clearOfTheRim looks whether a label's text keeps out of the 5 mm at the edges of
+// paper on which printers for the desk can't print (common practice, no source).
+func clearOfTheRim(t *testing.T, stock sheets.Stock, style string) {
+	t.Helper()
+	var x, y, top, right, bottom, left float64
+	if _, err := fmt.Sscanf(style, "%fmm; top: %fmm; padding: %fmm %fmm %fmm %fmm", &x, &y, &top, &right, &bottom, &left); err != nil {
+		t.Fatalf("%s: %q: %v", stock.Name, style, err)
+	}
+	const least = 5 - 1e-6
+	if x+left < least || y+top < least || stock.PaperX-x-stock.Width+right < least || stock.PaperY-y-stock.Height+bottom < least ||
+		min(top, right, bottom, left) < 1.5 || left+right > stock.Width/2 || top+bottom > stock.Height/2 {
+		t.Errorf("%s: %s", stock.Name, style)
 	}
 }
 

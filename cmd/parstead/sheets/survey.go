@@ -55,7 +55,7 @@ func Survey(t *trial.Trial, reads light.Quantity, printed light.Date) *Sheet {
 				"Lamps are on and water is near: touch no fitting or plug with wet hands, keep hands and meter out of the water, and switch off at the plug before reaching in deeper.",
 				"Don't look into lamps; cover UV.",
 			},
-			Fields: []string{"day", "walked by", "meter"},
+			Fields: [][]string{{"day"}, {"walked by"}, {"meter"}},
 		},
 		Reads: reads.String(), Unit: reads.Unit(),
 	}

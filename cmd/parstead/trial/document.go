@@ -3,6 +3,7 @@ package trial
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -27,22 +28,70 @@ func parseDocument(file string, text []byte, p *problems) (d *document, root *ta
 		p.unreadable(file, err)
 		return nil, nil, false
 	}
-	d = &document{problems: p, file: file, lines: cells.LinesOf(text)}
+	d = &document{problems: p, file: file}
 	values := map[string]any{}
-	if err := toml.Unmarshal(text, &values); err != nil {
-		at := place{file, 1, 1}
-		if broken, ok := errors.AsType[*toml.DecodeError](err); ok {
-			at.line, at.column = broken.Position()
-			at.line = max(at.line, 1)
-			at.column = d.lines.Column(at.line, max(at.column, 1))
+	for range mostSlips {
+		d.lines = cells.LinesOf(text)
+		clear(values)
+		err := toml.Unmarshal(text, &values)
+		if err == nil {
+			d.index = keyIndex(text)
+			return d, &table{doc: d, values: values}, true
 		}
-		p.fault(at, "this is not TOML: "+strings.TrimPrefix(err.Error(), "toml: "),
-			`correct the line: key = value, texts in "quotes", each key once, tables in [brackets]`)
-		return nil, nil, false
+		if text, ok = d.mendSlip(text, err); !ok {
+			break
+		}
 	}
-	d.index = keyIndex(text)
-	return d, &table{doc: d, values: values}, true
+	return nil, nil, false
 }
+
+// mostSlips bounds how many lines that are no TOML are told.
+const mostSlips = 100
+
+// mendSlip tells of a line that is no TOML and puts what was meant in its place, so
+// that the lines below it can be read too. ok is false where nobody can tell what was
+// meant: then only what is beyond doubt is told of the lines below.
+func (d *document) mendSlip(text []byte, err error) (mended []byte, ok bool) {
+	at := place{d.file, 1, 1}
+	if broken, is := errors.AsType[*toml.DecodeError](err); is {
+		at.line, at.column = broken.Position()
+		at.line = max(at.line, 1)
+		at.column = d.lines.Column(at.line, max(at.column, 1))
+	}
+	lines := strings.Split(string(text), "\n")
+	line := lines[min(at.line, len(lines))-1]
+	says := strings.TrimPrefix(err.Error(), "toml: ")
+	s, known := slipOf(strings.TrimSuffix(line, "\r"))
+	switch {
+	case strings.HasSuffix(says, "is already defined"):
+		s = slip{says, "keep one of the two", "# " + line}
+	case strings.HasSuffix(says, "already exists"):
+		s = slip{says: says, mend: "put the lines of both under one heading; for several of a kind write [[double brackets]]"}
+	case known:
+	case strings.Contains(says, "after array value"):
+		s = slip{says: "a list that begins here or above is not closed, or lacks a comma", mend: "write it like [1.5, 2.0]"}
+	default:
+		s = slip{says: "this is not TOML: " + says, mend: `correct the line: key = value, texts in "quotes", each key once, tables in [brackets]`}
+	}
+	d.fault(at, s.says, s.mend)
+	if s.fixed != "" && s.fixed != line {
+		lines[at.line-1] = s.fixed
+		return []byte(strings.Join(lines, "\n")), true
+	}
+	for i, line := range lines[min(at.line, len(lines)):] {
+		m := assigned.FindStringSubmatch(strings.TrimSuffix(line, "\r"))
+		if m == nil || m[2] != "=" {
+			continue
+		}
+		if _, isDate, _ := datesSlip(m[3]); isDate != "" && !isoDate.MatchString(m[3]) || cells.IsCommaNumber(m[3]) {
+			s, _ := slipOf(line)
+			d.fault(place{d.file, at.line + i + 1, 1}, s.says, s.mend)
+		}
+	}
+	return nil, false
+}
+
+var isoDate = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}$`)
 
 // at is the place of a path, or of the nearest thing around it that has one.
 func (d *document) at(format string, args ...any) place {

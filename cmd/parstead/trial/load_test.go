@@ -109,8 +109,8 @@ func TestLoadWithoutTrial(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct{ name, text, want string }{
 		{"none", "", "trial.toml: error: the file can't be read: no such file or directory"},
-		{"no TOML", "[trial]\nname = spring\n", "trial.toml:2:8: error: this is not TOML"},
-		{"key twice", "[trial]\nname = \"a\"\nname = \"b\"\n", "trial.toml:3:1: error: this is not TOML"},
+		{"no TOML", "[trial]\nname = {{\n", "trial.toml:2:9: error: this is not TOML"},
+		{"table twice", "[trial]\nname = \"a\"\n[trial]\n", "trial.toml:3:2: error: table trial already exists; put the lines of both under one heading"},
 		{"UTF-16", "\xff\xfe[\x00t\x00]\x00", "trial.toml:1:1: error: the file is not UTF-8 but UTF-16"},
 		{"Latin-1", "[trial]\nname = \"S\xe3o\"\n", "trial.toml:2:10: error: the file is not UTF-8"},
 	} {

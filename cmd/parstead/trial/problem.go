@@ -28,8 +28,9 @@ type Problem struct {
 
 	Residual float64 `json:"residual,omitempty"` // of a survey's row: natural log of its reading over what the other rows expect
 
-	OnlyToRun bool `json:"-"` // an error for the daemon; other commands don't need what is wrong
-	OfDesign  bool `json:"-"` // what the trial as it is planned can't settle
+	OnlyToRun bool   `json:"-"` // an error for the daemon; other commands don't need what is wrong
+	OfDesign  bool   `json:"-"` // what the trial as it is planned can't settle
+	Wants     string `json:"-"` // the file that is not there, as trial.toml names it
 }
 
 // Error is the problem in one line.

@@ -221,6 +221,7 @@ func (l *loader) file(t *table, key string) string {
 	f, err := openFile(path)
 	if err != nil {
 		l.faultToRun(t.at(key), fmt.Sprintf("%s: %s can't be read: %s", key, path, cause(err)), "make the file, or correct its name")
+		l.list[len(l.list)-1].Wants = name
 		return path
 	}
 	_ = f.Close() // only read

@@ -10,6 +10,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"parstead/cmd/parstead/cells"
 	"parstead/light"
 )
 
@@ -31,9 +32,40 @@ func get[T any](t *table, key, due, example string, convert func(any) (T, error)
 		err = fmt.Errorf("it is %s, where %s is due", kindOf(raw), due)
 	}
 	says, _ := cutMend(err, "")
+	if s, isText := raw.(string); isText { // a value that is in quotes, or not as TOML has it
+		if fixed := unquoted(s); fixed != "" {
+			if _, err := convert(parsed(fixed)); err == nil {
+				example = fixed
+			}
+		}
+	}
 	t.fault(key, key+": "+says, fmt.Sprintf("write it like %s = %s", key, example))
 	var none T
 	return none, false
+}
+
+// unquoted is what a quoted value was meant to be: a number, a date, true or false;
+// "" where it is a text.
+func unquoted(s string) string {
+	s = strings.TrimSpace(s)
+	if cells.IsNumber(s) {
+		return s
+	}
+	for _, of := range valueSlips[:2] {
+		if fixed, says, _ := of(s); says != "" {
+			return fixed
+		}
+	}
+	return spokenFlags[s]
+}
+
+// parsed is a TOML value; nil for what is none.
+func parsed(value string) any {
+	var doc struct{ V any }
+	if err := toml.Unmarshal([]byte("V = "+value), &doc); err != nil {
+		return nil
+	}
+	return doc.V
 }
 
 // text reads a text that is not blank, trimmed.
@@ -111,6 +143,9 @@ func (t *table) pair(key, example string) (pair [2]float64, ok bool) {
 		return pair, false
 	}
 	if len(numbers) != 2 {
+		if len(numbers) == 4 { // two with a comma each, of which the tails are whole
+			example = fmt.Sprintf("[%v.%v, %v.%v]: decimals have a point", numbers[0], numbers[1], numbers[2], numbers[3])
+		}
 		t.fault(key, fmt.Sprintf("%s holds %d numbers, where two are due", key, len(numbers)), fmt.Sprintf("write it like %s = %s", key, example))
 		return pair, false
 	}
