@@ -422,7 +422,6 @@ func TestLabels(t *testing.T) {
 	}
 }
 
-
 // clearOfTheRim looks whether a label's text keeps out of the 5 mm at the edges of
 // paper on which printers for the desk can't print (common practice, no source).
 func clearOfTheRim(t *testing.T, stock sheets.Stock, style string) {
