@@ -16,6 +16,11 @@ type Lamp struct {
 	During     Span
 }
 
+// Narrow tells whether a factor is one of light in narrow bands, such as red and blue
+// diodes: daylight has 54, lamps that are white to the eye 55 to 85 (common practice,
+// no source).
+func (f LuxPerPPFD) Narrow() bool { return f > 0 && (f < 40 || f > 110) }
+
 // Lit lists the stretches of the span in which the lamp's timer has it on,
 // in order and merged. The span must be closed.
 func (l Lamp) Lit(during Span, zone *time.Location) []Span {

@@ -32,6 +32,7 @@ type Bin struct {
 	TargetDLI     DLI      // what the grower means to give; 0 where not said
 	WaterCM       float64  // depth of water over the plants; 0 where they stand in air
 	Attenuation   float64  // of PPFD by that water, per metre; 0 where not said
+	AttenuationError float64  // standard deviation of that, as a share
 	Daylight      Daylight // whether sun reaches it
 }
 

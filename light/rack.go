@@ -63,6 +63,24 @@ func (r *Rack) Bin(name string) (Bin, bool) {
 	return Bin{}, false
 }
 
+// NeedsFactor tells whether a survey in lux of a bin needs a factor of its lamps: no
+// PPFD sensor stands there then, or its lamps are said to be of unlike light.
+func (r *Rack) NeedsFactor(bin Bin, at time.Time) bool {
+	var of LuxPerPPFD
+	for _, l := range r.Lamps {
+		if !l.During.Holds(at) || !slices.Contains(bin.Lamps, l.Name) || l.LuxPerPPFD == 0 {
+			continue
+		}
+		if of != 0 && of != l.LuxPerPPFD {
+			return true
+		}
+		of = l.LuxPerPPFD
+	}
+	return !slices.ContainsFunc(r.Sensors, func(s Sensor) bool {
+		return s.Position.Bin == bin.Name && s.Measures.IsLight() && !s.Measures.NeedsLampFactor() && s.During.Holds(at)
+	})
+}
+
 // Lit lists the stretches of the span in which a timer has any of the bin's lamps
 // on, in order and merged. The span must be closed.
 func (r *Rack) Lit(bin Bin, during Span) []Span {

@@ -1,6 +1,10 @@
 package light
 
-import "time"
+import (
+	"math"
+	"slices"
+	"time"
+)
 
 // Sensor is a sensor at one place over one stretch of time. Several of one
 // name follow one another (a moved or a replaced sensor) and never overlap:
@@ -38,6 +42,20 @@ func (s Sensor) DarkOffset() float64 {
 		return 0
 	}
 	return s.Measures.LampIsOut()
+}
+
+// ceilings are the lux that common 16-bit chips send where the light is brighter than
+// they can see (common practice, no source): 65535 counts of 1.2 or 2.4 a lux, of
+// 1.8432 lux each, and another make's.
+var ceilings = []float64{65535 / 1.2, 65535 / 2.4, 65535 * 1.8432, 83865.6}
+
+// CeilingHeld is how many readings in a row at a chip's ceiling are no measurement:
+// one may be true.
+const CeilingHeld = 3
+
+// AtCeiling tells whether a raw value is a lux chip's ceiling, as it is or in whole lux.
+func (q Quantity) AtCeiling(raw float64) bool {
+	return q.NeedsLampFactor() && slices.ContainsFunc(ceilings, func(c float64) bool { return math.Abs(raw-c) <= 0.5 })
 }
 
 // Saturated tells whether a raw value is one of the marks that sensors send in

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"parstead/light"
+	"parstead/light/daylight"
 	"parstead/light/field"
 )
 
@@ -32,13 +33,14 @@ type Aside struct {
 type Options struct {
 	Now      func() time.Time // ends a running day; nil: every day is over
 	SetAside []Aside          // beside what the log says to ignore
-	Maps     Maps             // nil: field.Maps
+	Maps     Maps             // nil: field.Kept, the account's own
+	Suns     *daylight.Kept   // nil: the account's own
 	Level    light.PPFD       // of PlantLight's hours above it; 0: not wanted
 }
 
 // Account answers for one rack out of one source of readings. It keeps no
-// figures: every answer is computed from the readings, the log and the survey,
-// and reads no more of them than it needs. It may be used by several goroutines
+// figures but light maps and which bins the sun reaches: every answer is computed
+// from the readings, the log and the survey, and reads no more of them than it needs. It may be used by several goroutines
 // at once.
 type Account struct {
 	rack *light.Rack
@@ -49,7 +51,10 @@ type Account struct {
 // New is an account of the rack's light.
 func New(rack *light.Rack, src light.Source, o Options) *Account {
 	if o.Maps == nil {
-		o.Maps = field.Maps
+		o.Maps = new(field.Kept).Maps
+	}
+	if o.Suns == nil {
+		o.Suns = new(daylight.Kept)
 	}
 	return &Account{rack, src, o}
 }
@@ -125,6 +130,7 @@ func (a *Account) remarks(bins []*bin) (remarks []string) {
 		remarks = append(remarks, b.refused()...)
 		remarks = append(remarks, b.unheard()...)
 		remarks = append(remarks, b.suspicions()...)
+		remarks = append(remarks, b.drifting()...)
 	}
 	return remarks
 }

@@ -77,7 +77,7 @@ func (a *Account) bin(ctx context.Context, of light.Bin, log []light.Event, f fr
 	if err := b.findTracks(log, a.o.SetAside); err != nil {
 		return nil, err
 	}
-	if err := b.knowSun(ctx, a.o.Now); err != nil {
+	if err := b.knowSun(ctx, a.o.Suns, a.now()); err != nil {
 		return nil, err
 	}
 	var changes, wiped []time.Time
@@ -273,7 +273,6 @@ func (b *bin) findPlaces() {
 // A row dated after now, unless that is zero, is left out.
 func (b *bin) survey(ctx context.Context, epochs []light.Span, now time.Time) ([]field.Reading, error) {
 	var survey []field.Reading
-	var factors []dli.Factor
 	reference := newPooled(b, b.tracks, false)
 	defer reference.release()
 	var ahead, dark []light.SurveyReading // of time, and in the dark by the timer
@@ -288,31 +287,45 @@ func (b *bin) survey(ctx context.Context, epochs []light.Span, now time.Time) ([
 		if b.unlit(r) {
 			dark = append(dark, r)
 		}
-		var factor light.LuxPerPPFD
-		if r.Measures.NeedsLampFactor() {
-			if factors == nil {
-				var err error
-				if factors, err = b.factors(); err != nil {
-					return nil, err
-				}
-			}
-			i := slices.IndexFunc(factors, func(f dli.Factor) bool { return f.During.Holds(r.At) })
-			if i < 0 || factors[i].LuxPerPPFD <= 0 {
-				return nil, fmt.Errorf("survey of bin %s on %s is in lux, but no lamp over it has a factor then: give the lamp lux_per_ppfd, a spectrum or an illuminant", b.Name, light.DateOf(r.At.In(b.rack.Zone)))
-			}
-			factor = factors[i].LuxPerPPFD
-		}
-		ppfd := float64(r.Measures.PPFD(r.Value, factor))
 		at, err := reference.at(ctx, r.At.UnixNano(), nil)
 		if err != nil {
 			return nil, err
 		}
+		factor, meter, err := b.surveyFactor(r, !math.IsNaN(at))
+		if err != nil {
+			return nil, err
+		}
+		ppfd := float64(r.Measures.PPFD(r.Value, factor))
 		survey = append(survey, field.Reading{
-			At: r.At, Position: r.Position, PPFD: ppfd * b.underWater(0, b.WaterCM), Reference: at, Meter: r.Meter, Row: r.Row,
+			At: r.At, Position: r.Position, PPFD: ppfd * b.underWater(0, b.WaterCM), Reference: at, Meter: meter, Row: r.Row,
 		})
 	}
 	b.doubtTimes(ahead, dark)
 	return survey, nil
+}
+
+// whiteFactor stands for the factor of a lamp that has none, where it cancels.
+const whiteFactor light.LuxPerPPFD = 65
+
+// surveyFactor is what a row in lux is divided by, and the meter whose scale it has.
+// Beside a PPFD sensor the factor is part of the meter's scale, which cancels: then
+// none is needed.
+func (b *bin) surveyFactor(r light.SurveyReading, referred bool) (factor light.LuxPerPPFD, meter string, err error) {
+	if !r.Measures.NeedsLampFactor() {
+		return 0, r.Meter, nil
+	}
+	factors, err := b.factors()
+	if err == nil {
+		i := slices.IndexFunc(factors, func(f dli.Factor) bool { return f.During.Holds(r.At) })
+		if i >= 0 && factors[i].LuxPerPPFD > 0 {
+			return factors[i].LuxPerPPFD, r.Meter, nil
+		}
+		err = fmt.Errorf("survey of bin %s on %s is in lux, but no lamp over it has a factor then, nor was a PPFD sensor read meanwhile: give the lamp lux_per_ppfd, a spectrum or an illuminant", b.Name, light.DateOf(r.At.In(b.rack.Zone)))
+	}
+	if referred && !b.rack.NeedsFactor(b.Bin, r.At) {
+		return whiteFactor, r.Meter + " in lux", nil
+	}
+	return 0, "", err
 }
 
 // anchors are the bin's light sensors at an instant.

@@ -164,6 +164,7 @@ func (b *bin) fillOwn(ctx context.Context, p *place, c int, gaps []dli.Gap) erro
 type shares struct {
 	own, survey            float64 // of one position
 	reference, noMap, fill float64 // of a bin
+	water                  float64 // the same: how it dims the light between a sensor and the plants
 	meter, lamp            float64 // of the rack: a meter's scale, lux per PPFD
 }
 
@@ -173,6 +174,7 @@ func (s *shares) add(o shares, times float64) {
 	s.reference += o.reference * times
 	s.noMap += o.noMap * times
 	s.fill += o.fill * times
+	s.water += o.water * times
 	s.meter += o.meter * times
 	s.lamp += o.lamp * times
 }
@@ -181,7 +183,7 @@ func (s *shares) add(o shares, times float64) {
 func (s shares) over(amount float64) Error {
 	return Error{
 		Independent: math.Sqrt(square(s.own)+square(s.survey)) / amount,
-		Bin:         math.Sqrt(square(s.reference)+square(s.noMap)+square(s.fill)) / amount,
+		Bin:         math.Sqrt(square(s.reference)+square(s.noMap)+square(s.fill)+square(s.water)) / amount,
 		All:         math.Hypot(s.meter, s.lamp) / amount,
 	}
 }
@@ -263,12 +265,15 @@ func (b *bin) tally(t *tally, p *place, c int) {
 		return
 	}
 	l := &p.light[c]
-	scale, factor := p.own.scaleError(), p.own.sharedError()
-	own := shares{own: l.measured.relative(scale), lamp: factor}
-	t.add(FromSensor, false, l.measured, 1, own)
-	own = shares{own: l.profile.relative(scale), lamp: factor, fill: share(l.profileError, l.profile.mol, leastSpread)}
-	t.add(FromSensor, true, l.profile, 1, own)
-	t.add(FromTimer, true, l.timer, 1, timerShares(&l.fills, shares{own: l.timer.relative(scale), lamp: factor}))
+	scale := p.own.scaleError()
+	own := func(of part) shares {
+		return shares{own: of.relative(scale), lamp: p.own.sharedError(), water: p.own.waterError()}
+	}
+	t.add(FromSensor, false, l.measured, 1, own(l.measured))
+	profile := own(l.profile)
+	profile.fill = share(l.profileError, l.profile.mol, leastSpread)
+	t.add(FromSensor, true, l.profile, 1, profile)
+	t.add(FromTimer, true, l.timer, 1, timerShares(&l.fills, own(l.timer)))
 	t.missing += l.missing
 	b.tallyBin(t, p, c, &l.others)
 }
@@ -306,10 +311,10 @@ func (b *bin) tallyUnmapped(t *tally, c int, l *cellLight) {
 }
 
 func (b *bin) tallyAs(t *tally, source Source, l *cellLight, ratio float64, e shares) {
-	scale, factor := b.all.scaleError(), b.all.sharedError()
+	scale, factor, water := b.all.scaleError(), b.all.sharedError(), b.all.waterError()
 	reference := func(p part) shares {
 		e := e
-		e.reference, e.lamp = p.relative(scale), factor
+		e.reference, e.lamp, e.water = p.relative(scale), factor, water
 		return e
 	}
 	t.add(source, false, l.measured, ratio, reference(l.measured))

@@ -1,6 +1,7 @@
 package account
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -130,7 +131,7 @@ func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(i, k int) int { return compareFloat(at[i], at[k]) })
+	slices.SortStableFunc(order, func(i, k int) int { return cmp.Compare(at[i], at[k]) })
 	s := &sunMap{walks: len(made)}
 	for i, k := range order {
 		if i == 0 || at[k]-at[order[i-1]] >= hoursApart.Hours() {
@@ -254,16 +255,6 @@ func atHour(made []field.Map, at []float64, order []int, p int, hour float64) fl
 	return logOf(a) + (logOf(c)-logOf(a))*(hour-at[a])/(at[c]-at[a])
 }
 
-func compareFloat(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
-}
-
 // unmapped is the error of giving every place the light that the bin's sensors
 // show, in an hour of the clock.
 func (b *bin) unmapped(hour int) float64 {
@@ -286,13 +277,8 @@ func (b *bin) hourCuts(f frame) (cuts []int64) {
 }
 
 // knowSun finds out whether the sun reaches the bin.
-func (b *bin) knowSun(ctx context.Context, now func() time.Time) error {
-	var at time.Time
-	if now != nil {
-		at = now()
-	}
-	var err error
-	if b.sun, err = daylight.Of(ctx, b.rack, b.src, b.Bin, at); err != nil {
+func (b *bin) knowSun(ctx context.Context, suns *daylight.Kept, now time.Time) (err error) {
+	if b.sun, err = suns.Of(ctx, b.rack, b.src, b.Bin, now); err != nil {
 		return err
 	}
 	if b.sun.Sun {

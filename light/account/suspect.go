@@ -65,7 +65,7 @@ func (b *bin) refused() (sentences []string) {
 		sentences = append(sentences, fmt.Sprintf("Sensor %s of bin %s: %s: %s.", t.sensor, b.Name, text, mend))
 	}
 	for _, t := range b.tracks {
-		say(t, t.saturated, "is a mark of saturation (−1 or 65535) and enters no figure", "are marks of saturation (−1 or 65535) and enter no figure",
+		say(t, t.saturated, "is a mark of saturation (−1 or 65535) and enters no figure", "are marks of saturation (−1, 65535 or a lux chip's ceiling) and enter no figure",
 			"look for a loose cable, or a range that is too small for this light")
 		say(t, t.outside, "lies outside what is valid and enters no figure", "lie outside what is valid and enter no figure",
 			"look at the sensor, or set valid in trial.toml")

@@ -15,6 +15,8 @@ import (
 // track is a light sensor while it stays at one place with one error.
 type track struct {
 	sensor        string
+	measures      light.Quantity
+	depthCM       float64
 	position      light.Position
 	relativeError float64
 	weight        float64 // 1 over its square
@@ -88,12 +90,12 @@ func (b *bin) findTracks(log []light.Event, asides []Aside) error {
 // another.
 func (b *bin) addTrack(s light.Sensor, stretches []dli.Stretch) {
 	i := slices.IndexFunc(b.tracks, func(t *track) bool {
-		return t.sensor == s.Name && t.position == s.Position && t.relativeError == s.RelativeError
+		return t.sensor == s.Name && t.position == s.Position && t.relativeError == s.RelativeError && t.depthCM == s.DepthCM
 	})
 	if i < 0 {
 		e := max(s.RelativeError, leastError)
 		b.tracks = append(b.tracks, &track{
-			sensor: s.Name, position: s.Position, relativeError: s.RelativeError, weight: 1 / (e * e),
+			sensor: s.Name, measures: s.Measures, depthCM: s.DepthCM, position: s.Position, relativeError: s.RelativeError, weight: 1 / (e * e),
 			from: math.MaxInt64, until: math.MinInt64,
 		})
 		i = len(b.tracks) - 1
@@ -228,6 +230,32 @@ func (b *bin) read(ctx context.Context, t *track, series *light.Series, bounds [
 	if err != nil {
 		return dli.Curve{}, nil, nil, err
 	}
-	curve, lights := dli.Integrate(series, without(t.stretches, runs), bounds, nil)
+	topped, refused := t.topped(series, bounds)
+	curve, lights := dli.Integrate(series, without(t.stretches, append(topped, runs...)), bounds, nil)
+	curve.Saturated.Join(refused)
 	return curve, lights, runs, nil
+}
+
+// topped finds the runs of readings at a lux chip's ceiling, which are no measurement,
+// and counts those within the bounds.
+func (t *track) topped(s *light.Series, bounds []int64) (runs []dli.Gap, refused dli.Refused) {
+	if !t.measures.NeedsLampFactor() {
+		return nil, refused
+	}
+	for i := 0; i < len(s.Values); i++ {
+		first := i
+		for i < len(s.Values) && t.measures.AtCeiling(s.Values[i]) {
+			i++
+		}
+		if i-first < light.CeilingHeld {
+			continue
+		}
+		runs = append(runs, dli.Gap{From: s.Times[first], Until: s.Times[i-1] + 1})
+		for _, at := range s.Times[first:i] {
+			if at >= bounds[0] && at < bounds[len(bounds)-1] {
+				refused.Add(at)
+			}
+		}
+	}
+	return runs, refused
 }

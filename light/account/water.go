@@ -22,6 +22,26 @@ func (b *bin) underWater(fromCM, toCM float64) float64 {
 	return math.Exp(-b.Attenuation * (toCM - fromCM) / 100)
 }
 
+// dimmingError is the error, as a share, of light that is brought from one depth to
+// another.
+func (b *bin) dimmingError(fromCM, toCM float64) float64 {
+	return b.Attenuation * b.AttenuationError * (toCM - fromCM) / 100
+}
+
+// waterError is that of the sensors together: it is one error, whatever their depths.
+func (pl *pooled) waterError() float64 {
+	b := pl.b
+	if len(pl.tracks) == 0 {
+		return b.dimmingError(0, b.WaterCM)
+	}
+	sum, weights := 0.0, 0.0
+	for _, t := range pl.tracks {
+		sum += t.weight * b.dimmingError(t.depthCM, b.WaterCM)
+		weights += t.weight
+	}
+	return math.Abs(sum) / weights
+}
+
 // knowWater makes sure that light read at another depth than that of the plants
 // can be brought to them: by the attenuation that the grower gives, else by that
 // which a pair of sensors measures.
@@ -42,6 +62,7 @@ func (b *bin) knowWater(ctx context.Context) error {
 			}
 			if measured > 0 {
 				b.Attenuation = measured
+				b.AttenuationError = math.Hypot(upper.RelativeError, lower.RelativeError) / (measured * (lower.DepthCM - upper.DepthCM) / 100)
 				b.remarks = append(b.remarks, fmt.Sprintf("Bin %s: its water dims light by %.2f per metre, as sensors %s and %s show together.", b.Name, measured, upper.Name, lower.Name))
 				return nil
 			}

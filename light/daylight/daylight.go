@@ -112,12 +112,18 @@ func look(ctx context.Context, rack *light.Rack, src light.Source, bin light.Bin
 	return days, nil
 }
 
-// spread are the finished light days that are looked at.
-func spread(rack *light.Rack, now time.Time) (dates []light.Date) {
+// finished counts the light days up to now; all of the trial's where that is zero.
+func finished(rack *light.Rack, now time.Time) int {
 	n := rack.Starts.DaysUntil(rack.Ends) + 1
 	if !now.IsZero() {
 		n = min(n, rack.Starts.DaysUntil(rack.DateAt(now)))
 	}
+	return n
+}
+
+// spread are the finished light days that are looked at.
+func spread(rack *light.Rack, now time.Time) (dates []light.Date) {
+	n := finished(rack, now)
 	if n <= lookDays {
 		for i := range max(n, 0) {
 			dates = append(dates, rack.Starts.Add(i))

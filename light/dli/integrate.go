@@ -121,14 +121,30 @@ func (w *walker) refuse(t int64, saturated bool) {
 	if t < w.bounds[0] || t >= w.bounds[len(w.bounds)-1] {
 		return
 	}
-	r := &w.outside
 	if saturated {
-		r = &w.saturated
+		w.saturated.Add(t)
+	} else {
+		w.outside.Add(t)
 	}
+}
+
+// Add counts one at a time after all others.
+func (r *Refused) Add(t int64) {
 	if r.N++; r.N == 1 {
 		r.First = t
 	}
 	r.Last = t
+}
+
+// Join counts others too.
+func (r *Refused) Join(o Refused) {
+	switch {
+	case o.N == 0:
+	case r.N == 0:
+		*r = o
+	default:
+		r.N, r.First, r.Last = r.N+o.N, min(r.First, o.First), max(r.Last, o.Last)
+	}
 }
 
 // straight goes on over readings as long as each is valid, lies in the cell that

@@ -42,6 +42,8 @@ type sighting struct {
 	mean  map[int]float64 // log ratios by place
 	n     map[int]float64
 	noise float64
+
+	referred bool // whether the bin's sensors read meanwhile
 }
 
 func see(fit fitter, bin light.Bin, walk []Reading) (*sighting, error) {
@@ -56,7 +58,7 @@ func see(fit fitter, bin light.Bin, walk []Reading) (*sighting, error) {
 		}
 	}
 	w := group(bin, used)
-	x := &sighting{at: walk[0].At, meter: used[0].Meter, mean: map[int]float64{}, n: map[int]float64{}, noise: m.Noise}
+	x := &sighting{at: walk[0].At, meter: used[0].Meter, mean: map[int]float64{}, n: map[int]float64{}, noise: m.Noise, referred: !math.IsNaN(used[0].Reference)}
 	for i, c := range w.cell {
 		if w.meter[i] == 0 {
 			x.mean[c], x.n[c] = w.mean[i], w.n[i]
@@ -119,11 +121,11 @@ func epochsOf(fit fitter, bin light.Bin, walk []Reading, epoch light.Span) (epoc
 				Says: fmt.Sprintf("the walk of %s shows light spread over bin %s otherwise than the one of %s; the first map ends here", day(now.at), bin.Name, day(before.at)),
 				Mend: "log when a lamp or a reflector was moved, so that the days before it keep their map",
 			})
-		case before.meter == now.meter && referred(walks[0]) && referred(w) && math.Abs(shift) > max(driftShare, driftZ*sd):
-			weeks := now.at.Sub(before.at).Hours() / (24 * 7)
+		case drifted(before, now, shift, sd):
+			d := Drift{before.at, now.at, -shift}
 			doubts = append(doubts, Doubt{
 				Line: w[0].Row,
-				Says: fmt.Sprintf("beside the meter, the sensors of bin %s read %+.0f %% since the walk of %s, %+.1f %% a week: they or the meter have drifted", bin.Name, 100*math.Expm1(-shift), day(before.at), 100*math.Expm1(-shift/weeks)),
+				Says: fmt.Sprintf("beside the meter, the sensors of bin %s read %+.0f %% since the walk of %s, %+.1f %% a week: they or the meter have drifted", bin.Name, 100*math.Expm1(d.By), day(d.Since), 100*d.Weekly()),
 				Mend: "wipe the sensors and look at their height; walk again",
 			})
 		}
@@ -132,4 +134,41 @@ func epochsOf(fit fitter, bin light.Bin, walk []Reading, epoch light.Span) (epoc
 	return epochs, doubts, nil
 }
 
-func referred(walk []Reading) bool { return !math.IsNaN(walk[0].Reference) }
+// drifted tells whether sensors have changed beside one meter from one walk to another.
+func drifted(before, now *sighting, shift, sd float64) bool {
+	return before.meter == now.meter && before.referred && now.referred && math.Abs(shift) > max(driftShare, driftZ*sd)
+}
+
+// Drift is by how much a sensor has changed beside a meter from one walk to another.
+type Drift struct {
+	Since, Until time.Time // the walks
+	By           float64   // natural logarithm
+}
+
+// Weekly is the change in a week, as a share.
+func (d Drift) Weekly() float64 {
+	return math.Expm1(d.By / (d.Until.Sub(d.Since).Hours() / (24 * 7)))
+}
+
+// Drifted compares the last walk over a bin with the first, under lamps that nobody
+// touched in between: ok where what the readings refer to has changed, and not the
+// pattern of light. The readings are in order of time.
+func Drifted(bin light.Bin, readings []Reading) (d Drift, ok bool) {
+	walks := walksOf(readings)
+	if len(walks) < 2 {
+		return d, false
+	}
+	first, err := see(fit, bin, walks[0])
+	if err != nil {
+		return d, false
+	}
+	last, err := see(fit, bin, walks[len(walks)-1])
+	if err != nil {
+		return d, false
+	}
+	shift, sd, parted, comparable := apart(first, last)
+	if !comparable || parted || !drifted(first, last, shift, sd) {
+		return d, false
+	}
+	return Drift{first.at, last.at, -shift}, true
+}

@@ -1,6 +1,7 @@
 package field
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -135,7 +136,7 @@ func (s *screened) heaps() {
 		order[i] = i
 	}
 	value := func(i int) float64 { return logRatio(s.residuals[i].Reading) }
-	slices.SortFunc(order, func(i, j int) int { return cmpFloat(value(i), value(j)) })
+	slices.SortFunc(order, func(i, j int) int { return cmp.Compare(value(i), value(j)) })
 	cut, gap := 0, math.Log(heapGap)
 	for k := 1; k < len(order); k++ {
 		if d := value(order[k]) - value(order[k-1]); d > gap {
@@ -166,16 +167,6 @@ func (s *screened) heaps() {
 		r := &s.residuals[i]
 		r.Named, r.Aside, r.Off = true, true, value(i)-middle
 	}
-}
-
-func cmpFloat(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 // tell words what is amiss with single readings.

@@ -25,6 +25,8 @@ const (
 	maxEfficacy  = 683.0          // lm W⁻¹
 	metresPerNM  = 1e-9
 	micromolesOf = 1e6 // µmol per mol
+
+	photonsPerNM = metresPerNM * micromolesOf / (planck * lightSpeed * avogadro) // µmol per joule, over the wavelength
 )
 
 // The band of photosynthetically active radiation, nm.
@@ -107,8 +109,22 @@ func (s Spectrum) Factor() (light.LuxPerPPFD, error) {
 
 // photons is the PPFD of the spectrum in µmol per unit of power.
 func (s Spectrum) photons() float64 {
-	const perNM = metresPerNM * micromolesOf / (planck * lightSpeed * avogadro)
-	return s.integral(parFrom, parUntil, func(nm float64) float64 { return nm * perNM })
+	return s.integral(parFrom, parUntil, func(nm float64) float64 { return nm * photonsPerNM })
+}
+
+// Bounds are the least and the greatest factor that light between 400 and 700 nm can
+// have: those of its single wavelengths.
+func Bounds() (least, most light.LuxPerPPFD) {
+	v := efficiency()
+	least = math.MaxFloat64
+	for i, nm := range v.NM {
+		if nm < parFrom || nm > parUntil {
+			continue
+		}
+		of := light.LuxPerPPFD(maxEfficacy * v.Power[i] / (nm * photonsPerNM))
+		least, most = min(least, of), max(most, of)
+	}
+	return least, most
 }
 
 // integral is ∫ S(λ) weight(λ) dλ from one wavelength to another.

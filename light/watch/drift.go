@@ -57,11 +57,11 @@ func (w *Watch) dailyPlateau(ctx context.Context, src light.Source, s light.Sens
 	return p, nil
 }
 
-// course is a sensor's logarithms of daily plateaus over its epoch, NaN where it has
-// none.
-type course struct {
-	sensor light.Sensor
-	logs   []float64
+// Course is how bright a sensor's days were under lamps that nobody touched: the
+// logarithms of daily plateaus, NaN where it has none.
+type Course struct {
+	Sensor, Bin string
+	Logs        []float64
 }
 
 // believed are the bin's light sensors that are heard and not stuck.
@@ -76,7 +76,7 @@ func (l *look) believed(bin light.Bin) (sensors []light.Sensor) {
 
 // courses are those of a bin's sensors since the last event that changed
 // what any of them reads, up to the last finished day.
-func (w *Watch) courses(ctx context.Context, src light.Source, sensors []light.Sensor, standing []light.Event, now time.Time) ([]course, light.Date, error) {
+func (w *Watch) courses(ctx context.Context, src light.Source, sensors []light.Sensor, standing []light.Event, now time.Time) ([]Course, light.Date, error) {
 	from := w.rack.Starts
 	for _, s := range sensors {
 		start := w.epochStart(s, standing, now)
@@ -86,72 +86,79 @@ func (w *Watch) courses(ctx context.Context, src light.Source, sensors []light.S
 		}
 		from = light.Later(from, first)
 	}
-	var all []course
+	var all []Course
 	for _, s := range sensors {
-		c := course{sensor: s}
+		c := Course{Sensor: s.Name, Bin: s.Position.Bin}
 		for d := from; d.Before(w.rack.DateAt(now)); d = d.Add(1) {
 			p, err := w.dailyPlateau(ctx, src, s, standing, d)
 			if err != nil {
 				return nil, from, err
 			}
-			c.logs = append(c.logs, math.Log(p))
+			c.Logs = append(c.Logs, math.Log(p))
 		}
 		all = append(all, c)
 	}
 	return all, from, nil
 }
 
-// drifts finds a sensor that changes slowly, or by a step, against the bin's other
-// sensors; and of a lone one a step of its plateau beyond all that it did before,
-// of which nobody can say whether it is the sensor's or the lamp's.
-func (w *Watch) drifts(ctx context.Context, src light.Source, sensors []light.Sensor, bin light.Bin, standing []light.Event, now time.Time) ([]Condition, error) {
+// drifts are what a bin's sensors have done since the last event that changed what
+// they read.
+func (w *Watch) drifts(ctx context.Context, src light.Source, sensors []light.Sensor, standing []light.Event, now time.Time) ([]Condition, error) {
 	all, from, err := w.courses(ctx, src, sensors, standing, now)
 	if err != nil {
 		return nil, err
 	}
+	return Drifts(all, func(d int) time.Time { return w.rack.Day(from.Add(d)).From }), nil
+}
+
+// Drifts finds a sensor that changes slowly, or by a step, against the bin's other
+// sensors; and of a lone one a step of its plateau beyond all that it did before,
+// of which nobody can say whether it is the sensor's or the lamp's. The courses are a
+// bin's, of the same days, whose beginnings begins gives.
+func Drifts(all []Course, begins func(day int) time.Time) []Condition {
 	if len(all) == 1 {
-		return w.lone(all[0], from), nil
+		return lone(all[0], begins)
 	}
 	var worst change
 	for i, c := range all {
 		if x := changed(against(all, i)); x.beyond > worst.beyond {
 			worst = x
-			worst.of = c.sensor
+			worst.of = c
 		}
 	}
 	if worst.beyond == 0 {
-		return nil, nil
+		return nil
 	}
-	says := fmt.Sprintf("Sensor %s has come to read %+.0f %% against the other sensors of bin %s", worst.of.Name, 100*math.Expm1(worst.by), bin.Name)
+	says := fmt.Sprintf("Sensor %s has come to read %+.0f %% against the other sensors of bin %s", worst.of.Sensor, 100*math.Expm1(worst.by), worst.of.Bin)
 	if len(all) == 2 {
-		says = fmt.Sprintf("Sensors %s and %s have parted by %.0f %%, and of two neither can be called the wrong one", all[0].sensor.Name, all[1].sensor.Name, 100*math.Expm1(math.Abs(worst.by)))
+		says = fmt.Sprintf("Sensors %s and %s have parted by %.0f %%, and of two neither can be called the wrong one", all[0].Sensor, all[1].Sensor, 100*math.Expm1(math.Abs(worst.by)))
 	}
 	if !worst.step {
 		says += fmt.Sprintf(", by %.1f %% a week", 100*math.Abs(worst.perWeek))
 	}
 	return []Condition{{
-		Kind: Drifting, Bin: bin.Name, Sensor: worst.of.Name, Since: w.rack.Day(from.Add(worst.day)).From, Says: says + ".",
-	}}, nil
+		Kind: Drifting, Bin: worst.of.Bin, Sensor: worst.of.Sensor, Since: begins(worst.day), Says: says + ".",
+	}}
 }
 
 // against is the course of one sensor beside the median of the others.
-func against(all []course, i int) []float64 {
-	beside := make([]float64, len(all[i].logs))
+func against(all []Course, i int) []float64 {
+	beside := make([]float64, len(all[i].Logs))
 	for d := range beside {
 		var others []float64
 		for k, c := range all {
-			if k != i && !math.IsNaN(c.logs[d]) {
-				others = append(others, c.logs[d])
+			if k != i && !math.IsNaN(c.Logs[d]) {
+				others = append(others, c.Logs[d])
 			}
 		}
-		beside[d] = all[i].logs[d] - median(others)
+		beside[d] = all[i].Logs[d] - median(others)
 	}
 	return beside
 }
 
 // change is a course's change between its first days and its last.
 type change struct {
-	of      light.Sensor
+	of      Course
 	by      float64 // natural logarithm
 	perWeek float64 // the same in a week, where it is slow
 	beyond  float64 // over the limit that it passes; 0 where it passes none
@@ -211,10 +218,10 @@ func changed(logs []float64) change {
 }
 
 // lone finds in the course of a bin's only sensor a step larger than it ever did.
-func (w *Watch) lone(c course, from light.Date) []Condition {
+func lone(c Course, begins func(day int) time.Time) []Condition {
 	var x []float64
 	var at []int
-	for d, v := range c.logs {
+	for d, v := range c.Logs {
 		if !math.IsNaN(v) {
 			x, at = append(x, v), append(at, d)
 		}
@@ -225,9 +232,9 @@ func (w *Watch) lone(c course, from light.Date) []Condition {
 		before := steps[:max(0, len(steps)-stepDays+1)]
 		if len(before) >= history && step < -stepBy && -step > stepTimes*slices.Max(before) && !recovered(x[i:], step) {
 			return []Condition{{
-				Kind: Drifting, Bin: c.sensor.Position.Bin, Sensor: c.sensor.Name, Since: w.rack.Day(from.Add(at[i])).From,
+				Kind: Drifting, Bin: c.Bin, Sensor: c.Sensor, Since: begins(at[i]),
 				Says: fmt.Sprintf("Sensor %s reads %.0f %% less from one day to the next, more than it ever changed before; alone in bin %s it can't tell whether the lamp gives less or something covers it.",
-					c.sensor.Name, -100*math.Expm1(step+x[i+stepDays-1]-median(x[i:i+stepDays])), c.sensor.Position.Bin),
+					c.Sensor, -100*math.Expm1(step+x[i+stepDays-1]-median(x[i:i+stepDays])), c.Bin),
 			}}
 		}
 		steps = append(steps, math.Abs(step))

@@ -105,7 +105,7 @@ func (l *look) stuck() []Condition {
 func (s *sensed) saturated() (since time.Time, ok bool) {
 	n := 0
 	for _, p := range slices.Backward(s.raw) {
-		if light.Saturated(p.value) || s.Value(p.value) > s.High {
+		if light.Saturated(p.value) || s.Measures.AtCeiling(p.value) || s.Value(p.value) > s.High {
 			n++
 			since = p.at()
 		}

@@ -18,6 +18,7 @@ import (
 
 	"parstead/light"
 	"parstead/light/daylight"
+	"parstead/light/field"
 )
 
 const (
@@ -35,20 +36,14 @@ type Watch struct {
 
 	rack      *light.Rack
 	baselines map[epoch]float64
-	suns      map[sunDay]bool
+	suns      daylight.Kept
 	plateaus  map[plateauDay]float64
-}
-
-// sunDay names a light day of a bin, for which it is found out once whether the sun
-// reaches it.
-type sunDay struct {
-	bin string
-	day light.Date
+	walks     map[walkedSensor]*field.Drift // nil: it has not drifted
 }
 
 // New prepares a watch over a rack.
 func New(rack *light.Rack) *Watch {
-	return &Watch{rack: rack, baselines: map[epoch]float64{}, suns: map[sunDay]bool{}, plateaus: map[plateauDay]float64{}}
+	return &Watch{rack: rack, baselines: map[epoch]float64{}, plateaus: map[plateauDay]float64{}, walks: map[walkedSensor]*field.Drift{}}
 }
 
 // At lists what is wrong at the given moment, gravest first, from the readings
@@ -62,9 +57,11 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 	standing := light.Standing(log)
 	l := &look{rack: w.rack, now: now, sunny: map[string]bool{}}
 	for _, bin := range w.rack.Bins {
-		if l.sunny[bin.Name], err = w.sunny(ctx, src, bin, now); err != nil {
+		sun, err := w.suns.Of(ctx, w.rack, src, bin, now)
+		if err != nil {
 			return nil, err
 		}
+		l.sunny[bin.Name] = sun.Sun
 	}
 	for _, s := range w.rack.Sensors {
 		if !s.During.Holds(now) {
@@ -89,9 +86,15 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 		if l.sunny[bin.Name] || slices.ContainsFunc(found, parted) { // told once
 			continue
 		}
-		drifting, err := w.drifts(ctx, src, l.believed(bin), bin, standing, now)
+		drifting, err := w.drifts(ctx, src, l.believed(bin), standing, now)
 		if err != nil {
 			return nil, err
+		}
+		if len(drifting) == 0 {
+			drifting, err = w.walked(ctx, src, l.believed(bin), bin, standing, now)
+			if err != nil {
+				return nil, err
+			}
 		}
 		found = append(found, drifting...)
 	}
@@ -111,25 +114,6 @@ type look struct {
 	now     time.Time
 	sensors []sensed
 	sunny   map[string]bool // bins that the sun reaches
-}
-
-// sunny tells whether the sun reaches a bin, by the days that are over.
-func (w *Watch) sunny(ctx context.Context, src light.Source, bin light.Bin, now time.Time) (bool, error) {
-	key := sunDay{bin.Name, w.rack.DateAt(now)}
-	if sun, ok := w.suns[key]; ok {
-		return sun, nil
-	}
-	signs, err := daylight.Of(ctx, w.rack, src, bin, now)
-	if err != nil {
-		return false, err
-	}
-	for old := range w.suns {
-		if old.bin == bin.Name {
-			delete(w.suns, old)
-		}
-	}
-	w.suns[key] = signs.Sun
-	return signs.Sun, nil
 }
 
 // sensed is a sensor with its readings of the window, in its own unit.

@@ -88,7 +88,7 @@ func (s *status) compute(ctx context.Context, now time.Time) (*page.State, error
 		return nil, fmt.Errorf("read the log: %w", err)
 	}
 	today := t.Rack.DateAt(now)
-	sums := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }, Maps: s.totals.maps.Maps})
+	sums := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }, Maps: s.totals.maps.Maps, Suns: &s.totals.suns})
 	season, err := sums.Season(ctx, today.Add(-1), today) // what yesterday showed of a sensor holds on
 	if err != nil {
 		return nil, err

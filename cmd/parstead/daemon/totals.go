@@ -12,6 +12,7 @@ import (
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/light/account"
+	"parstead/light/daylight"
 	"parstead/light/field"
 	"parstead/light/watch"
 	"parstead/store"
@@ -23,7 +24,8 @@ import (
 type totals struct {
 	trialInForce func() *trial.Trial
 	db           *store.DB
-	maps         field.Kept // of the trial's bins
+	maps         field.Kept    // of the trial's bins
+	suns         daylight.Kept // the same
 
 	mu      sync.Mutex
 	known   bool
@@ -121,7 +123,8 @@ func (s *totals) update(ctx context.Context, now time.Time) error {
 	}
 	sums := map[light.Position]light.DLI{}
 	seasons := newSeasons(&t.Rack, light.Standing(log))
-	season := account.New(&t.Rack, view, account.Options{Maps: s.maps.Maps})
+	s.suns.Forget() // what made the sums due may show the sun too
+	season := account.New(&t.Rack, view, account.Options{Now: func() time.Time { return now }, Maps: s.maps.Maps, Suns: &s.suns})
 	last := light.Earlier(day.Add(-1), t.Rack.Ends)
 	for from := t.Rack.Starts; !last.Before(from); from = from.Add(daysAtOnce) {
 		days, err := season.Days(ctx, from, light.Earlier(from.Add(daysAtOnce-1), last))

@@ -117,7 +117,7 @@ func checkRack(t *testing.T, read *trial.Trial) {
 	}
 	if d := cmp.Diff(light.Bin{
 		Name: "pond", Rows: 2, Columns: 3, PitchRows: 10, PitchColumns: 10, Lamps: []string{"bar", "tube"},
-		Block: "shelf 2", Reservoir: "B", WaterCM: 8, Attenuation: 4,
+		Block: "shelf 2", Reservoir: "B", WaterCM: 8, Attenuation: 4, AttenuationError: 0.15,
 	}, read.Rack.Bins[1]); d != "" {
 		t.Error(d)
 	}
@@ -150,7 +150,7 @@ func TestKnownKeys(t *testing.T) {
 		"[cost]":        "currency per_kwh",
 		"[[load]]":      "name watts hours_per_day bins",
 		"[[lamp]]":      "name lux_per_ppfd spectrum illuminant watts on off from until",
-		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m daylight",
+		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m attenuation_error daylight",
 		"[[flood]]":     "reservoir times lasts",
 		"[[sensor]]":    "name measures bin row column topic value suffix decimal_mark time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until",
 		"[[treatment]]": "name levels set_per sets only_bins",

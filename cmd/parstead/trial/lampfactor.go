@@ -30,6 +30,7 @@ func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
 	switch {
 	case t.has("lux_per_ppfd"):
 		from = "given"
+		checkFactor(t, given)
 	case hasFile:
 		from = "spectrum " + file
 		var err error
@@ -47,6 +48,32 @@ func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
 	}
 	return factor, from
 }
+
+// Lux per µmol m⁻² s⁻¹ of lamps that are white to the eye (common practice, no source).
+const whiteLamps = "white lamps have 55 to 85; it is lux over PPFD at one place, by the maker or by two meters"
+
+// checkFactor complains of a factor that no light can have: turned round, or with its
+// decimal point lost.
+func checkFactor(t *table, given float64) {
+	least, most := spectrum.Bounds()
+	switch {
+	case given == 0: // told already
+	case given > float64(most):
+		mend := whiteLamps
+		if white(given / 10) {
+			mend = fmt.Sprintf("is a decimal point missing (%.4g)? %s", given/10, mend)
+		}
+		t.fault("lux_per_ppfd", fmt.Sprintf("no light has %v lux per µmol m⁻² s⁻¹: green, which the eye sees best, has %.0f", given, most), mend)
+	case given < float64(least) || given < 1 && white(1/given):
+		mend := whiteLamps
+		if white(1 / given) {
+			mend = fmt.Sprintf("if it is PPFD over lux, write lux_per_ppfd = %.3g: %s", 1/given, mend)
+		}
+		t.fault("lux_per_ppfd", fmt.Sprintf("no lamp for plants has %v lux per µmol m⁻² s⁻¹", given), mend)
+	}
+}
+
+func white(factor float64) bool { return factor > 0 && !light.LuxPerPPFD(factor).Narrow() }
 
 // ofItsKind are the illuminants whose letters a name begins with, or that begin with
 // its letters: a mistyped fluorescent tube is no diode.

@@ -11,6 +11,10 @@ import (
 	"parstead/light/spectrum"
 )
 
+// dimmingError is the standard deviation, as a share, of what a grower says of how
+// water dims light (common practice, no source).
+const dimmingError = 0.2
+
 // mostCells bounds a bin's grid: more is a mistyped number.
 const mostCells = 10000
 
@@ -90,7 +94,8 @@ func (l *loader) readBins(tables []*table) {
 		if bin.Rows == 0 || bin.Columns == 0 {
 			bin.Rows, bin.Columns = 0, 0
 		}
-		if pitch, ok := t.pair("pitch_cm", "[6.0, 6.0]"); ok {
+		pitch, ok := t.pair("pitch_cm", "[6.0, 6.0]")
+		if ok {
 			if pitch[0] <= 0 || pitch[1] <= 0 {
 				t.fault("pitch_cm", "a pitch is not above 0", "give the distance between rows and between columns in cm")
 			}
@@ -110,8 +115,13 @@ func (l *loader) readBins(tables []*table) {
 		bin.TargetDLI = light.DLI(target)
 		bin.WaterCM, _ = t.positive("water_cm", "8")
 		bin.Attenuation, _ = t.number("attenuation_per_m", "4.0", 0, math.Inf(1))
-		if t.has("attenuation_per_m") && !t.has("water_cm") {
-			t.fault("attenuation_per_m", "attenuation_per_m says how water dims light, but the bin has no water_cm", "add water_cm, or remove attenuation_per_m")
+		if bin.AttenuationError, ok = t.number("attenuation_error", "0.2", 0, 1); !ok && bin.Attenuation > 0 {
+			bin.AttenuationError = dimmingError
+		}
+		for _, of := range [][2]string{{"attenuation_per_m", "water_cm"}, {"attenuation_error", "attenuation_per_m"}} {
+			if t.has(of[0]) && !t.has(of[1]) {
+				t.fault(of[0], fmt.Sprintf("%s says how water dims light, but the bin has no %s", of[0], of[1]), fmt.Sprintf("add %s, or remove %s", of[1], of[0]))
+			}
 		}
 		bin.Daylight = l.daylight(t, bin.Lamps)
 		t.finish()

@@ -121,7 +121,7 @@ func TestSheetMistakes(t *testing.T) {
 		{"weight of the withdrawn", []edit{harvest("biomass_g,status", "A2,3.5,withdrawn\n")}, "harvest.csv:2:4: warning:", "was withdrawn"},
 		{"loss of the withdrawn", []edit{harvest("status,lost_on", "A2,withdrawn,2026-05-01\n")}, "harvest.csv:2:14: error:", "was withdrawn, not lost"},
 		{"position left blank", []edit{layout("A3,lower,1,1", "A3,lower,,1")}, "layout.csv:4:10: error:", "row is blank"},
-		{"lux where none counts", []edit{toml("lux_per_ppfd = 67.0\n", ""), toml("\"lux\"\nbin      = \"upper\"", "\"ppfd\"\nbin      = \"upper\""), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\""), survey("2026-03-03 12:00,upper,1,1,,6000\n2026-03-03 12:01,upper,1,2,,6000\n")}, "survey.csv:2:29: error:", "has no factor"},
+		{"lux where none counts", []edit{toml("lux_per_ppfd = 67.0\n", ""), toml("\"lux\"\nbin      = \"upper\"", "\"humidity\"\nbin      = \"upper\""), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\""), survey("2026-03-03 12:00,upper,1,1,,6000\n2026-03-03 12:01,upper,1,2,,6000\n")}, "survey.csv:2:29: error:", "has no factor"},
 		{"plant twice in the layout", []edit{layout("A4,lower", "A3,lower"), plants("A4,two,1.05\n", "")}, "layout.csv:5:1: error:", "is there twice: also in line 4"},
 	} {
 		m.check(t)

@@ -52,7 +52,7 @@ func (l *loader) readSurvey(s *sheet, _ bool) {
 		if _, most := reading.Measures.Valid(); reading.Value > most {
 			l.warn(c.at, fmt.Sprintf("%v %s is more than the sun gives", reading.Value, reading.Measures.Unit()), "correct the value, or see whether the meter showed lux or ppfd")
 		}
-		if bin, _ := l.Rack.Bin(p.Bin); reading.Measures.NeedsLampFactor() && !noFactor[bin.Name] {
+		if bin, _ := l.Rack.Bin(p.Bin); reading.Measures.NeedsLampFactor() && !noFactor[bin.Name] && l.Rack.NeedsFactor(bin, times[i]) {
 			if says, mend := l.luxTrouble(bin, light.Span{From: times[i], Until: times[i].Add(1)}); says != "" {
 				noFactor[bin.Name] = true
 				l.fault(c.at, says, mend)
