@@ -45,9 +45,9 @@ func (s Sensor) DarkOffset() float64 {
 }
 
 // ceilings are the lux that common 16-bit chips send where the light is brighter than
-// they can see (common practice, no source): 65535 counts of 1.2 or 2.4 a lux, of
-// 1.8432 lux each, and another make's.
-var ceilings = []float64{65535 / 1.2, 65535 / 2.4, 65535 * 1.8432, 83865.6}
+// they can see (common practice, no source): 65535 counts of 2.4 or 1.2 a lux,
+// another make's, and 65535 of 1.8432 lux each. Ascending.
+var ceilings = []float64{65535 / 2.4, 65535 / 1.2, 83865.6, 65535 * 1.8432}
 
 // CeilingHeld is how many readings in a row at a chip's ceiling are no measurement:
 // one may be true.
@@ -55,7 +55,10 @@ const CeilingHeld = 3
 
 // AtCeiling tells whether a raw value is a lux chip's ceiling, as it is or in whole lux.
 func (q Quantity) AtCeiling(raw float64) bool {
-	return q.NeedsLampFactor() && slices.ContainsFunc(ceilings, func(c float64) bool { return math.Abs(raw-c) <= 0.5 })
+	if raw < ceilings[0]-1 || !q.NeedsLampFactor() {
+		return false
+	}
+	return slices.ContainsFunc(ceilings, func(c float64) bool { return math.Abs(raw-c) <= 0.5 })
 }
 
 // Saturated tells whether a raw value is one of the marks that sensors send in

@@ -26,7 +26,7 @@ func TestUnheardSensorsAreTold(t *testing.T) {
 	if got := about(told, "a"); len(got) != 1 || !strings.Contains(got[0], "not been heard since 2026-10-30 12:00") && !strings.Contains(got[0], "not been heard since 2026-10-30 11:55") {
 		t.Errorf("%q", got)
 	}
-	if got := about(told, "c"); len(got) != 1 || !strings.Contains(got[0], `write every = "15m0s"`) {
+	if got := about(told, "c"); len(got) != 1 || !strings.Contains(got[0], `write every = "15m"`) {
 		t.Errorf("%q", got)
 	}
 }

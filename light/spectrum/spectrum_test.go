@@ -173,3 +173,14 @@ func TestIlluminantNames(t *testing.T) {
 		t.Errorf("the error should list what is known: %v", err)
 	}
 }
+
+// No light is brighter to the eye than green at 555 nm, 683 lm/W (SI, the candela), of
+// which a photon flux of 1 µmol m⁻² s⁻¹ carries 0.2155 W m⁻²: 147 lux; at a slightly
+// shorter wavelength photons carry more.
+func TestBounds(t *testing.T) {
+	t.Parallel()
+	least, most := spectrum.Bounds()
+	if most < 147.2 || most > 148.5 || least > 0.2 || least <= 0 {
+		t.Errorf("from %v to %v", least, most)
+	}
+}

@@ -82,21 +82,12 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 		if w.Finished != nil {
 			found = append(found, w.offTarget(bin, w.Finished(bin.Name), now)...)
 		}
-		parted := func(c Condition) bool { return (c.Kind == Ratio || c.Kind == Dimmed) && c.Bin == bin.Name }
-		if l.sunny[bin.Name] || slices.ContainsFunc(found, parted) { // told once
+		if l.sunny[bin.Name] {
 			continue
 		}
-		drifting, err := w.drifts(ctx, src, l.believed(bin), standing, now)
-		if err != nil {
+		if found, err = w.slowly(ctx, src, l, bin, found, standing, now); err != nil {
 			return nil, err
 		}
-		if len(drifting) == 0 {
-			drifting, err = w.walked(ctx, src, l.believed(bin), bin, standing, now)
-			if err != nil {
-				return nil, err
-			}
-		}
-		found = append(found, drifting...)
 	}
 	found = append(found, l.floods()...)
 	found = l.together(found)
@@ -106,6 +97,29 @@ func (w *Watch) At(ctx context.Context, src light.Source, now time.Time) ([]Cond
 	}
 	Sort(found)
 	return found, nil
+}
+
+// slowly adds to what was found what of a bin's sensors has changed from day to day or
+// from walk to walk, each told once. The meter knows whether it is the lamp.
+func (w *Watch) slowly(ctx context.Context, src light.Source, l *look, bin light.Bin, found []Condition, standing []light.Event, now time.Time) ([]Condition, error) {
+	sensors := l.believed(bin)
+	drifting, err := w.walked(ctx, src, sensors, bin, standing, now)
+	if err != nil {
+		return nil, err
+	}
+	of := func(k Kind) func(Condition) bool {
+		return func(c Condition) bool { return c.Kind == k && c.Bin == bin.Name }
+	}
+	switch {
+	case len(drifting) > 0 && len(drifting) == len(sensors):
+		found = slices.DeleteFunc(found, of(Dimmed))
+	case slices.ContainsFunc(found, of(Ratio)) || slices.ContainsFunc(found, of(Dimmed)):
+	case len(drifting) == 0:
+		if drifting, err = w.drifts(ctx, src, sensors, standing, now); err != nil {
+			return nil, err
+		}
+	}
+	return append(found, drifting...), nil
 }
 
 // look is one moment's view of the rack.

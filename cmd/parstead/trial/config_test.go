@@ -102,6 +102,9 @@ func TestConfigMistakes(t *testing.T) {
 		// lamps
 		{"two factors", []edit{toml("lux_per_ppfd = 67.0\n", "lux_per_ppfd = 67.0\nilluminant = \"FL2\"\n")}, "trial.toml:13:1: error:", "keep one of"},
 		{"negative factor", []edit{toml("67.0", "-67.0"), toml("\"lux\"\nbin      = \"upper\"", "\"ppfd\"\nbin      = \"upper\""), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\"")}, "trial.toml:12:1: error:", "above 0"},
+		{"factor without its point", []edit{toml("67.0", "670")}, "trial.toml:12:1: error:", "is a decimal point missing (67)?"},
+		{"factor turned round", []edit{toml("67.0", "0.0149")}, "trial.toml:12:1: error:", "write lux_per_ppfd = 67.1"},
+		{"red and blue over a lux chip", []edit{toml("67.0", "9.5"), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\"")}, "trial.toml:33:1: warning:", "PAR meter"},
 		{"on without off", []edit{toml("off          = \"21:00\"\n", "")}, "trial.toml:13:1: error:", "as many times in off"},
 		{"bad hour", []edit{toml(`"07:00"`, `"07:60"`)}, "trial.toml:13:1: error:", "not a time of day"},
 		{"until before from", []edit{toml(lampStart, lampStart+"from = 2026-05-01\nuntil = 2026-04-01\n")}, "trial.toml:13:1: error:", "not after from"},
@@ -113,6 +116,7 @@ func TestConfigMistakes(t *testing.T) {
 		{"one pitch", []edit{toml("pitch_cm  = [6.0, 5.0]", "pitch_cm  = [6.0]")}, "trial.toml:20:1: error:", "two are due"},
 		{"lamp named twice", []edit{toml("lamp      = \"bar\"", "lamp      = [\"bar\", \"bar\"]")}, "trial.toml:21:1: error:", "named twice"},
 		{"attenuation in air", []edit{toml("reservoir = \"A\"\n", "reservoir = \"A\"\nattenuation_per_m = 4\n")}, "trial.toml:23:1: error:", "water_cm"},
+		{"error of nothing", []edit{toml("reservoir = \"A\"\n", "reservoir = \"A\"\nwater_cm = 8\nattenuation_error = 0.1\n")}, "trial.toml:24:1: error:", "add attenuation_per_m"},
 		{"flood of nothing", []edit{toml("", "[[flood]]\nreservoir = \"B\"\ntimes = \"08:00\"\nlasts = \"15m\"\n")}, "trial.toml:61:1: error:", `no bin stands on the reservoir "B"`},
 		{"flood without length", []edit{toml("", "[[flood]]\nreservoir = \"A\"\ntimes = \"08:00\"\nlasts = 15\n")}, "trial.toml:63:1: error:", `lasts = "15m"`},
 		{"limits upside down", []edit{toml("", "[climate]\ncelsius = [30, 16]\n")}, "trial.toml:61:1: error:", "lower limit first"},

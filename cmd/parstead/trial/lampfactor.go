@@ -55,22 +55,28 @@ const whiteLamps = "white lamps have 55 to 85; it is lux over PPFD at one place,
 // checkFactor complains of a factor that no light can have: turned round, or with its
 // decimal point lost.
 func checkFactor(t *table, given float64) {
-	least, most := spectrum.Bounds()
+	_, most := spectrum.Bounds()
 	switch {
-	case given == 0: // told already
+	case given == 0 || possible(given): // 0 was told already
 	case given > float64(most):
 		mend := whiteLamps
 		if white(given / 10) {
 			mend = fmt.Sprintf("is a decimal point missing (%.4g)? %s", given/10, mend)
 		}
 		t.fault("lux_per_ppfd", fmt.Sprintf("no light has %v lux per µmol m⁻² s⁻¹: green, which the eye sees best, has %.0f", given, most), mend)
-	case given < float64(least) || given < 1 && white(1/given):
+	default:
 		mend := whiteLamps
 		if white(1 / given) {
 			mend = fmt.Sprintf("if it is PPFD over lux, write lux_per_ppfd = %.3g: %s", 1/given, mend)
 		}
 		t.fault("lux_per_ppfd", fmt.Sprintf("no lamp for plants has %v lux per µmol m⁻² s⁻¹", given), mend)
 	}
+}
+
+// possible tells whether light may have a factor, if only that of one colour.
+func possible(factor float64) bool {
+	least, most := spectrum.Bounds()
+	return factor <= float64(most) && factor >= float64(least) && !(factor < 1 && white(1/factor))
 }
 
 func white(factor float64) bool { return factor > 0 && !light.LuxPerPPFD(factor).Narrow() }

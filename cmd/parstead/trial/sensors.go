@@ -286,7 +286,7 @@ func (l *loader) checkLux() {
 // if they do.
 func (l *loader) narrowLight(bin light.Bin, during light.Span) (says, mend string) {
 	for _, lamp := range l.Rack.Lamps {
-		if slices.Contains(bin.Lamps, lamp.Name) && lamp.During.Overlaps(during) && lamp.LuxPerPPFD.Narrow() {
+		if slices.Contains(bin.Lamps, lamp.Name) && lamp.During.Overlaps(during) && lamp.LuxPerPPFD.Narrow() && possible(float64(lamp.LuxPerPPFD)) {
 			return fmt.Sprintf("the lamp %q over the bin %q has %.3g lux per µmol m⁻² s⁻¹, as light of red and blue has: a lux chip hardly sees it, and each kind otherwise, so PPFD may be wrong by half", lamp.Name, bin.Name, lamp.LuxPerPPFD),
 				"use a PPFD sensor there; or measure the lamp's lux_per_ppfd with this very chip beside a PAR meter, and give the sensor its relative_error"
 		}
