@@ -22,18 +22,18 @@ func (p Position) WholeBin() bool { return p.Row == 0 && p.Column == 0 }
 
 // Bin is one container on the rack with a grid of positions.
 type Bin struct {
-	Name          string
-	Rows, Columns int
-	PitchRows     float64  // cm between neighbouring rows
-	PitchColumns  float64  // cm between neighbouring columns
-	Lamps         []string // names of the lamps over it
-	Block         string   // bins that are alike; "" where none is named
-	Reservoir     string   // "" where none is named
-	TargetDLI     DLI      // what the grower means to give; 0 where not said
-	WaterCM       float64  // depth of water over the plants; 0 where they stand in air
-	Attenuation   float64  // of PPFD by that water, per metre; 0 where not said
+	Name             string
+	Rows, Columns    int
+	PitchRows        float64  // cm between neighbouring rows
+	PitchColumns     float64  // cm between neighbouring columns
+	Lamps            []string // names of the lamps over it
+	Block            string   // bins that are alike; "" where none is named
+	Reservoir        string   // "" where none is named
+	TargetDLI        DLI      // what the grower means to give; 0 where not said
+	WaterCM          float64  // depth of water over the plants; 0 where they stand in air
+	Attenuation      float64  // of PPFD by that water, per metre; 0 where not said
 	AttenuationError float64  // standard deviation of that, as a share
-	Daylight      Daylight // whether sun reaches it
+	Daylight         Daylight // whether sun reaches it
 }
 
 // Daylight is what the grower says of the sun over a bin.

@@ -117,7 +117,7 @@ func TestTheSunIsLookedForOnce(t *testing.T) {
 	rack.Sensors = []light.Sensor{quantum("a", place(1, 1))}
 	random := rand.New(rand.NewPCG(1, 1))
 	asked := 0
-	src := counted{&light.Memory{Readings: map[string]*light.Series{"a": season(rack, func(at time.Time) float64 { return 100 + random.NormFloat64() })}}, &asked}
+	src := counted{&light.Memory{Readings: map[string]*light.Series{"a": season(rack, func(time.Time) float64 { return 100 + random.NormFloat64() })}}, &asked}
 	a := account.New(rack, src, account.Options{Maps: ratios})
 	each := make([]int, 2)
 	for i := range each {
