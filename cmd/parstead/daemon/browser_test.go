@@ -245,7 +245,7 @@ func TestEntryInABrowser(t *testing.T) {
 	b.open(base + "/enter/value?plant=P3&what=count&outcome=leaves")
 	b.sees("⌫")
 	b.press("7")
-	b.press("Store")
+	b.press("Store the count")
 	b.sees("1 entry is kept on this phone and not stored yet. There is no signal to the daemon.")
 	b.open(base + "/enter")
 	b.sees("1 entry is kept on this phone")
@@ -256,7 +256,7 @@ func TestEntryInABrowser(t *testing.T) {
 	b.press("leaves")
 	b.sees("⌫")
 	b.press("9")
-	b.press("Store")
+	b.press("Store the count")
 	b.sees("2 entries are kept on this phone")
 	clock.Move(time.Hour)
 	w = watchFolder(t, dir, Options{Clock: clock.Ingest()})
@@ -305,7 +305,7 @@ func (b *browser) entersTheFirst(base string) {
 	}
 	b.press("1")
 	b.press("2")
-	b.press("Store")
+	b.press("Store the count")
 	b.sees("Stored: leaves 12; in counts.csv (Ana)")
 	b.sees("P2")
 	b.press("Something else about P2")
@@ -426,7 +426,7 @@ func (b *browser) isRefused(base string) {
 	b.open(base + "/enter/value?plant=P2&what=count&outcome=leaves")
 	b.sees("⌫")             // the script has come
 	b.write("value", "2.5") // by a keyboard
-	b.press("Store")
+	b.press("Store the count")
 	b.sees("Not stored: P2 leaves 2.5: leaves of plant P2 is 2.5, and counts are 0, 1, 2, ...")
 	b.fits()
 	b.picture("wrong")
@@ -434,7 +434,7 @@ func (b *browser) isRefused(base string) {
 	b.sees("⌫")
 	b.press("⌫")
 	b.press("⌫")
-	b.press("Store")
+	b.press("Store the count")
 	b.sees("Stored: leaves 2; in counts.csv (Ana)")
 }
 
@@ -456,14 +456,62 @@ func TestEntryInABrowserWithoutScript(t *testing.T) {
 	b.fits()
 	b.picture("plain-value")
 	b.write("value", "1,25")
-	b.press("Store")
+	b.press("Store the harvest")
 	b.sees("Stored: mass_g 1.25")
 	b.sees("P2")
 	b.write("value", "0x2")
-	b.press("Store")
+	b.press("Store the harvest")
 	b.sees(`Not stored: mass_g of plant P2 "0x2" is not a number`)
 	b.picture("plain-wrong")
 	if got, want := racktest.Text(t, dir, "harvest.csv"), "plant;date;status;lost_on;cause;mass_g\r\nP1;2026-08-05;;;;1,25\r\n"; got != want {
+		t.Errorf("harvest.csv %q, want %q", got, want)
+	}
+	if len(b.complaints) > 0 {
+		t.Errorf("the browser complains: %s", strings.Join(b.complaints, "\n"))
+	}
+	w.stop()
+}
+
+// Where the sheet has the weight with the dish and the dish alone, the phone asks
+// for both, with a script and without; the dish's weight stays for the next plant.
+func TestEntryWithTheDish(t *testing.T) {
+	t.Parallel()
+	b := openBrowser(t)
+	dir := racktest.EntryTrial(t, "")
+	racktest.WriteFiles(t, dir, map[string]string{"harvest.csv": "plant;mass_g_gross;mass_g_tare;rooted\r\n"})
+	w := watchFolder(t, dir, Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
+	b.open(w.PageURL() + "enter/plant?plant=1")
+	b.sees("Entry code")
+	b.write("code", "wet-hands-7")
+	b.press("Go on")
+	b.sees("Harvest for good")
+	b.open(w.PageURL() + "enter/value?plant=1&what=harvest&outcome=mass_g")
+	b.sees("⌫")
+	b.sees("mass_g: found at the harvest, for good")
+	b.fits()
+	b.picture("dish")
+	b.press("7")
+	b.press(".")
+	b.press("5")
+	b.eval(`document.querySelector("[name=tare]").focus()`)
+	b.press("2")
+	b.press("Store the harvest")
+	b.sees("Stored: mass_g_gross 7.5, mass_g_tare 2")
+	b.sees("P2")
+	if dish := b.eval(`document.querySelector("[name=tare]").value`); dish != "2" {
+		t.Errorf("the next plant's dish weighs %q", dish)
+	}
+	b.call("Emulation.setScriptExecutionDisabled", map[string]any{"value": true}, nil)
+	b.open(w.PageURL() + "enter/value?plant=P2&what=harvest&outcome=mass_g")
+	b.sees("The dish alone, 0 for none")
+	b.write("value", "1,5")
+	b.write("tare", "2")
+	b.press("Store the harvest")
+	b.sees("Not stored: mass_g of plant P2 weighs 1.5 with the dish and the dish alone 2; exchange the two, or correct one.")
+	b.write("tare", "0,25")
+	b.press("Store the harvest")
+	b.sees("Stored: mass_g_gross 1.5, mass_g_tare 0.25")
+	if got, want := racktest.Text(t, dir, "harvest.csv"), "plant;mass_g_gross;mass_g_tare;rooted;date\r\nP1;7,5;2;;2026-08-05\r\nP2;1,5;0,25;;2026-08-05\r\n"; got != want {
 		t.Errorf("harvest.csv %q, want %q", got, want)
 	}
 	if len(b.complaints) > 0 {

@@ -93,6 +93,12 @@ func changesOf(t *trial.Trial, e page.Entry, at time.Time) ([]trial.Change, erro
 		return []trial.Change{change(trial.CountsSheet, set("time", when), set("plant", plant.Code), set("outcome", outcome.Name), set("value", number))}, nil
 	case page.Harvest:
 		cells := []trial.Set{set("plant", plant.Code), set(outcome.Name, number)}
+		if outcome.Gross {
+			if e.Tare == "" {
+				return nil, errors.New("the weight of the dish is blank: write 0 where there is none")
+			}
+			cells = []trial.Set{set("plant", plant.Code), set(outcome.Name+"_gross", number), set(outcome.Name+"_tare", pointed(e.Tare))}
+		}
 		if e.Day != "" && e.Day != plant.Date.String() {
 			cells = append(cells, set("date", e.Day))
 		}
@@ -179,7 +185,7 @@ func (f *filing) Offer(context.Context) (*page.Offer, error) {
 		counted := slices.ContainsFunc(t.Counts, func(c trial.Count) bool { return c.Outcome == x.Name })
 		inHarvest := slices.ContainsFunc(t.Plants, func(p trial.Plant) bool { c, ok := p.Values[x.Name]; return ok && !c.Counted })
 		// A harvest column would put all counts of the outcome out of use.
-		o.Outcomes = append(o.Outcomes, page.Outcome{Name: x.Name, Kind: string(x.Kind), Unit: x.Unit, Harvest: inHarvest || !counted})
+		o.Outcomes = append(o.Outcomes, page.Outcome{Name: x.Name, Kind: string(x.Kind), Unit: x.Unit, Harvest: inHarvest || !counted, Gross: x.Gross})
 	}
 	for i := range t.Plants {
 		o.Plants = append(o.Plants, offered(t, &t.Plants[i], now))

@@ -21,7 +21,8 @@ function store(parts, instead) {
   keep("queue", [...queue().filter((e) => e.id !== instead), entry]);
   const plant = offer.plants.find((p) => p.code === parts.plant);
   if (plant && parts.what === "harvest") plant.fate = "harvested";
-  if (plant && parts.what === "harvest") plant.values = { ...plant.values, [parts.outcome]: parts.value };
+  const net = parts.tare ? Number(parts.value.replace(",", ".")) - Number(parts.tare.replace(",", ".")) : parts.value;
+  if (plant && parts.what === "harvest") plant.values = { ...plant.values, [parts.outcome]: String(net) };
   if (plant && parts.what === "harvest" && parts.day) plant.date = parts.day;
   if (plant && parts.what === "lost") plant.fate = "lost";
   if (plant && parts.what === "alive") plant.fate = "";
@@ -74,7 +75,7 @@ const today = () => offer.asked === phoneDay() ? offer.today : [phoneDay(), offe
 // refresh asks for what can be entered now; without signal the last answer stays.
 async function refresh() {
   try {
-    const answer = await fetch("/enter/offer.json");
+    const answer = await fetch("/enter/offer.json", { signal: AbortSignal.timeout?.(10000) }); // a weak signal is none
     if (answer.ok && (!offer || !queue().some((e) => !e.said))) keep("offer", offer = { ...(await answer.json()).offer, asked: phoneDay() });
   } catch { /* no signal: the screens are as they were */ }
 }
@@ -95,10 +96,16 @@ const named = (p) => html`${p.code}${p.fate && html`<small>${p.fate}</small>`}`;
 const place = (p) => p.bin ? `${p.bin}, row ${p.row}, column ${p.column}` : "no place";
 const at = (bin, row, column) => offer.plants.filter((p) => p.bin === bin && p.row === row && p.column === column);
 
-function find(typed) {
-  typed = typed.trim().toLowerCase();
-  const ends = typed ? offer.plants.filter((p) => p.code.toLowerCase().endsWith(typed)) : [];
-  return offer.plants.find((p) => p.code.toLowerCase() === typed) ?? (ends.length === 1 ? ends[0] : undefined);
+const squeezed = (code) => code.toLowerCase().replace(/\s/g, "");
+const number = (code) => code.match(/\d+$/)?.[0].replace(/^0+(?=\d)/, "");
+
+// matching are the plants that may be meant: of that code, else of that number, else
+// those whose code ends so.
+function matching(typed) {
+  typed = squeezed(typed);
+  if (!typed) return [];
+  const is = [(code) => code === typed, (code) => /^\d+$/.test(typed) && number(code) === number(typed), (code) => code.endsWith(typed)];
+  return is.map((same) => offer.plants.filter((p) => same(squeezed(p.code)))).find((found) => found.length > 0) ?? [];
 }
 
 function following(plant, what, outcome) {
@@ -117,30 +124,43 @@ function grid(name, cell) {
 const digit = (k) => html`<button type="button" class="key" data-key="${k}">${k}</button>`;
 const pad = (whole) => html`<div class="pad">${[..."789456123"].map(digit)}${whole ? html`<span></span>` : digit(".")}${digit("0")}<button type="button" class="key" data-key="" aria-label="delete the last">⌫</button></div>`;
 
+const doing = {
+  count: "counted or measured today, one more line in the sheet of counts",
+  harvest: "found at the harvest, for good",
+  again: "weighed a second time at the harvest",
+};
+
 const screens = {
   home: () => html`<h1>Find a plant</h1>
-<form action="/enter/plant"><label>Code, or the end of it <input name="plant" autocomplete="off" autocapitalize="characters" required></label><button class="key">Find</button></form>
+<form action="/enter/plant"><label>Code, its number or its end <input name="plant" autocomplete="off" autocapitalize="characters" required></label><button class="key">Find</button></form>
 ${offer.bins.length > 0 && html`<h2>Or by its place</h2><p class="keys">${offer.bins.map((b) => key(b.name, "bin", { bin: b.name }))}</p>`}`,
 
   bin: (q) => html`<h1>${q.bin}</h1>${grid(q.bin, (r, c) => at(q.bin, r, c).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${named(p)}</a>`))}`,
 
+  which: (q) => html`<h1>Which one?</h1>
+<p class="keys">${matching(q.plant).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${p.code}<small>${place(p)}${p.fate && "; " + p.fate}</small></a>`)}</p>
+<p><a href="/enter">Another plant</a></p>`,
+
   plant: (q, p) => html`<h1>${p.code}</h1><p>${place(p)}${p.fate && "; " + p.fate}</p>
 ${p.fate === "lost" && form({ what: "alive", plant: p.code }, html`<button class="key">It is not lost after all</button>`)}
-${!gone(p) && html`<h2>Count or measure now</h2><p class="keys">${offer.outcomes.filter((o) => p.outcomes.includes(o.name)).map((o) => key(o.name, "value", { plant: p.code, what: "count", outcome: o.name }))}</p>
-<h2>Harvest</h2><p class="keys">${offer.outcomes.filter((o) => o.harvest && p.outcomes.includes(o.name)).map((o) => key(html`${o.name} <small>${p.values?.[o.name]}</small>`, "value", { plant: p.code, what: "harvest", outcome: o.name }))}
+${!gone(p) && html`<h2>Count today</h2><p class="quiet">A count or measurement during the season.</p><p class="keys">${offer.outcomes.filter((o) => p.outcomes.includes(o.name)).map((o) => key(o.name, "value", { plant: p.code, what: "count", outcome: o.name }))}</p>
+<h2>Harvest for good</h2><p class="quiet">What is found when it leaves the rack.</p><p class="keys">${offer.outcomes.filter((o) => o.harvest && p.outcomes.includes(o.name)).map((o) => key(html`${o.name} <small>${p.values?.[o.name]}</small>`, "value", { plant: p.code, what: "harvest", outcome: o.name }))}
 ${offer.outcomes.filter((o) => o.kind === "measure" && p.values?.[o.name]).map((o) => key(o.name + " weighed again", "value", { plant: p.code, what: "again", outcome: o.name }))}</p>
 <h2>Else</h2><p class="keys">${key("lost", "lost", { plant: p.code })}${p.bin && key("moved", "move", { plant: p.code })}${key("note", "note", { plant: p.code })}</p>`}`,
 
   value: (q, p) => {
     const o = offer.outcomes.find((o) => o.name === q.outcome), next = following(p, q.what, q.outcome), stands = q.what === "harvest" && p.values?.[o.name];
-    return html`<h1>${p.code} <small>${place(p)}</small></h1>
+    const store = html`<button class="key">${q.what === "count" ? "Store the count" : "Store the harvest"}</button>`;
+    const field = (words, name, value) => html`<label>${words} <input class="value" name="${name}" inputmode="none" autocomplete="off" required value="${value}"></label>`;
+    const unit = o.name + (o.unit && " in " + o.unit || "");
+    return html`<h1>${p.code} <small>${place(p)}</small></h1><p class="quiet">${o.name}: ${doing[q.what]}</p>
 ${form({ what: q.what, plant: p.code, outcome: o.name, next: next?.code }, html`
 ${stands && html`<p>${stands} stands in the sheet. What is stored now takes its place; the log keeps both.</p>`}
 ${q.what === "again" && html`<p>Weigh it anew, without looking at the first value: the pair tells how well weighing repeats.</p>`}
 ${o.kind === "yes_no" ? html`<p>${o.name}</p><p class="keys"><button class="key" name="value" value="yes">yes</button><button class="key" name="value" value="no">no</button></p>`
-    : html`<label>${o.name}${o.unit && " in " + o.unit} <input class="value" name="value" inputmode="none" autocomplete="off" required value="${q.value}"></label>${pad(o.kind === "count")}<button class="key">Store</button>`}
+    : html`${o.gross && q.what === "harvest" ? [field(unit + ", with the dish", "value", q.value), field("The dish alone, 0 for none", "tare", q.tare)] : field(unit, "value", q.value)}${pad(o.kind === "count")}${store}`}
 ${q.what === "harvest" && html`<label>Harvested on <input type="date" name="day" value="${q.day || p.date || today()}"></label>`}`)}
-${next && html`<p><a href="${to("value", { plant: next.code, what: q.what, outcome: q.outcome, day: q.day ?? "" })}">Leave out; go on to ${next.code}</a></p>`}
+${next && html`<p><a href="${to("value", { plant: next.code, what: q.what, outcome: q.outcome, day: q.day ?? "", tare: q.tare ?? "" })}">Leave out; go on to ${next.code}</a></p>`}
 <p><a href="${to("plant", { plant: p.code })}">Something else about ${p.code}</a></p>`;
   },
 
@@ -167,18 +187,19 @@ ${!p && html`<label>Bin <select name="bin"><option value="">the whole rack</opti
 <p>Kinds that name a lamp, the reflector or a sensor end the light map there: survey again. For <code>ignore</code>, <code>timed</code> and <code>mute</code>, and for another time than now, use <code>parstead note</code>.</p>`,
 };
 
+let field; // that the keys write into
 let shown = 0; // when the screen came, by the events' clock
 
 function show() {
   shown = performance.now();
   const q = Object.fromEntries(new URLSearchParams(location.search));
   let name = location.pathname.split("/")[2] ?? "home";
-  const plant = q.plant ? find(q.plant) : undefined;
-  const known = Object.keys(screens).includes(name) && (plant || (!q.plant && !["plant", "value", "lost", "move"].includes(name))) &&
+  const found = q.plant ? matching(q.plant) : [], plant = found.length === 1 ? found[0] : undefined;
+  const known = Object.keys(screens).includes(name) && name !== "which" && (plant || (!q.plant && !["plant", "value", "lost", "move"].includes(name))) &&
     (!q.bin || offer.bins.some((b) => b.name === q.bin)) && (name !== "bin" || q.bin) && (name !== "value" || offer.outcomes.some((o) => o.name === q.outcome));
-  if (!known) name = "home";
+  if (!known) name = found.length > 1 ? "which" : "home";
   main.innerHTML = screens[name](q, plant).text;
-  if (!known && q.plant) say(`There is no plant ${q.plant}: give its whole code, or find it by its bin.`, true);
+  if (name === "home" && q.plant) say(`There is no plant ${q.plant}: give its whole code, or find it by its bin.`, true);
   scrollTo(0, 0);
   const first = main.querySelector("input.value") ?? main.querySelector("h1");
   first.tabIndex = first.matches("h1") ? -1 : 0;
@@ -222,9 +243,10 @@ function listen() {
       event.preventDefault();
       go(link.href);
     }
-    const typed = event.target.closest("[data-key]")?.dataset.key, value = main.querySelector("input.value");
+    const typed = event.target.closest("[data-key]")?.dataset.key, value = main.contains(field) ? field : main.querySelector("input.value");
     if (typed !== undefined) value.value = typed ? value.value + typed : value.value.slice(0, -1);
   });
+  document.addEventListener("focusin", (event) => { if (event.target.matches("input.value")) field = event.target; });
   document.addEventListener("submit", (event) => {
     if (event.timeStamp - shown < doubled) { // the second touch of a wet thumb was not meant for this screen
       event.preventDefault();
@@ -244,7 +266,7 @@ function listen() {
       return; // the phone keeps nothing: the form goes to the daemon itself
     }
     event.preventDefault();
-    go(next && entry.outcome ? to("value", { plant: next, what: entry.what, outcome: entry.outcome, day: entry.day ?? "" }) : entry.plant ? to("plant", { plant: entry.plant }) : "/enter");
+    go(next && entry.outcome ? to("value", { plant: next, what: entry.what, outcome: entry.outcome, day: entry.day ?? "", tare: entry.tare ?? "" }) : entry.plant ? to("plant", { plant: entry.plant }) : "/enter");
   });
   addEventListener("popstate", show);
   takeOver();

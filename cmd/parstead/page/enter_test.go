@@ -37,7 +37,7 @@ func newDesk() *fakeDesk {
 			{Code: `<i>"3`, Bin: "upper", Row: 1, Column: 3, Outcomes: []string{"leaves", "mass_g"}},
 			{Code: "Q01", Bin: "lower <b>", Row: 1, Column: 1, Outcomes: []string{"leaves", "mass_g"}, Fate: "harvested"},
 		},
-		Outcomes: []Outcome{{"leaves", "count", "", false}, {"mass_g", "measure", "g", true}, {"rooted", "yes_no", "", true}},
+		Outcomes: []Outcome{{Name: "leaves", Kind: "count"}, {Name: "mass_g", Kind: "measure", Unit: "g", Harvest: true}, {Name: "rooted", Kind: "yes_no", Harvest: true}},
 		Causes:   []string{"rot", "accident"}, Kinds: []string{"other", "lamp_moved"}, Sensors: []string{"upper light"},
 	}}
 }
@@ -263,5 +263,35 @@ func TestScreens(t *testing.T) {
 	d.desk.fails = errors.New("the disk hangs")
 	if w := d.ask("GET", "/enter", "", phone); !strings.Contains(w.Body.String(), "the disk hangs") {
 		t.Errorf("%d %s", w.Code, w.Body)
+	}
+}
+
+// What is typed finds the plant that it can only mean, by its code, its number or
+// its end; where it can mean several, they are shown.
+func TestPlantsAreFoundByTheirNumber(t *testing.T) {
+	t.Parallel()
+	o := &Offer{}
+	for _, code := range []string{"PE16", "BE16", "PE1", "PE 7", "116", "Q-016", "kalanchoe", "PE100"} {
+		o.Plants = append(o.Plants, Plant{Code: code})
+	}
+	for typed, want := range map[string]string{
+		"16": "PE16 BE16 Q-016", "pe 16": "PE16", "PE16": "PE16", "be16": "BE16", "1": "PE1", "01": "PE1", "pe7": "PE 7", "7": "PE 7",
+		"116": "116", "16 ": "PE16 BE16 Q-016", "e16": "PE16 BE16", "00": "PE100", "100": "PE100", "choe": "kalanchoe", "": "", "x": "", "-016": "Q-016",
+	} {
+		var got []string
+		for _, p := range o.Matching(typed) {
+			got = append(got, p.Code)
+		}
+		if text := strings.Join(got, " "); text != want {
+			t.Errorf("%q finds %q, want %q", typed, text, want)
+		}
+	}
+	d := newDoor(t, rightCode)
+	d.desk.offer.Plants = append(d.desk.offer.Plants, Plant{Code: "R1", Bin: "upper", Row: 1, Column: 2})
+	screen := d.ask("GET", "/enter/plant?plant=1", "", d.cookie("Ana"))
+	for _, want := range []string{"Which one?", `href="/enter/plant?plant=P01">P01<small>upper, row 1, column 1`, `plant=Q01"`, `plant=R1"`} {
+		if screen.Code != http.StatusOK || !strings.Contains(screen.Body.String(), want) {
+			t.Errorf("%d: the screen does not say %s:\n%s", screen.Code, want, screen.Body)
+		}
 	}
 }

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -74,30 +75,60 @@ type Outcome struct {
 	Name    string `json:"name"`
 	Kind    string `json:"kind"` // measure, count, yes_no
 	Unit    string `json:"unit,omitempty"`
-	Harvest bool   `json:"harvest"` // whether the sheet of the harvest takes it
+	Harvest bool   `json:"harvest"`         // whether the sheet of the harvest takes it
+	Gross   bool   `json:"gross,omitempty"` // it takes it with the dish, and the dish alone
 }
 
-// Plant finds a plant by what was typed: its code, its code in other capitals,
-// or the end of its code if no other code ends so.
+// Plant finds a plant by what was typed, if that can be one plant alone.
 func (o *Offer) Plant(typed string) (p Plant, ok bool) {
-	typed = strings.ToLower(strings.TrimSpace(typed))
-	if typed == "" {
-		return p, false
-	}
-	var ends []Plant
-	for _, p := range o.Plants {
-		code := strings.ToLower(p.Code)
-		if code == typed {
-			return p, true
-		}
-		if strings.HasSuffix(code, typed) {
-			ends = append(ends, p)
-		}
-	}
-	if len(ends) == 1 {
-		return ends[0], true
+	if found := o.Matching(typed); len(found) == 1 {
+		return found[0], true
 	}
 	return p, false
+}
+
+// Matching are the plants that may be meant by what was typed: the one of that
+// code, in whatever capitals and with or without blanks; else those of that
+// number; else those whose code ends so.
+func (o *Offer) Matching(typed string) (found []Plant) {
+	typed = squeezed(typed)
+	if typed == "" {
+		return nil
+	}
+	is := func(same func(code string) bool) (of []Plant) {
+		for _, p := range o.Plants {
+			if same(squeezed(p.Code)) {
+				of = append(of, p)
+			}
+		}
+		return of
+	}
+	for _, same := range []func(string) bool{
+		func(code string) bool { return code == typed },
+		func(code string) bool { return digits(typed) == typed && number(digits(code)) == number(typed) },
+		func(code string) bool { return strings.HasSuffix(code, typed) },
+	} {
+		if found = is(same); len(found) > 0 {
+			return found
+		}
+	}
+	return nil
+}
+
+// squeezed is a code without capitals and blanks.
+func squeezed(code string) string { return strings.ToLower(strings.Join(strings.Fields(code), "")) }
+
+// digits are those that a code ends with.
+func digits(code string) string {
+	return code[len(strings.TrimRight(code, "0123456789")):]
+}
+
+// number is a code's number without leading zeros; "" where it has none.
+func number(digits string) string {
+	if digits == "" {
+		return ""
+	}
+	return cmp.Or(strings.TrimLeft(digits, "0"), "0")
 }
 
 // Outcome finds an outcome by name.
@@ -129,6 +160,7 @@ type Entry struct {
 	Age            time.Duration // since it was entered
 	Plant, Outcome string
 	Value          string
+	Tare           string // what of Value is the dish
 	Cause, Day     string
 	Bin            string
 	Row, Column    string
@@ -140,7 +172,7 @@ type Entry struct {
 // parts are the entry's parts by their names in forms and requests.
 func (e *Entry) parts() map[string]*string {
 	return map[string]*string{
-		"id": &e.ID, "what": &e.What, "plant": &e.Plant, "outcome": &e.Outcome, "value": &e.Value, "cause": &e.Cause,
+		"id": &e.ID, "what": &e.What, "plant": &e.Plant, "outcome": &e.Outcome, "value": &e.Value, "tare": &e.Tare, "cause": &e.Cause,
 		"day": &e.Day, "bin": &e.Bin, "row": &e.Row, "column": &e.Column, "swap": &e.Swap, "kind": &e.Kind,
 		"sensor": &e.Sensor, "text": &e.Text,
 	}
@@ -151,7 +183,7 @@ func (e *Entry) Content() string {
 	sum := sha256.New()
 	parts := e.parts()
 	for _, name := range slices.Sorted(maps.Keys(parts)) {
-		if name != "id" {
+		if name != "id" && (name != "tare" || e.Tare != "") { // tare came later than the others
 			fmt.Fprintf(sum, "%q", *parts[name])
 		}
 	}

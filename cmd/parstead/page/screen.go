@@ -21,6 +21,7 @@ type screen struct {
 	ID      string // of the entry that the screen makes
 	Entry   Entry  // as far as it is known
 	Plant   Plant
+	Which   []Plant // those that may be meant
 	Outcome Outcome
 	Other   Plant // who stands where the plant is to go
 	Bin     Grid
@@ -101,11 +102,16 @@ func (s *Server) newScreen(r *http.Request, name string, q url.Values) *screen {
 // fill looks up what the entry names; says is what is not there.
 func (v *screen) fill() (says string) {
 	e := &v.Entry
-	var ok bool
 	if e.Plant != "" || slices.Contains([]string{"plant", "value", "lost", "move"}, v.Name) {
-		if v.Plant, ok = v.Offer.Plant(e.Plant); !ok {
+		found := v.Offer.Matching(e.Plant)
+		switch {
+		case len(found) == 0:
 			return "There is no plant " + e.Plant + ": give its whole code, or find it by its bin."
+		case len(found) > 1:
+			v.Name, v.Which = "which", found
+			return ""
 		}
+		v.Plant = found[0]
 		e.Plant = v.Plant.Code
 	}
 	if e.Bin != "" || v.Name == "bin" {
@@ -118,6 +124,7 @@ func (v *screen) fill() (says string) {
 	}
 	switch v.Name {
 	case "value":
+		var ok bool
 		if v.Outcome, ok = v.Offer.Outcome(e.Outcome); !ok || !slices.Contains([]string{Count, Harvest, Again}, e.What) {
 			return "There is no outcome " + e.Outcome + "."
 		}
@@ -138,6 +145,20 @@ func (v *screen) fill() (says string) {
 		e.Day = v.Today
 	}
 	return ""
+}
+
+// Gross tells whether the screen asks for the weight with the dish and for the
+// dish alone.
+func (v *screen) Gross() bool { return v.Outcome.Gross && v.Entry.What == Harvest }
+
+// Doing says what the screen's value is for, so that a count of the season and the
+// harvest are not taken for one another.
+func (v *screen) Doing() string { return doing[v.Entry.What] }
+
+var doing = map[string]string{
+	Count:   "counted or measured today, one more line in the sheet of counts",
+	Harvest: "found at the harvest, for good",
+	Again:   "weighed a second time at the harvest",
 }
 
 // lines are the positions of the screen's bin.
@@ -192,6 +213,9 @@ func (e *Entry) next(plant, stored string) string {
 		q.Set("what", e.What)
 		q.Set("outcome", e.Outcome)
 		q.Set("day", e.Day)
+		if e.Tare != "" {
+			q.Set("tare", e.Tare) // the next one may lie in a dish of the same weight
+		}
 		return "/enter/value?" + q.Encode()
 	case e.Plant != "":
 		q.Set("plant", e.Plant)

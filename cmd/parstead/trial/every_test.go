@@ -59,10 +59,10 @@ func TestEveryKey(t *testing.T) {
 	}
 	if d := cmp.Diff([]trial.Outcome{
 		{
-			plan.Outcome{
+			Outcome: plan.Outcome{
 				Name: "biomass_g", Kind: analysis.Measure, Start: "start_g", Scale: analysis.Natural,
 				Primary: true, Matters: plan.Matters{Share: 0.1}, Only: map[string]string{"species": "one", "cultivar": "A"},
-			}, "g", "dry", "dry",
+			}, Unit: "g", Basis: "dry", StartBasis: "dry", Gross: true,
 		},
 		{Outcome: plan.Outcome{Name: "flowers", Kind: analysis.Count, Scale: analysis.Natural, Exposure: "stems"}},
 		{Outcome: plan.Outcome{Name: "leaves", Kind: analysis.Count, Scale: analysis.Natural}},

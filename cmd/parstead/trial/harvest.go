@@ -40,6 +40,9 @@ func (l *loader) readHarvest(s *sheet, _ bool) {
 	}
 	if s != nil {
 		l.harvest = s
+		for i, o := range l.Outcomes {
+			l.Outcomes[i].Gross = s.has(o.Name+"_gross") && s.has(o.Name+"_tare") && !s.has(o.Name)
+		}
 		for i, code := range l.codes(s) {
 			p := l.knownPlant(s.rows[i], code)
 			if p == nil {
@@ -155,6 +158,10 @@ func (l *loader) readNet(p *plantRow, o Outcome, r row) (value float64, at place
 	g, ok := l.number(gross, what+"_gross")
 	t, ok2 := l.number(tare, what+"_tare")
 	if !ok || !ok2 {
+		return 0, gross.at, false
+	}
+	if g < t {
+		l.fault(gross.at, fmt.Sprintf("%s weighs %v with the dish and the dish alone %v", what, g, t), "exchange the two, or correct one")
 		return 0, gross.at, false
 	}
 	return g - t, gross.at, l.checkValue(g-t, gross.at, o, p.Code)

@@ -97,7 +97,7 @@ func TestSheetMistakes(t *testing.T) {
 		{"cause without loss", []edit{harvest("cause", "A1,rot\n")}, "harvest.csv:2:4: error:", "was harvested, not lost"},
 		{"left out for nothing", []edit{harvest("leave_out", "A1,yes\n")}, "harvest.csv:2:4: error:", "without a reason"},
 		{"zero on a log scale", []edit{harvest("biomass_g", "A2,0\n")}, "harvest.csv:2:4: error:", "biomass_g of plant A2 is 0, which has no logarithm"},
-		{"tare above gross", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,3,4\n")}, "harvest.csv:2:4: error:", "is -1, which has no logarithm"},
+		{"tare above gross", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,3,4\n")}, "harvest.csv:2:4: error:", "weighs 3 with the dish and the dish alone 4"},
 		{"gross without tare", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,3,\n")}, "harvest.csv:2:4: error:", "no tare"},
 		{"net and gross", []edit{harvest("biomass_g,biomass_g_gross,biomass_g_tare", "A2,3,4,1\n")}, "harvest.csv:2:4: error:", "both net and gross"},
 		{"second without first", []edit{harvest("biomass_g,biomass_g_again", "A2,,4\n")}, "harvest.csv:2:5: error:", "no first"},

@@ -46,6 +46,7 @@ type Outcome struct {
 	plan.Outcome
 	Unit              string
 	Basis, StartBasis string // "fresh", "dry" or ""
+	Gross             bool   // harvest.csv has it with the dish, and the dish alone
 }
 
 // Concerns tells whether the outcome is asked of the plant.
