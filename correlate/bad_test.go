@@ -38,7 +38,7 @@ func analysed(t *testing.T, in *Input) OutcomeResult {
 	if _, err := json.Marshal(r); err != nil {
 		t.Fatalf("the results hold no number: %v", err)
 	}
-	if err := tables.WriteText(new(strings.Builder), r); err != nil {
+	if err := tables.WriteFull(new(strings.Builder), "", r); err != nil {
 		t.Fatal(err)
 	}
 	return r.Outcomes[0]

@@ -205,7 +205,7 @@ func TestElectricityUnknown(t *testing.T) {
 		t.Errorf("checks %+v", e.Checks)
 	}
 	var text bytes.Buffer
-	if err := tables.WriteText(&text, r); err != nil {
+	if err := tables.WriteFull(&text, "", r); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := json.Marshal(r); err != nil || strings.Contains(text.String(), "NaN") {

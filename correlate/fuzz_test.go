@@ -141,8 +141,14 @@ func sound(t *testing.T, in *Input, opts Options) {
 		t.Fatal(err)
 	}
 	var text strings.Builder
-	if err := tables.WriteText(&text, r); err != nil {
+	if err := tables.WriteFull(&text, "", r); err != nil {
 		t.Fatal(err)
+	}
+	if err := tables.WriteText(&text, "", r); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(r.Answer); n == 0 || n > 7 {
+		t.Errorf("%d sentences: %v", n, r.Answer)
 	}
 	for line := range strings.SplitSeq(text.String(), "\n") {
 		if n := uniseg.StringWidth(line); n > 80 || strings.Contains(line, "%!") || strings.Contains(line, "NaN") {

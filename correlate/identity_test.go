@@ -100,7 +100,7 @@ func TestACellReadsOneWay(t *testing.T) {
 	findings, r := findingsOf(t, crossed(
 		Factor{Name: "medium", Levels: []string{"fine", "coarse"}}, Factor{Name: "feed", Levels: []string{"weak", "strong"}}))
 	var text bytes.Buffer
-	if err := tables.WriteText(&text, r); err != nil {
+	if err := tables.WriteFull(&text, "", r); err != nil {
 		t.Fatal(err)
 	}
 	if s := text.String(); !strings.Contains(s, "feed weak, medium coarse against feed weak, medium fine") &&

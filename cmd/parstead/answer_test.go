@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/rivo/uniseg"
+
 	"parstead/correlate"
 	"parstead/correlate/phrase"
 )
@@ -62,6 +64,41 @@ func answerFaults(out string) (faults []string) {
 			if !compared(&r, m) {
 				faults = append(faults, fmt.Sprintf("%q is no comparison of the JSON", m[0]))
 			}
+		}
+	}
+	return faults
+}
+
+// briefFaults are breaches of what the text without --full promises, beside its JSON.
+func briefFaults(text, out string) (faults []string) {
+	var r correlate.Result
+	if err := json.Unmarshal([]byte(out), &r); err != nil {
+		return []string{err.Error()}
+	}
+	names := namesOf(&r)
+	claims := slices.ContainsFunc(r.Outcomes, func(o correlate.OutcomeResult) bool {
+		return slices.ContainsFunc(o.Findings, func(f correlate.Finding) bool { return f.Kind == correlate.Claim })
+	})
+	lines := 0
+	for line := range strings.SplitSeq(text, "\n") {
+		first, _, _ := strings.Cut(strings.TrimSpace(line), " ")
+		switch {
+		case uniseg.StringWidth(line) > 80:
+			faults = append(faults, "a line of more than 80 columns: "+line)
+		case strings.Contains(line, "──"), line == "":
+			lines = 0
+			continue
+		case strings.HasPrefix(line, "  claim ") && !claims:
+			faults = append(faults, "claims where no finding does: "+line)
+		}
+		if inBlock := slices.Contains([]string{"claim", "caution", "lead", "open", "next"}, first) && strings.HasPrefix(line, "  "); inBlock || lines > 0 {
+			lines++
+		}
+		if lines == 13 {
+			faults = append(faults, "more than twelve lines on an outcome: "+line)
+		}
+		if w := jargon.FindString(names.Replace(line)); w != "" {
+			faults = append(faults, fmt.Sprintf("%q without --full: %s", w, line))
 		}
 	}
 	return faults
@@ -191,12 +228,16 @@ func TestAnswers(t *testing.T) {
 	for _, c := range publishedTables {
 		t.Run(strings.Join(c, " "), func(t *testing.T) {
 			t.Parallel()
-			args := append([]string{"correlate", "--table", filepath.Join("..", "..", "testdata", "cases", c[0]), "--json"}, c[1:]...)
-			out, err := said(t, args...)
+			args := append([]string{"correlate", "--table", filepath.Join("..", "..", "testdata", "cases", c[0])}, c[1:]...)
+			brief, err := said(t, args...)
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, f := range answerFaults(out) {
+			out, err := said(t, append(args, "--json")...)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, f := range append(answerFaults(out), briefFaults(brief, out)...) {
 				t.Error(f)
 			}
 		})

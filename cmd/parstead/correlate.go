@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -39,6 +40,7 @@ type correlateCmd struct {
 	Exposure       string   `placeholder:"NAME" help:"The column that counts are per."`
 	NoGrowthInDark bool     `help:"Light curves start from zero: no intercept, bins or treatments in them."`
 	Seed           uint64   `default:"1" help:"Of every random draw."`
+	Full           bool     `help:"Print every table, comparison, check and shape, and what the terms mean."`
 	JSON           bool     `help:"Write the results as JSON, and nothing else."`
 
 	treatments []correlate.Treatment // of both kinds, in the order of the command line
@@ -92,10 +94,15 @@ func (c *correlateCmd) Run(e *env) error {
 	if err != nil {
 		return fmt.Errorf("correlate: %w", err)
 	}
-	if c.JSON {
+	switch {
+	case c.JSON:
 		err = printJSON(e.stdout, result)
-	} else {
-		err = tables.WriteText(e.stdout, result)
+	case c.Full:
+		err = tables.WriteFull(e.stdout, h.Title(), result)
+	default:
+		if err = tables.WriteText(e.stdout, h.Title(), result); err == nil {
+			c.more(e.stdout)
+		}
 	}
 	if err != nil {
 		return err
@@ -110,6 +117,14 @@ func (c *correlateCmd) Run(e *env) error {
 		return fmt.Errorf("no outcome could be analysed: %s", firstReason(result))
 	}
 	return nil
+}
+
+// more says where the rest is.
+func (c *correlateCmd) more(w io.Writer) {
+	fmt.Fprintln(w, "\nAll the rest: the same command with --full.")
+	if c.Folder != "" && c.Report == "" {
+		fmt.Fprintln(w, "Pictures: with --report FOLDER.")
+	}
 }
 
 // read makes the input of a table, or of a folder.

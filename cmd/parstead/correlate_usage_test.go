@@ -85,29 +85,37 @@ func TestCorrelateTableText(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			args := strings.Fields(flags)
-			out, err := said(t, append([]string{"correlate", "--table", filepath.Join("..", "..", "testdata", "cases", args[0])}, args[1:]...)...)
-			if err != nil {
-				t.Fatal(err)
-			}
-			for line := range strings.SplitSeq(out, "\n") {
-				if n := uniseg.StringWidth(line); n > 80 || strings.Contains(line, "…") {
-					t.Errorf("%d columns: %s", n, line)
-				}
-			}
-			golden := filepath.Join("..", "..", "testdata", "cases", "text", name+".txt")
-			if os.Getenv("PARSTEAD_WRITE_GOLDEN") == "1" {
-				if err := os.WriteFile(golden, []byte(out), 0o600); err != nil {
-					t.Fatal(err)
-				}
-			}
-			want, err := os.ReadFile(golden)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if out != string(want) {
-				t.Errorf("the text differs from %s:\n%s", golden, out)
-			}
+			args = append([]string{"correlate", "--table", filepath.Join("..", "..", "testdata", "cases", args[0])}, args[1:]...)
+			recorded(t, name+".txt", args)
+			recorded(t, name+"-full.txt", append(args, "--full"))
 		})
+	}
+}
+
+// recorded holds what a command prints against testdata/cases/text/NAME.
+func recorded(t *testing.T, name string, args []string) {
+	t.Helper()
+	out, err := said(t, args...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.SplitSeq(out, "\n") {
+		if n := uniseg.StringWidth(line); n > 80 || strings.Contains(line, "…") {
+			t.Errorf("%d columns: %s", n, line)
+		}
+	}
+	golden := filepath.Join("..", "..", "testdata", "cases", "text", name)
+	if os.Getenv("PARSTEAD_WRITE_GOLDEN") == "1" {
+		if err := os.WriteFile(golden, []byte(out), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if out != string(want) {
+		t.Errorf("the text differs from %s:\n%s", golden, out)
 	}
 }
 

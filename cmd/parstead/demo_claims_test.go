@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
+	"parstead/correlate/tables"
 	"parstead/light/account"
 )
 
@@ -67,7 +69,11 @@ func TestDemoClaims(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, f := range answerFaults(string(out)) {
+	var brief strings.Builder
+	if err := tables.WriteText(&brief, "demo", result); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range append(answerFaults(string(out)), briefFaults(brief.String(), string(out))...) {
 		t.Error(f)
 	}
 	for _, o := range result.Outcomes {

@@ -85,7 +85,8 @@ func TestHostileTables(t *testing.T) {
 			}
 			args := append([]string{"correlate", "--table", file}, flagsOf(h.Roles)...)
 			begun := time.Now()
-			text, textErr := said(t, args...)
+			brief, _ := said(t, args...)
+			text, textErr := said(t, append(args, "--full")...)
 			out, err := said(t, append(args, "--json")...)
 			if took := time.Since(begun); took > 2*time.Minute {
 				t.Errorf("took %v", took)
@@ -95,7 +96,7 @@ func TestHostileTables(t *testing.T) {
 			}
 			faults := append(plainFaults(text, out, err), wishFaults(h, out, err)...)
 			if out != "" {
-				faults = append(faults, answerFaults(out)...)
+				faults = append(append(faults, answerFaults(out)...), briefFaults(brief, out)...)
 			}
 			known, listed := hostileKnown[h.Name]
 			switch {

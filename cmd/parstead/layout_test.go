@@ -329,7 +329,7 @@ func TestCorrelateFolderStampsAnEarlyLook(t *testing.T) {
 	if err := runAt(e, []string{"correlate", dir}); err != nil {
 		t.Fatal(err, talk)
 	}
-	if !strings.Contains(strings.Join(strings.Fields(out.String()), " "), "An early look, before the trial ends") {
+	if !strings.Contains(strings.Join(strings.Fields(out.String()), " "), "an early look, before the trial ends") {
 		t.Errorf("not said: %s", out)
 	}
 	view, err := store.OpenFolder(t.Context(), dir)

@@ -62,6 +62,24 @@ func measured(r *analysis.OutcomeResult, l *ranking.Level) contrast {
 	return contrast{kind.Compared(r.Kind, r.Scale), r.Unit, l.Value, l.CI95}
 }
 
+// short writes value and interval with their signs: "−21 % (−33 to −8 %)".
+func (c contrast) short() string {
+	closed := c.ci.Closed()
+	switch {
+	case c.ci != nil && closed == nil:
+		return c.oneSided()
+	case c.value == nil || closed == nil:
+		return "no figure"
+	case c.kind == kind.Difference:
+		return fmt.Sprintf("%s (%s to %s)", phrase.Unit(plus(*c.value), c.unit), plus(closed[0]), phrase.Unit(plus(closed[1]), c.unit))
+	case c.kind == kind.OddsRatio:
+		return fmt.Sprintf("odds %s (%s to %s)", times(*c.value), times(closed[0]), times(closed[1]))
+	case asFactors(*c.value, closed[0], closed[1]):
+		return fmt.Sprintf("%s (%s to %s)", times(*c.value), times(closed[0]), times(closed[1]))
+	}
+	return fmt.Sprintf("%s %% (%s to %s %%)", signed(*c.value-1), signed(closed[0]-1), signed(closed[1]-1))
+}
+
 // span writes the interval alone: "−21 to +8 %".
 func (c contrast) span() string {
 	closed := c.ci.Closed()

@@ -221,17 +221,10 @@ func lower(r *analysis.OutcomeResult, c *analysis.Comparison) (low, high analysi
 // apart.
 func (t *teller) widest(p part, r *ranking.Ranking) string {
 	last := &r.Levels[len(r.Levels)-1]
-	if !holdsNone(r, last) {
+	if last.Place != ranking.NotApart || last.CI95.Closed() == nil {
 		return ""
 	}
 	return fmt.Sprintf("%s may lie anywhere %s", t.levelName(last.Cell), measured(p.r, last).around(t.levelName(r.Highest().Cell)))
-}
-
-// holdsNone tells whether a level that is not told apart has an interval that says so:
-// answers of whole units have one that need not, since all ways to deal them decide.
-func holdsNone(r *ranking.Ranking, l *ranking.Level) bool {
-	ci := l.CI95.Closed()
-	return l.Place == ranking.NotApart && ci != nil && ci[0] <= r.Contrast.None() && r.Contrast.None() <= ci[1]
 }
 
 // uncertain names levels that look behind and may not be.

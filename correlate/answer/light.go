@@ -27,7 +27,7 @@ func (t *teller) lit() (weight int, lead, says string) {
 	}
 	open := ""
 	if len(others) > 0 {
-		open = "it can't be told yet " + strings.Join(shortened(others), ", nor ")
+		open = "it can't be told yet " + strings.Join(shortened(others), "; nor ")
 	}
 	const caution = "light was not dealt at random, so heat or air may go with it"
 	switch {
@@ -72,9 +72,17 @@ func (t *teller) slope(p part) (words string, shown bool) {
 	case l.Standing.Told == analysis.Claim:
 		return fmt.Sprintf("with %s, %s, %s had %s%s", t.per(), reach(p.r), who, changed(p, *l.Slope.Slope, *l.CI95), t.costs(p)), true
 	case l.P != nil && *l.P < 0.05:
-		return fmt.Sprintf("for certain of %s, which with %s had %s", who, t.per(), changed(p, *l.Slope.Slope, *l.CI95)), false
+		return fmt.Sprintf("for certain: with %s %s had %s", t.per(), who, changed(p, *l.Slope.Slope, *l.CI95)), false
 	}
-	return fmt.Sprintf("of %s: %s may change %s by %s", who, t.per(), p.r.Name, changeSpan(p.r, *l.CI95)), false
+	return fmt.Sprintf("%s%s may change %s by %s", t.ofWhom(p), t.per(), p.r.Name, changeSpan(p.r, *l.CI95)), false
+}
+
+// ofWhom begins a clause on a part: "of Streptocarpus: ".
+func (t *teller) ofWhom(p part) string {
+	if name := of(p.r); name != "" {
+		return "of " + name + ": "
+	}
+	return "whether it does: "
 }
 
 // reach words how far a slope was measured.
@@ -106,7 +114,7 @@ func (t *teller) unlikeSlopes(p part, s *analysis.LevelSlopes) (words string, sh
 		}
 	}
 	if len(list) == 0 {
-		return fmt.Sprintf("of %s, since what light does differs by %s", t.whose(p), treatment.Name), false
+		return fmt.Sprintf("%swhat light does differs by %s", t.ofWhom(p), treatment.Name), false
 	}
 	return fmt.Sprintf("with %s %s, and what light does differs by %s", t.per(), phrase.List(list), treatment.Name), true
 }

@@ -74,7 +74,7 @@ func (t *teller) spoils(p part) []string {
 		}
 	}
 	for i := range p.rankings {
-		if r := &p.rankings[i]; r.Told(analysis.Claim) && !borneOut(p.r, r.Term) {
+		if r := &p.rankings[i]; (r.Told(analysis.Claim) || r.Told(analysis.Lead)) && !borneOut(p.r, r.Term) {
 			list = append(list, fmt.Sprintf("labels dealt anew do not bear out what is told of %s", t.treatment(r.Term)))
 		}
 	}
@@ -86,7 +86,11 @@ func (t *teller) spoils(p part) []string {
 	}
 	for _, c := range p.r.Checks {
 		if c.Check == analysis.LightOut && c.Of == "" {
-			list = append(list, "light could not be taken into account")
+			says := "light could not be taken into account"
+			if l := p.r.Light; l != nil && l.Slope.Slope != nil {
+				says = "plants of which the light is not known are left out"
+			}
+			list = append(list, says)
 		}
 	}
 	if missing, plants := gaps(p.r); float64(missing) >= 0.05*float64(plants) && missing > 0 {

@@ -64,8 +64,10 @@ func (t *teller) openTreatment(treatment int) string {
 	last := widest.Levels[len(widest.Levels)-1]
 	low, high, against := t.levelName(last.Cell), t.levelName(widest.Highest().Cell), measured(of.r, &last)
 	switch {
-	case !holdsNone(widest, &last) && last.Place != ranking.Uncertain:
+	case last.Place == ranking.Unknown, last.Place == ranking.NotApart && last.CI95.Closed() == nil:
 		return name + "too few to tell" + where
+	case last.Place == ranking.Alike:
+		return name + "the levels are alike to within what matters" + where
 	case t.bare(treatment):
 		name = ""
 	}

@@ -176,6 +176,8 @@ func (l *Level) set(of *analysis.OutcomeResult, c *analysis.Comparison, contrast
 	switch {
 	case read.Verdict == analysis.Equivalent:
 		l.Place = Alike
+	case read.Verdict != below && (c.P == nil || ci.Closed() != nil && (ci[0] > contrast.None() || ci[1] < contrast.None())):
+		l.Place = Unknown // too few, or an interval over bins that all ways to deal them do not bear out
 	case read.Verdict != below:
 		l.Place = NotApart
 	case l.Told == analysis.Claim || l.Told == analysis.Lead:

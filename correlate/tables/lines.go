@@ -61,11 +61,18 @@ func words(text string) []string {
 // Wrapped breaks text into lines, the first after one margin, the others after
 // another.
 func (p *Lines) Wrapped(first, margin, text string) {
+	for _, line := range broken(first, margin, text) {
+		p.Line(line)
+	}
+}
+
+// broken breaks text into lines, the first after one margin, the others after another.
+func broken(first, margin, text string) (lines []string) {
 	line, room := first, lineWidth-width(first)
 	empty := true
 	for _, word := range words(text) {
 		if !empty && room < 1+width(word) {
-			p.Line(line)
+			lines = append(lines, line)
 			line, room, empty = margin, lineWidth-width(margin), true
 		}
 		if !empty {
@@ -73,12 +80,12 @@ func (p *Lines) Wrapped(first, margin, text string) {
 		}
 		for width(word) > room { // a word that no line holds
 			fits, rest := split(word, room)
-			p.Line(line + fits)
+			lines = append(lines, line+fits)
 			line, room, word = margin, lineWidth-width(margin), rest
 		}
 		line, room, empty = line+word, room-width(word), false
 	}
-	p.Line(line)
+	return append(lines, line)
 }
 
 // split parts a word after as many characters as fit into some columns, at

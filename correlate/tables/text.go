@@ -9,14 +9,13 @@ import (
 	"parstead/correlate/sentences"
 )
 
-// WriteText writes results for a terminal: for each outcome the findings first, then
-// tables, then checks.
-func WriteText(w io.Writer, r *analysis.Result) error {
+// WriteFull writes all of the results for a terminal: the answer, then for each outcome
+// its findings, tables and checks, and what their terms mean.
+func WriteFull(w io.Writer, title string, r *analysis.Result) error {
 	p := NewLines(w)
+	p.answer(title, r)
 	for i := range r.Outcomes {
-		if i > 0 {
-			p.Line("")
-		}
+		p.Line("")
 		p.outcome(r.Asked, &r.Outcomes[i])
 	}
 	p.tables(lost(r.Lost), ranks(r.OutcomeCorrelations))
@@ -27,6 +26,7 @@ func WriteText(w io.Writer, r *analysis.Result) error {
 			p.Wrapped("  - ", "    ", d)
 		}
 	}
+	p.glossary()
 	return p.Flush()
 }
 

@@ -272,3 +272,11 @@ func numbersOf(t *trial.Trial, column string) *correlate.Column {
 	}
 	return c
 }
+
+// Title is the trial's name and its days; "" of a flat table.
+func (h *Harvest) Title() string {
+	if h.Trial == nil {
+		return ""
+	}
+	return fmt.Sprintf("%s, %s to %s", h.Trial.Name, h.Trial.Rack.Starts, h.Trial.Rack.Ends)
+}

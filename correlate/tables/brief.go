@@ -1,0 +1,238 @@
+package tables
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"parstead/correlate/analysis"
+	"parstead/correlate/answer"
+	"parstead/correlate/kind"
+	"parstead/correlate/phrase"
+	"parstead/correlate/ranking"
+)
+
+// WriteText writes for a terminal what was asked and what the answer is, then a few
+// lines and one table for each outcome. The rest is WriteFull's.
+func WriteText(w io.Writer, title string, r *analysis.Result) error {
+	p := NewLines(w)
+	p.answer(title, r)
+	for _, o := range answer.Ordered(r) {
+		p.brief(r, o)
+	}
+	p.lostBrief(r.Lost)
+	return p.Flush()
+}
+
+// answer writes the question and the answer; title stands above them, "" for none.
+func (p *Lines) answer(title string, r *analysis.Result) {
+	if title != "" {
+		p.Wrapped("", "", title)
+	}
+	p.Wrapped("", "", answer.Question(r.Asked))
+	p.Line("")
+	p.Line("THE ANSWER")
+	p.Sentences(r.Answer)
+	p.Wrapped("  ", "  ", answer.Note(r.Asked))
+}
+
+// Sentences writes an answer, a sentence after the other.
+func (p *Lines) Sentences(list []analysis.Sentence) {
+	for _, s := range list {
+		p.Wrapped("  ", "    ", s.String())
+	}
+}
+
+// mostLines is how many lines an outcome has at most beside its table.
+const mostLines = 12
+
+// brief writes an outcome's few lines and its means.
+func (p *Lines) brief(all *analysis.Result, o *analysis.OutcomeResult) {
+	in := all.Asked
+	p.Line("")
+	p.ruled(named(o.Name, o.Of), standing(in, o))
+	left := mostLines
+	list := answer.Brief(in, all, o)
+	for i, l := range list {
+		lines := broken(first(l.Kind), margin, l.Says)
+		more := 0
+		if i < len(list)-1 {
+			more = 1 // room to say that some are left out
+		}
+		if len(lines)+more > left {
+			p.Line(fmt.Sprintf("%sand %d more under --full.", margin, len(list)-i))
+			break
+		}
+		left -= len(lines)
+		for _, line := range lines {
+			p.Line(line)
+		}
+	}
+	if t := ranked(in, o); len(t.rows) > 0 {
+		p.Line("")
+		p.Table(t.in(true))
+	}
+}
+
+// first begins a line with its kind, and margin one that goes on.
+func first(k analysis.FindingKind) string { return fmt.Sprintf("  %-*s  ", len(analysis.Caution), k) }
+
+var margin = strings.Repeat(" ", len(first(analysis.Caution)))
+
+// ruled writes a title with what stands at its end, and a rule between.
+func (p *Lines) ruled(title, end string) {
+	if room := lineWidth - width(title) - width(end) - 2; room >= 3 {
+		p.Line(title + " " + strings.Repeat("─", room) + " " + end)
+		return
+	}
+	p.Title(title)
+	p.Wrapped("", "", end)
+}
+
+// named names an outcome with the plants that it is of: "leaves of Peperomia".
+func named(name string, of map[string]string) string {
+	for _, v := range of {
+		name += " of " + v
+	}
+	return name
+}
+
+// standing words what an outcome was planned as, and how many plants have it.
+func standing(in *analysis.Input, o *analysis.OutcomeResult) string {
+	says := ""
+	switch {
+	case in.Table:
+	case o.Primary && o.Planned:
+		says = "primary, planned; "
+	case o.Primary:
+		says = "primary, not planned; "
+	case o.Planned:
+		says = "planned beside; "
+	default:
+		says = "not planned; "
+	}
+	if o.Missing > 0 {
+		return fmt.Sprintf("%s%d of %d plants", says, o.N, o.N+o.Missing)
+	}
+	return fmt.Sprintf("%s%d plants", says, o.N)
+}
+
+// mostLevels is how many levels a treatment has in a table that is to be short.
+const mostLevels = 12
+
+// ranked is the means of an outcome, the levels in order and against the highest.
+func ranked(in *analysis.Input, o *analysis.OutcomeResult) table {
+	shares, mean := kind.Of(o.Kind).Answers, "mean"
+	against := "off the highest"
+	switch {
+	case shares:
+		mean, against = "share", "odds off it"
+	case o.Unit != "":
+		mean += ", " + o.Unit
+	}
+	t := table{
+		title:   same("means"),
+		columns: []cell{same("level"), same("plants"), same(mean), same("95 % interval"), same(against), same("verdict")},
+	}
+	for _, r := range ranking.All(in, o) {
+		if !o.Primary && !in.Table && len(r.In(ranking.Behind, ranking.Uncertain)) == 0 {
+			continue // its line says all there is
+		}
+		under := underOf(in, r)
+		for i := range r.Levels {
+			l := &r.Levels[i]
+			if i == mostLevels && len(r.Levels) > mostLevels+1 {
+				t.rows = append(t.rows, row{under: same(under), cells: []cell{same(fmt.Sprintf("and %d more, under --full", len(r.Levels)-i)), {}, {}, {}, {}, {}}})
+				break
+			}
+			mean, interval := same(phrase.Optional(l.Mean())), between(l.Group.CI95)
+			if shares {
+				mean, interval = same(phrase.WholePercent(*l.Mean())), same(phrase.SharesBetween(l.Group.CI95))
+			}
+			t.rows = append(t.rows, row{under: same(under), cells: []cell{same(phrase.Cell(in, l.Cell)), count(l.Group.N), mean, interval, same(answer.Span(o, l)), same(Verdict(l))}})
+		}
+	}
+	return t
+}
+
+// underOf names a treatment with what got it.
+func underOf(in *analysis.Input, r ranking.Ranking) string {
+	t := in.Treatments[r.Term.A]
+	if r.Term.B != analysis.None {
+		return t.Name + " and " + in.Treatments[r.Term.B].Name + ", which depend on each other"
+	}
+	switch t.SetPer {
+	case analysis.PerBin:
+		return t.Name + ", a whole bin's"
+	case analysis.PerReservoir:
+		return t.Name + ", a whole reservoir's"
+	case analysis.Given:
+		return t.Name + ", came with the plant"
+	}
+	return t.Name + ", a plant's own"
+}
+
+// Verdict is how a level stands to the highest, in a word or two.
+func Verdict(l *ranking.Level) string {
+	switch l.Place {
+	case ranking.Highest:
+		return "highest"
+	case ranking.NotApart:
+		return "not told apart"
+	case ranking.Alike:
+		return "alike"
+	case ranking.Behind:
+		if l.Told == analysis.Lead {
+			return "behind, a lead"
+		}
+		return "behind"
+	case ranking.Uncertain:
+		return "not certain"
+	}
+	return "can't tell"
+}
+
+// lostBrief writes the losses over all plants: a line a treatment, and a table of those
+// of which it was told that levels lose unlike.
+func (p *Lines) lostBrief(list []analysis.Losses) {
+	t := table{columns: []cell{same("level"), same("plants"), same("lost"), same("by accident")}}
+	type line struct {
+		kind analysis.FindingKind
+		says string
+	}
+	var lines []line
+	lost := 0
+	for i, l := range list {
+		if l.Of != nil {
+			continue
+		}
+		lost += l.Lost
+		unlike := l.P != nil && *l.P < 0.05
+		if unlike {
+			t.rows = append(t.rows, row{under: same(l.Treatment), cells: []cell{same(l.Level), count(l.N), count(l.Lost), count(l.Accident)}})
+		}
+		if i > 0 && list[i-1].Of == nil && list[i-1].Treatment == l.Treatment {
+			continue
+		}
+		switch {
+		case l.Standing.Told == analysis.Claim:
+			lines = append(lines, line{analysis.Claim, fmt.Sprintf("losses differ by %s.", l.Treatment)})
+		case unlike:
+			lines = append(lines, line{analysis.Open, fmt.Sprintf("losses look different by %s, not certain.", l.Treatment)})
+		default:
+			lines = append(lines, line{analysis.Open, fmt.Sprintf("by %s it can't be told that one level loses more.", l.Treatment)})
+		}
+	}
+	if lost == 0 {
+		return
+	}
+	p.Line("")
+	p.ruled("losses", "over all plants")
+	for _, l := range lines {
+		p.Wrapped(first(l.kind), margin, l.says)
+	}
+	if len(t.rows) > 0 {
+		p.Line("")
+		p.Table(t.in(true))
+	}
+}
