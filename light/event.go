@@ -37,6 +37,7 @@ const (
 	Looked       Kind = "looked"        // results were read before the trial's end
 	Entered      Kind = "entered"       // a value was entered at the page, for a sheet
 	Filed        Kind = "filed"         // what was entered stands in the sheets
+	Photographed Kind = "photographed"  // a photo of a plant was kept
 	Withdrawn    Kind = "withdrawn"     // takes back the entry named by Withdraws
 )
 
@@ -61,7 +62,7 @@ func ParseKind(s string) (Kind, error) {
 // itself; a step of the clock is none of that.
 func (k Kind) Programs() bool {
 	switch k {
-	case Started, Dealt, Looked, Entered, Filed, Withdrawn:
+	case Started, Dealt, Looked, Entered, Filed, Photographed, Withdrawn:
 		return true
 	}
 	return false

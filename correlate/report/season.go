@@ -65,7 +65,7 @@ func (r *Report) seasonEvents() []seasonEvent {
 	var list []seasonEvent
 	for _, e := range light.Standing(r.Log) {
 		switch e.Kind {
-		case light.Started, light.Dealt, light.Looked, light.Entered, light.Filed, light.Mute:
+		case light.Started, light.Dealt, light.Looked, light.Entered, light.Filed, light.Photographed, light.Mute:
 			continue
 		}
 		at := e.At

@@ -138,6 +138,15 @@ func sheetsOf(folder string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
+	photos, err := filepath.Glob(filepath.Join(folder, "photos", "*.jpg"))
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range photos {
+		if info, err := os.Lstat(p); err == nil && info.Mode().IsRegular() {
+			names = append(names, "photos/"+filepath.Base(p))
+		}
+	}
 	var lamps struct{ Lamp []struct{ Spectrum string } }
 	if err := toml.Unmarshal(text, &lamps); err != nil {
 		return names, nil //nolint:nilerr // a trial whose file has a mistake is worth a backup too

@@ -51,6 +51,7 @@ type Daemon struct {
 	conditions conditions
 	status     status
 	filing     filing
+	photos     photos
 	adoption   adoption
 	// filesChanged is nudged when changed files were taken, or can't be.
 	filesChanged chan struct{}
@@ -193,6 +194,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 
 	d.filing.trial, d.filing.addEvent, d.filing.adopt, d.filing.now, d.filing.logger = inForce, d.addEntry, d.adoption.own, now, log
 	d.filing.drafted = d.options.drafted
+	d.photos.trial, d.photos.addEvent, d.photos.now = inForce, d.addEntry, now
 	d.status.trial, d.status.now, d.status.db, d.status.intake = inForce, now, d.db, d.intake
 	d.status.totals, d.status.conditions, d.status.filing, d.status.teller = &d.totals, &d.conditions, &d.filing, d.teller
 	d.status.connected, d.status.broker = d.source.Connected, d.source.Address
@@ -220,7 +222,7 @@ func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
 	}
 	registry.MustRegister(page.NewCollector(d.status.get))
 	d.pages = page.New(page.Config{
-		State: d.status.get, Plant: d.status.history, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Now: time.Now, Log: d.options.Log,
+		State: d.status.get, Plant: d.status.history, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Photos: &d.photos, Now: time.Now, Log: d.options.Log,
 	})
 	return d.setCode(t)
 }
@@ -235,7 +237,7 @@ func (d *Daemon) tell(m tell.Message) {
 // plants leaves the light as it was.
 func (d *Daemon) addEntry(ctx context.Context, e light.Event) (uint64, error) {
 	id, err := d.db.AddEvent(ctx, e)
-	if err == nil && (e.Kind == light.Entered || e.Kind == light.Filed) {
+	if err == nil && (e.Kind == light.Entered || e.Kind == light.Filed || e.Kind == light.Photographed) {
 		d.totals.passed(id)
 	}
 	return id, err

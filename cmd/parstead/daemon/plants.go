@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"time"
@@ -123,8 +124,13 @@ func (s *status) history(ctx context.Context, code string) (*page.History, error
 		h.Kind = p.Columns[t.AnalyseBy]
 	}
 	for _, e := range state.Log {
-		if e.Plant == code && e.Kind != light.Filed {
-			h.Log = append(h.Log, e)
+		if e.Plant != code || e.Kind == light.Filed {
+			continue
+		}
+		h.Log = append(h.Log, e)
+		var data photoData
+		if e.Kind == light.Photographed && json.Unmarshal(e.Data, &data) == nil {
+			h.Photos = append(h.Photos, page.Photo{File: data.File, At: e.At})
 		}
 	}
 	for _, c := range t.Counts {

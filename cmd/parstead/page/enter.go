@@ -38,6 +38,9 @@ type entering struct {
 	mu   sync.Mutex
 	lock *lock // nil without a code: then nothing is taken in
 	pace bucket
+	seen bucket // of photos
+
+	camera chan struct{} // full while a photo is taken in
 }
 
 // SetCode sets the code that a phone must give before it may write; with ""
@@ -82,6 +85,7 @@ func (s *Server) enterRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("POST /enter/code", s.takeCode)
 	mux.HandleFunc("POST /enter", s.takeForm)
 	mux.HandleFunc("POST /enter/entries", s.takeEntries)
+	mux.HandleFunc("POST /enter/photo", s.takePhoto)
 }
 
 // enterPolicy lets the screens of entry run the page's own script, and nothing else.

@@ -146,7 +146,8 @@ ${p.fate === "lost" && form({ what: "alive", plant: p.code }, html`<button class
 ${!gone(p) && html`<h2>Count today</h2><p class="quiet">A count or measurement during the season.</p><p class="keys">${offer.outcomes.filter((o) => p.outcomes.includes(o.name)).map((o) => key(o.name, "value", { plant: p.code, what: "count", outcome: o.name }))}</p>
 <h2>Harvest for good</h2><p class="quiet">What is found when it leaves the rack.</p><p class="keys">${offer.outcomes.filter((o) => o.harvest && p.outcomes.includes(o.name)).map((o) => key(html`${o.name} <small>${p.values?.[o.name]}</small>`, "value", { plant: p.code, what: "harvest", outcome: o.name }))}
 ${offer.outcomes.filter((o) => o.kind === "measure" && p.values?.[o.name]).map((o) => key(o.name + " weighed again", "value", { plant: p.code, what: "again", outcome: o.name }))}</p>
-<h2>Else</h2><p class="keys">${key("lost", "lost", { plant: p.code })}${p.bin && key("moved", "move", { plant: p.code })}${key("note", "note", { plant: p.code })}</p>`}`,
+<h2>Else</h2><p class="keys">${key("lost", "lost", { plant: p.code })}${p.bin && key("moved", "move", { plant: p.code })}${key("note", "note", { plant: p.code })}</p>`}
+<p class="keys">${key("photo", "photo", { plant: p.code })}<a class="key" href="/plant/${encodeURIComponent(p.code)}">its light and log</a></p>`,
 
   value: (q, p) => {
     const o = offer.outcomes.find((o) => o.name === q.outcome), next = following(p, q.what, q.outcome), stands = q.what === "harvest" && p.values?.[o.name];
@@ -179,6 +180,11 @@ ${other ? html`<p>${other.code} stands there${other.fate && "; " + other.fate}.<
         : html`<p>To which bin?</p><p class="keys">${offer.bins.map((b) => key(b.name, "move", { plant: p.code, bin: b.name }))}</p>`}`;
   },
 
+  photo: (q, p) => html`<h1>Photo of ${p.code} <small>${place(p)}</small></h1>
+<form method="post" action="/enter/photo" enctype="multipart/form-data">${hidden({ plant: p.code })}
+<label>Take it, or choose one <input type="file" name="photo" accept="image/jpeg" required></label><button class="key">Store the photo</button></form>
+<p>It needs signal. Where and with what it was taken is not kept.</p>`,
+
   note: (q, p) => html`<h1>Note${p && " on " + p.code}</h1>
 ${form({ what: "note", plant: p?.code }, html`<label>What kind <select name="kind">${offer.kinds.map((k) => html`<option${k === q.kind && " selected"}>${k}</option>`)}</select></label>
 ${!p && html`<label>Bin <select name="bin"><option value="">the whole rack</option>${offer.bins.map((b) => html`<option${b.name === q.bin && " selected"}>${b.name}</option>`)}</select></label>
@@ -195,7 +201,7 @@ function show() {
   const q = Object.fromEntries(new URLSearchParams(location.search));
   let name = location.pathname.split("/")[2] ?? "home";
   const found = q.plant ? matching(q.plant) : [], plant = found.length === 1 ? found[0] : undefined;
-  const known = Object.keys(screens).includes(name) && name !== "which" && (plant || (!q.plant && !["plant", "value", "lost", "move"].includes(name))) &&
+  const known = Object.keys(screens).includes(name) && name !== "which" && (plant || (!q.plant && !["plant", "value", "lost", "move", "photo"].includes(name))) &&
     (!q.bin || offer.bins.some((b) => b.name === q.bin)) && (name !== "bin" || q.bin) && (name !== "value" || offer.outcomes.some((o) => o.name === q.outcome));
   if (!known) name = found.length > 1 ? "which" : "home";
   main.innerHTML = screens[name](q, plant).text;

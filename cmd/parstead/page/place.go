@@ -29,6 +29,12 @@ type Found struct {
 	Among                string // how it stands among its kind
 }
 
+// Photo is a picture of a plant.
+type Photo struct {
+	File string // its name among the trial's photos
+	At   time.Time
+}
+
 // History is what is known of a plant. What is in it was chosen by the daemon:
 // before nothing of the plant is left to be scored, neither treatment nor value.
 type History struct {
@@ -43,6 +49,7 @@ type History struct {
 	Levels          []Level
 	Counts          []Counted
 	Found           []Found
+	Photos          []Photo
 	Log             []light.Event
 }
 

@@ -46,7 +46,7 @@ func (p place) Standing() Plant {
 }
 
 // screens are those that can be asked for by name.
-var screens = []string{"home", "bin", "plant", "value", "lost", "move", "note"}
+var screens = []string{"home", "bin", "plant", "value", "lost", "move", "note", "photo"}
 
 func (s *Server) showScreen(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("screen")
@@ -102,7 +102,7 @@ func (s *Server) newScreen(r *http.Request, name string, q url.Values) *screen {
 // fill looks up what the entry names; says is what is not there.
 func (v *screen) fill() (says string) {
 	e := &v.Entry
-	if e.Plant != "" || slices.Contains([]string{"plant", "value", "lost", "move"}, v.Name) {
+	if e.Plant != "" || slices.Contains([]string{"plant", "value", "lost", "move", "photo"}, v.Name) {
 		found := v.Offer.Matching(e.Plant)
 		switch {
 		case len(found) == 0:

@@ -29,6 +29,7 @@ type Config struct {
 	Ready    func() error                                             // nil once the trial's totals are known
 	Gatherer prometheus.Gatherer
 	Entries  Entries
+	Photos   Photos
 	Now      func() time.Time // for the pace of requests: the machine's clock
 	Log      *slog.Logger
 }
@@ -46,7 +47,9 @@ func New(c Config) *Server {
 	parse := func(name string) *template.Template {
 		return template.Must(template.New(name).Funcs(words).ParseFS(files, name))
 	}
-	return &Server{config: c, page: parse("page.html"), enter: parse("enter.html")}
+	s := &Server{config: c, page: parse("page.html"), enter: parse("enter.html")}
+	s.entering.camera = make(chan struct{}, 1)
+	return s
 }
 
 // giveFile answers with a file of the program.
@@ -111,6 +114,7 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /{$}", s.showPage)
 	mux.HandleFunc("GET /place/{bin}/{row}/{column}", s.showPlace)
 	mux.HandleFunc("GET /plant/{code}", s.showPlant)
+	mux.HandleFunc("GET /photo/{name}", s.givePhoto)
 	mux.HandleFunc("GET /page.css", s.giveFile("page.css", "text/css; charset=utf-8"))
 	mux.HandleFunc("GET /page.js", s.giveFile("page.js", "text/javascript; charset=utf-8"))
 	s.enterRoutes(mux)
