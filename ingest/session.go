@@ -45,6 +45,7 @@ type State struct {
 	Since     time.Time
 	Err       error // why it is not connected, or what is wrong though it is
 	TakenOver bool  // most likely another client uses the same client id
+	Forgot    bool  // connected again, and the broker knows nothing of the session before: it kept nothing
 }
 
 // Session is a persistent MQTT 3.1.1 session with another broker. A delivery is
@@ -134,6 +135,7 @@ type connection struct {
 	wire    atomic.Pointer[wire.Conn]
 	ready   chan struct{} // closed once away is known
 	away    time.Duration
+	forgot  bool         // the session that there was before
 	heard   atomic.Int64 // uptime in nanoseconds
 	lost    chan error
 }
@@ -275,6 +277,7 @@ func (s *Session) connect(ctx context.Context) (accepted bool, err error) {
 	switch {
 	case s.heard >= 0: // the broker's queue, and what publishers queue while it is down
 		c.away = s.Clock.Uptime() - s.heard
+		c.forgot = !token.SessionPresent() && !s.Passing
 	case token.SessionPresent():
 		c.away = math.MaxInt64
 	}
@@ -302,7 +305,7 @@ func (s *Session) serve(ctx context.Context, c *connection) error {
 	if err != nil {
 		s.Log.Error("broker subscription", "error", err)
 	}
-	s.setState(State{Connected: true, Err: err})
+	s.setState(State{Connected: true, Err: err, Forgot: c.forgot})
 	for {
 		s.send(c)
 		select {

@@ -283,7 +283,7 @@ func TestKilledProgramKeepsWhatItAcknowledged(t *testing.T) {
 
 func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 	t.Parallel()
-	b := racktest.NewForeignBroker(t)
+	b := racktest.NewForeignBroker(t, 0)
 	dir, page := liveFolder(t, fmt.Sprintf("url = \"tcp://%s\"", b.Address))
 	random := rand.New(rand.NewPCG(20260302, 2))
 	s := newSender()
@@ -341,7 +341,7 @@ func TestKilledProgramKeepsWhatAnotherBrokerTook(t *testing.T) {
 // What is published while the daemon is away comes in when it is back.
 func TestBacklogOfAnotherBroker(t *testing.T) {
 	t.Parallel()
-	b := racktest.NewForeignBroker(t)
+	b := racktest.NewForeignBroker(t, 0)
 	dir, page := liveFolder(t, fmt.Sprintf("url = \"tcp://%s\"", b.Address))
 	p := runProgram(t, "run", dir)
 	p.ready(page)

@@ -158,7 +158,7 @@ func TestTopicsBesideTheDaemon(t *testing.T) {
 
 func TestTopicsOfAnotherBroker(t *testing.T) {
 	t.Parallel()
-	b := racktest.NewForeignBroker(t)
+	b := racktest.NewForeignBroker(t, 0)
 	dir := rackFolder(t, time.Now(), fmt.Sprintf("url = \"tcp://%s\"", b.Address))
 	chatter(t, b.Address, sensorsTalk)
 	tellsTopics(t, dir)

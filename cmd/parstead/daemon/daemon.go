@@ -155,6 +155,9 @@ func (d *Daemon) openIngest(t *trial.Trial, registry *prometheus.Registry) (err 
 	if o.Watch != nil {
 		taker = o.Watch(taker)
 	}
+	if !t.Broker.Embedded {
+		d.link.unheard = newestOf(d.db.Latest())
+	}
 	noted := func(s ingest.State) { d.link.note(s, o.Clock.Now()) }
 	if d.source, err = openSource(t, taker, d.intake.Filters(), o.Clock, noted, o.Log); err != nil {
 		return err
@@ -181,7 +184,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.conditions.tell, d.conditions.publish, d.conditions.log = d.tell, d.source.Publish, log
 	d.conditions.own = []func(time.Time) (watch.Condition, bool){
 		d.database.condition, d.diskCondition,
-		func(at time.Time) (watch.Condition, bool) { return d.link.condition(d.source.Address(), at) },
+		d.linkCondition,
 		d.adoption.condition, d.clockCondition, d.filing.condition, d.nightly.condition,
 	}
 	var told []watch.Condition

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"parstead/ingest"
+	"parstead/light"
 	"parstead/light/watch"
 )
 
@@ -22,6 +23,13 @@ type link struct {
 	taken time.Time // when the session was last taken over
 	away  time.Time // when the last long absence began
 	back  time.Time // and when it ended; zero before the first one
+
+	forgot  bool       // the broker knew nothing of this trial when it was back
+	unheard time.Time  // what was kept last before the start; zero once the broker is connected
+	open    light.Span // a stretch without a connection that is still to be judged
+	missing string     // what it lacks for good; "" for nothing known
+	found   time.Time
+	logged  time.Time // found, when it was written into the log
 }
 
 // note takes down a change of the session's state.
@@ -34,13 +42,57 @@ func (l *link) note(s ingest.State, now time.Time) {
 		if !l.lost.IsZero() && now.Sub(l.lost) >= awayFor {
 			l.away, l.back = l.lost, now
 		}
-		l.lost = time.Time{}
+		if from := earlier(l.unheard, l.lost); !from.IsZero() && now.Sub(from) >= awayFor {
+			l.open = light.Span{From: from, Until: now}
+			if l.forgot = s.Forgot; l.forgot {
+				l.open = light.Span{} // nothing was kept that could tell
+			}
+		}
+		l.lost, l.unheard = time.Time{}, time.Time{}
 	case l.lost.IsZero():
 		l.lost = now
 	}
 	if s.TakenOver {
 		l.taken = now
 	}
+}
+
+// earlier is the earlier of two times, of which either may be zero.
+func earlier(a, b time.Time) time.Time {
+	if a.IsZero() || !b.IsZero() && b.Before(a) {
+		return b
+	}
+	return a
+}
+
+// due is the stretch without a connection that can be judged by now.
+func (l *link) due(now time.Time) (away light.Span, ok bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	away = l.open
+	if away == (light.Span{}) || now.Sub(away.Until) < judgedAfter {
+		return light.Span{}, false
+	}
+	l.open = light.Span{}
+	return away, true
+}
+
+// lacks notes what a stretch without a connection lacks for good.
+func (l *link) lacks(what string, now time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.missing, l.found = what, now
+}
+
+// unlogged is what is missing and not in the log yet; it then counts as logged.
+func (l *link) unlogged() (what string, ok bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.missing == "" || l.logged.Equal(l.found) {
+		return "", false
+	}
+	l.logged = l.found
+	return l.missing, true
 }
 
 // condition tells what is wrong with the link to the broker at url.
@@ -61,10 +113,18 @@ func (l *link) condition(url string, now time.Time) (c watch.Condition, ok bool)
 		c.Since = l.state.Since
 		c.Says = fmt.Sprintf("The broker at %s does not give all readings: %v.", url, l.state.Err)
 		c.Do = "Change the permissions at the broker, or the topics in trial.toml."
+	case l.missing != "" && now.Sub(l.found) < missedShown:
+		c.Since = l.found
+		c.Says = fmt.Sprintf("Readings are missing: %s (%s).", l.missing, url)
+		c.Do = "Let the broker keep more messages for a client that is away. What a sensor has on a card of its own comes in with parstead import; all else is lost, and of sensors without a time of their own nobody can tell how much."
 	case !l.back.IsZero() && now.Sub(l.back) < shownFor:
 		c.Since = l.away
 		c.Says = fmt.Sprintf("The broker at %s was away for %s and is back.", url, l.back.Sub(l.away).Round(time.Minute))
 		c.Do = "See on the page that every sensor is heard again."
+		if l.forgot {
+			c.Says += " It had forgotten this trial: what it took from sensors meanwhile, if anything, is lost."
+			c.Do += " Let the broker keep its sessions over a restart."
+		}
 	default:
 		return watch.Condition{}, false
 	}

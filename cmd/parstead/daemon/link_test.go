@@ -91,7 +91,7 @@ func TestLink(t *testing.T) {
 // Another client with the same client_id takes the session over, again and again.
 func TestATakeoverIsTold(t *testing.T) {
 	t.Parallel()
-	b, out, clock := racktest.NewForeignBroker(t), racktest.NewOutbox(t), racktest.NewClock(racktest.Midday)
+	b, out, clock := racktest.NewForeignBroker(t, 0), racktest.NewOutbox(t), racktest.NewClock(racktest.Midday)
 	r := watchForeign(t, foreignTrial(t, b.Address, "[tell]\n"+out.Command()+"\n"), Options{Clock: clock.Ingest()})
 	for range 3 {
 		racktest.Eventually(t, "it is connected", r.source.Connected)
@@ -116,7 +116,7 @@ func TestATakeoverIsTold(t *testing.T) {
 // A broker that is away is one cause: not every sensor's silence too.
 func TestABrokerThatIsAwayIsToldOnce(t *testing.T) {
 	t.Parallel()
-	b, out, clock := racktest.NewForeignBroker(t), racktest.NewOutbox(t), racktest.NewClock(racktest.Midday)
+	b, out, clock := racktest.NewForeignBroker(t, 0), racktest.NewOutbox(t), racktest.NewClock(racktest.Midday)
 	dir := foreignTrial(t, b.Address, "[tell]\n"+out.Command()+"\n")
 	racktest.Lived(t, dir, racktest.Midday, 3, 100)
 	r := watchForeign(t, dir, Options{Clock: clock.Ingest()})
@@ -132,8 +132,12 @@ func TestABrokerThatIsAwayIsToldOnce(t *testing.T) {
 	b.Start()
 	racktest.Eventually(t, "it is connected", r.source.Connected)
 	c := racktest.Client(t, b.Address, "upper")
+	before := kept(t, r, "upper") + kept(t, r, "lower")
 	racktest.Send(t, c, "rack/upper", 100)
 	racktest.Send(t, c, "rack/lower", 100)
+	// They count as what the broker had kept, so they are never the latest; the next
+	// must not come on their heels.
+	racktest.Eventually(t, "the first are stored", func() bool { return kept(t, r, "upper")+kept(t, r, "lower") == before+2 })
 	for i := range 15 {
 		minutes(1)
 		value := 100 + float64(i+1)/10
@@ -157,11 +161,26 @@ func TestABrokerThatIsAwayIsToldOnce(t *testing.T) {
 	}
 }
 
+// kept counts a sensor's stored readings.
+func kept(t *testing.T, r *Running, sensor string) int {
+	t.Helper()
+	view, err := r.db.View()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer view.Close() //nolint:errcheck // it only read
+	var series light.Series
+	if err := view.Series(t.Context(), sensor, light.Span{}, &series); err != nil {
+		t.Fatal(err)
+	}
+	return series.Len()
+}
+
 // A disk that fails to sync ends the daemon; the broker gives the next one what
 // was not acknowledged.
 func TestAFailedDiskLosesNothingOfAnotherBroker(t *testing.T) {
 	t.Parallel()
-	b := racktest.NewForeignBroker(t)
+	b := racktest.NewForeignBroker(t, 0)
 	dir := foreignTrial(t, b.Address, "")
 	sink := &faultySink{}
 	r := watchForeign(t, dir, Options{sink: sink.wrap, Clock: racktest.NewClock(racktest.Midday).Ingest()})

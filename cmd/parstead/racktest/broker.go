@@ -43,13 +43,14 @@ type ForeignBroker struct {
 	process *exec.Cmd
 }
 
-// NewForeignBroker starts one, which ends with the test.
-func NewForeignBroker(t *testing.T) *ForeignBroker {
+// NewForeignBroker starts one, which ends with the test. It keeps so many messages for
+// a client that is away; 0: all.
+func NewForeignBroker(t *testing.T, keeps int) *ForeignBroker {
 	t.Helper()
 	NeedTool(t, "mosquitto")
 	b := &ForeignBroker{t: t, Address: FreeAddress(t), config: filepath.Join(t.TempDir(), "mosquitto.conf")}
 	_, port, _ := net.SplitHostPort(b.Address)
-	text := fmt.Sprintf("listener %s 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location %s/\nmax_queued_messages 0\n", port, t.TempDir())
+	text := fmt.Sprintf("listener %s 127.0.0.1\nallow_anonymous true\npersistence true\npersistence_location %s/\nmax_queued_messages %d\n", port, t.TempDir(), keeps)
 	if os.Geteuid() == 0 {
 		text += "user root\n"
 	}
