@@ -49,6 +49,15 @@ var growersKinds = []Kind{
 // Kinds lists the kinds that a grower writes.
 func Kinds() []Kind { return slices.Clone(growersKinds) }
 
+// Known tells whether entries of this kind are written, by growers or the program.
+func (k Kind) Known() bool {
+	switch k {
+	case Started, ClockStepped, Dealt, Looked, Entered, Filed, Withdrawn:
+		return true
+	}
+	return slices.Contains(growersKinds, k)
+}
+
 // ParseKind reads a kind that a grower may write.
 func ParseKind(s string) (Kind, error) {
 	if k := Kind(s); slices.Contains(growersKinds, k) {

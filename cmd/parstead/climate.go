@@ -2,12 +2,14 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"math"
 	"slices"
 	"text/tabwriter"
 
+	"parstead/cmd/parstead/export"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/light/climate"
@@ -19,7 +21,8 @@ type climateCmd struct {
 	Folder string `arg:"" help:"The trial's folder."`
 	From   string `placeholder:"DATE" help:"First light day; the trial's first unless given."`
 	To     string `placeholder:"DATE" help:"Last light day; the trial's last unless given."`
-	JSON   bool   `name:"json" help:"Print an array, an object a bin and day."`
+	JSON   bool   `name:"json" xor:"as" help:"Print an array, an object a bin and day."`
+	CSV    bool   `name:"csv" xor:"as" help:"Print a table with commas, a row a bin and day, as export writes it."`
 }
 
 // Help is what climate --help says beside its options.
@@ -57,12 +60,15 @@ func (c *climateCmd) Run(e *env) error {
 		return err
 	}
 	out := bufio.NewWriterSize(e.stdout, 1<<16)
-	if c.JSON {
+	switch {
+	case c.CSV:
+		err = export.Climate(out, days)
+	case c.JSON:
 		printArray(out, days)
-	} else {
+	default:
 		printClimate(out, &t.Rack, days)
 	}
-	return out.Flush()
+	return errors.Join(err, out.Flush())
 }
 
 // airColumn is a column of the table of the climate.

@@ -139,7 +139,7 @@ func TestCompareUsage(t *testing.T) {
 	spring, autumn := twoSeasons(t)
 	old := filepath.Join(t.TempDir(), "old")
 	must(t, winter, "", "export", autumn, old)
-	rewrite(t, filepath.Join(old, export.Description), func(text string) string { return strings.Replace(text, `"analysis"`, `"other"`, 1) })
+	rewrite(t, filepath.Join(old, export.Descriptor), func(text string) string { return strings.Replace(text, `"analysis"`, `"other"`, 1) })
 	link := filepath.Join(t.TempDir(), "link")
 	if err := os.Symlink(spring, link); err != nil {
 		t.Skip(err)

@@ -2,12 +2,14 @@ package main
 
 import (
 	"bufio"
+	"errors"
 	"fmt"
 	"io"
 	"math"
 	"strings"
 	"text/tabwriter"
 
+	"parstead/cmd/parstead/export"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/light/account"
@@ -20,7 +22,8 @@ type dliCmd struct {
 	From   string `placeholder:"DATE" help:"First light day; the trial's first unless given."`
 	To     string `placeholder:"DATE" help:"Last light day; the trial's last unless given."`
 	Per    string `enum:"bin,position," default:"" placeholder:"bin|position" help:"A line a day for each bin or position; otherwise a summary of the days."`
-	JSON   bool   `name:"json" help:"Print an array, an object a day and position (or bin)."`
+	JSON   bool   `name:"json" xor:"as" help:"Print an array, an object a day and position (or bin)."`
+	CSV    bool   `name:"csv" xor:"as" help:"Print a table with commas, a row a day and position (or bin), as export writes it."`
 }
 
 // Help is what dli --help says beside its options.
@@ -34,7 +37,7 @@ Filled: the share of the DLI that was estimated. Error: one standard deviation.
 Examples:
   parstead dli mytrial
   parstead dli mytrial --per bin --from 2026-08-01 --to 2026-08-31
-  parstead dli mytrial --json
+  parstead dli mytrial --csv > light.csv
 
 Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 }
@@ -63,6 +66,10 @@ func (c *dliCmd) Run(e *env) error {
 	days := season.Days
 	out := bufio.NewWriterSize(e.stdout, 1<<16)
 	switch {
+	case c.CSV && c.Per == "bin":
+		err = export.BinDLI(out, account.PerBin(days))
+	case c.CSV:
+		err = export.DLI(out, days)
 	case c.JSON && c.Per == "bin":
 		printArray(out, account.PerBin(days))
 	case c.JSON:
@@ -74,7 +81,7 @@ func (c *dliCmd) Run(e *env) error {
 	default:
 		printLight(out, t, season)
 	}
-	return out.Flush()
+	return errors.Join(err, out.Flush())
 }
 
 // lightDays reads the first and last day that are asked for; the trial's where

@@ -18,6 +18,7 @@ import (
 	"github.com/schollz/progressbar/v3"
 
 	"parstead/cmd/parstead/cells"
+	"parstead/cmd/parstead/export"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
 	"parstead/light"
@@ -49,6 +50,8 @@ Times: RFC 3339; 2026-07-21 14:05:30, with a blank or a T and without a zone, in
 the trial's time zone; 21.07.2026 14:05 (points: day first); 07/21/2026 2:05 PM
 (slashes or hyphens: where only one reading is possible, otherwise say day-first
 or month-first); seconds or milliseconds since 1970.
+
+The log.csv of an export is taken into the log of a folder that has none yet.
 
 An unknown sensor or a row that can't be read: nothing is written. Readings that
 are refused by judgement (seen before, an impossible time, no number) are
@@ -93,12 +96,21 @@ func (c *importCmd) Run(e *env) error {
 		defer bar.Finish() //nolint:errcheck // a bar that can't be drawn is no fault
 	}
 	var sum ingest.Summary
+	var log *int // entries of an exported log that are new; nil for a file of readings
 	rows, err := cells.OpenLogger(name, file, c.Skip)
 	if err == nil {
-		sum, err = intake.Import(e.ctx, name, rows, how)
+		var headings []string
+		if headings, rows, err = cells.Headings(rows); err == nil && export.IsLog(headings) {
+			log, err = c.putLog(e, name, headings, rows)
+		} else if err == nil {
+			sum, err = intake.Import(e.ctx, name, rows, how)
+		}
 	}
 	if err = errors.Join(err, file.Close(), sink.Close()); err != nil {
 		return err
+	}
+	if log != nil {
+		return c.tellLog(e, name, *log)
 	}
 	if len(sum.Ignored) > 0 && !c.JSON {
 		fmt.Fprintf(e.stderr, "%s: columns not read: %s\n", name, plain(strings.Join(sum.Ignored, ", ")))
@@ -110,6 +122,37 @@ func (c *importCmd) Run(e *env) error {
 		return printUnderstood(e.stdout, name, sum, t.Rack.Zone)
 	}
 	return printSummary(e.stdout, name, sum)
+}
+
+// putLog takes the log of an export in, and returns how many entries were new.
+func (c *importCmd) putLog(e *env, name string, headings []string, rows cells.Logger) (*int, error) {
+	_, err := rows.Read() // the headings again
+	var log []light.Event
+	if err == nil {
+		log, err = export.ReadLog(name, headings, rows)
+	}
+	if err != nil {
+		return nil, err
+	}
+	n := len(log)
+	if !c.DryRun {
+		n, err = export.PutLog(e.ctx, c.Folder, store.Options{Now: e.now}, log)
+	}
+	return &n, err
+}
+
+func (c *importCmd) tellLog(e *env, name string, entries int) error {
+	if c.JSON {
+		return printJSON(e.stdout, struct {
+			Entries int `json:"entries"`
+		}{entries})
+	}
+	says := "%s: %d entries written into the log\n"
+	if c.DryRun {
+		says = "%s: the log of an export, %d entries; nothing was written\n"
+	}
+	_, err := fmt.Fprintf(e.stdout, says, name, entries)
+	return err
 }
 
 // options is how the command line has the file read.

@@ -1,8 +1,10 @@
 package dist
 
 import (
+	"maps"
 	"math"
 	"math/rand/v2"
+	"slices"
 )
 
 // mostSums bounds the work of adding up strata's tables: pairs of sums and tables.
@@ -46,8 +48,8 @@ func ExactStrata(strata [][][]int, seed uint64) TableTest {
 		return TableTest{P: drawStrata(strata, observed, seed), Drawn: draws}
 	}
 	limit, p := chance[sumKey(observed)]*(1+tie), 0.0
-	for _, c := range chance {
-		if c <= limit {
+	for _, key := range slices.Sorted(maps.Keys(chance)) { // a sum of many must not depend on their order
+		if c := chance[key]; c <= limit {
 			p += c
 		}
 	}
@@ -78,8 +80,10 @@ func sums(strata [][][]int, levels int) (chance map[string]float64, ok bool) {
 	for _, table := range strata {
 		m := newTwoColumns(table)
 		next := map[string]float64{}
+		keys := slices.Sorted(maps.Keys(chance))
 		m.list(func(events []int, p float64) bool {
-			for key, c := range chance {
+			for _, key := range keys {
+				c := chance[key]
 				keySums(key, before)
 				for l, y := range events {
 					before[l] += y

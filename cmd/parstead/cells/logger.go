@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 )
 
 // Logger is the file of a logger, row by row; its errors name the file and the place.
@@ -107,3 +108,44 @@ func (b *loggerBook) Place(cell int) (line, column int) { return b.next, cell + 
 
 // DecimalComma is so: no comma separates a workbook's cells.
 func (b *loggerBook) DecimalComma() bool { return true }
+
+// Headings reads the first row ahead: rows gives it once more.
+func Headings(rows Logger) (headings []string, again Logger, err error) {
+	first, err := rows.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, rows, nil
+	}
+	if err != nil {
+		return nil, rows, err
+	}
+	line, _ := rows.Place(0)
+	headings = slices.Clone(first)
+	places := make([]int, len(first))
+	for i := range places {
+		_, places[i] = rows.Place(i)
+	}
+	return headings, &rereading{Logger: rows, first: headings, line: line, columns: places}, nil
+}
+
+// rereading gives the first row once more.
+type rereading struct {
+	Logger
+	first   []string
+	line    int
+	columns []int
+	reads   int
+}
+
+func (r *rereading) Read() ([]string, error) {
+	if r.reads++; r.reads == 1 {
+		return r.first, nil
+	}
+	return r.Logger.Read()
+}
+
+func (r *rereading) Place(cell int) (line, column int) {
+	if r.reads == 1 {
+		return r.line, r.columns[cell]
+	}
+	return r.Logger.Place(cell)
+}

@@ -6,31 +6,39 @@ import (
 	"bufio"
 	"context"
 	"encoding/csv"
-	"encoding/json"
+	"fmt"
+	"io"
 	"iter"
-	"math"
+	"os"
 	"path/filepath"
-	"strconv"
 	"time"
 
 	"parstead/cmd/parstead/atomicfile"
 	"parstead/cmd/parstead/trial"
+	"parstead/light"
 	"parstead/store"
 )
-
-// Description is the file that says what every column means.
-const Description = "description.json"
 
 // Written is what an export wrote.
 type Written struct {
 	Sheets  []SheetMeaning
-	Remarks []string // what of surveys and sensors is not used
+	Files   []string // of the trial's own, as they stand
+	Remarks []string // what of surveys and sensors is not used, and of files not copied
 }
 
-// Write writes a trial's files into dir, which must be empty or not be there. The
-// folder is whole from the moment it is there.
-func Write(ctx context.Context, t *trial.Trial, dir string, now func() time.Time) (Written, error) {
-	x := exporter{trial: t, now: now}
+// Write writes a trial's files into dir, which must be empty or not be there; of
+// readings and days those of the light days from one date to another, both included;
+// the trial's, with what was read around it, where a date is zero. The folder is whole
+// from the moment it is there.
+func Write(ctx context.Context, t *trial.Trial, dir string, from, to light.Date, now func() time.Time) (Written, error) {
+	x := exporter{trial: t, now: now, from: from, to: to}
+	x.during = light.Span{From: t.Rack.Day(from).From, Until: t.Rack.Day(to).Until}
+	if from.IsZero() {
+		x.from, x.during.From = t.Rack.Starts, time.Time{}
+	}
+	if to.IsZero() {
+		x.to, x.during.Until = t.Rack.Ends, time.Time{}
+	}
 	err := atomicfile.CreateFolder(dir, func(partial string) error {
 		view, err := store.OpenFolder(ctx, t.Dir)
 		if err != nil {
@@ -46,11 +54,12 @@ func Write(ctx context.Context, t *trial.Trial, dir string, now func() time.Time
 // exporter writes one trial's files and takes down what is in them.
 type exporter struct {
 	Written
-	trial *trial.Trial
-	now   func() time.Time
-	view  *store.Snapshot
-	dir   string
-	data  map[uint64]json.RawMessage // what the program keeps in log entries, by id
+	trial    *trial.Trial
+	now      func() time.Time
+	from, to light.Date
+	during   light.Span // of readings, open where no day is asked for
+	view     *store.Snapshot
+	dir      string
 }
 
 // SheetMeaning describes a file of an export.
@@ -65,19 +74,14 @@ type SheetMeaning struct {
 type ColumnMeaning struct {
 	Name   string `json:"name"`
 	Of     string `json:"name_in_trial,omitempty"` // of a column of the trial's own sheets
+	Type   string `json:"type"`                    // by the Table Schema standard
 	Unit   string `json:"unit,omitempty"`
 	Means  string `json:"means"`
 	Source string `json:"source"`
 }
 
-// column is a column of rows of T.
-type column[T any] struct {
-	ColumnMeaning
-	cell func(T) string
-}
-
 func (x *exporter) all(ctx context.Context) error {
-	for _, write := range []func(context.Context) error{x.readings, x.dli, x.climate, x.plants, x.log, x.describe} {
+	for _, write := range []func(context.Context) error{x.readings, x.dli, x.climate, x.plants, x.log, x.copies, x.describe} {
 		if err := write(ctx); err != nil {
 			return err
 		}
@@ -88,34 +92,72 @@ func (x *exporter) all(ctx context.Context) error {
 // writeSheet writes a CSV file, a row at a time.
 func writeSheet[T any](x *exporter, file, holds string, columns []column[T], rows iter.Seq2[T, error]) error {
 	sheet := SheetMeaning{File: file, Holds: holds}
-	err := atomicfile.Create(filepath.Join(x.dir, file), 0o600, func(w *bufio.Writer) error {
-		out := csv.NewWriter(w)
-		cells := make([]string, len(columns))
-		for i, c := range columns {
-			sheet.Columns = append(sheet.Columns, c.ColumnMeaning)
-			cells[i] = c.Name
-		}
-		if err := out.Write(cells); err != nil {
-			return err
-		}
-		for row, err := range rows {
-			if err != nil {
-				return err
-			}
-			for i, c := range columns {
-				cells[i] = c.cell(row)
-			}
-			if err := out.Write(cells); err != nil {
-				return err
-			}
-			sheet.Rows++
-		}
-		out.Flush()
-		return out.Error()
+	for _, c := range columns {
+		sheet.Columns = append(sheet.Columns, c.ColumnMeaning)
+	}
+	err := atomicfile.Create(filepath.Join(x.dir, file), 0o600, func(w *bufio.Writer) (err error) {
+		sheet.Rows, err = writeRows(w, columns, rows)
+		return err
 	})
 	x.Sheets = append(x.Sheets, sheet)
 	return err
 }
+
+// writeRows writes headings and rows as CSV and counts the rows.
+func writeRows[T any](w io.Writer, columns []column[T], rows iter.Seq2[T, error]) (n int, err error) {
+	out := csv.NewWriter(w)
+	cells := make([]string, len(columns))
+	for i, c := range columns {
+		cells[i] = c.Name
+	}
+	if err := out.Write(cells); err != nil {
+		return 0, err
+	}
+	for row, err := range rows {
+		if err != nil {
+			return n, err
+		}
+		for i, c := range columns {
+			cells[i] = c.cell(row)
+		}
+		if err := out.Write(cells); err != nil {
+			return n, err
+		}
+		n++
+	}
+	out.Flush()
+	return n, out.Error()
+}
+
+// copies copies the trial's own files as they stand: sheets, trial.toml and spectra.
+// What it names beside, passwords and codes, stays out.
+func (x *exporter) copies(context.Context) error {
+	if err := os.Mkdir(filepath.Join(x.dir, sheetsFolder), 0o700); err != nil {
+		return err
+	}
+	for _, name := range x.trial.OwnFiles() {
+		if !filepath.IsLocal(name) {
+			x.Remarks = append(x.Remarks, fmt.Sprintf("%s lies outside the trial's folder and was not copied: copy it by hand", name))
+			continue
+		}
+		text, err := os.ReadFile(filepath.Join(x.trial.Dir, name))
+		if err != nil {
+			return fmt.Errorf("copy %s: %w", name, err)
+		}
+		to := filepath.Join(x.dir, sheetsFolder, name)
+		if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
+			return err
+		}
+		if err := os.WriteFile(to, text, 0o600); err != nil {
+			return err
+		}
+		x.Files = append(x.Files, sheetsFolder+"/"+filepath.ToSlash(name))
+	}
+	return nil
+}
+
+// sheetsFolder holds the trial's own files.
+const sheetsFolder = "sheets"
 
 // each gives a list's elements as rows.
 func each[T any](list []T) iter.Seq2[*T, error] {
@@ -126,26 +168,4 @@ func each[T any](list []T) iter.Seq2[*T, error] {
 			}
 		}
 	}
-}
-
-// cell writes a number so that it reads back as the same; empty if not known.
-func cell(v float64) string {
-	if math.IsNaN(v) {
-		return ""
-	}
-	return strconv.FormatFloat(v, 'g', -1, 64)
-}
-
-func timeCell(t time.Time) string {
-	if t.IsZero() {
-		return ""
-	}
-	return t.UTC().Format(time.RFC3339Nano)
-}
-
-func yesCell(yes bool) string {
-	if yes {
-		return "yes"
-	}
-	return ""
 }

@@ -1,22 +1,18 @@
 package export
 
 import (
-	"bufio"
 	"context"
-	"encoding/json"
 	"math"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
-	"parstead/cmd/parstead/atomicfile"
+	"parstead/cmd/parstead/cells"
 	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
-	"parstead/cmd/parstead/version"
 	"parstead/correlate/analysis"
 	"parstead/correlate/kind"
+	"parstead/correlate/plan"
 	"parstead/light"
 	"parstead/light/account"
 )
@@ -35,17 +31,17 @@ type plantColumns struct {
 }
 
 // add adds a column; where there is one of that name, another is made.
-func (c *plantColumns) add(name, unit, means, source string, of func(*plantRow) string) {
+func (c *plantColumns) add(name, kind, unit, means, source string, of func(*plantRow) string) {
 	for c.taken[strings.ToLower(name)] {
 		name += "_"
 	}
 	c.taken[strings.ToLower(name)] = true
-	c.list = append(c.list, column[*plantRow]{ColumnMeaning{Name: name, Unit: unit, Means: means, Source: source}, of})
+	c.list = append(c.list, column[*plantRow]{ColumnMeaning{Name: name, Type: kind, Unit: unit, Means: means, Source: source}, of})
 }
 
 // addOwn adds a column of the trial's own sheets, with its name there.
-func (c *plantColumns) addOwn(name, unit, means, source string, of func(*plantRow) string) {
-	c.add(name, unit, means, source, of)
+func (c *plantColumns) addOwn(name, kind, unit, means, source string, of func(*plantRow) string) {
+	c.add(name, kind, unit, means, source, of)
 	c.list[len(c.list)-1].Of = name
 }
 
@@ -71,7 +67,7 @@ func (x *exporter) plants(ctx context.Context) error {
 }
 
 func (c *plantColumns) place(t *trial.Trial) {
-	c.add("plant", "", "its code", "plants.csv", func(p *plantRow) string { return p.Code })
+	c.add("plant", typeText, "", "its code", "plants.csv", func(p *plantRow) string { return p.Code })
 	whole := func(of func(light.Position) int) func(*plantRow) string {
 		return func(p *plantRow) string {
 			if p.Place.Row == 0 {
@@ -80,14 +76,14 @@ func (c *plantColumns) place(t *trial.Trial) {
 			return strconv.Itoa(of(p.Place))
 		}
 	}
-	c.add("bin", "", "where it was dealt to", "layout.csv", func(p *plantRow) string { return p.Place.Bin })
-	c.add("row", "", "of the bin's grid, from 1", "layout.csv", whole(func(p light.Position) int { return p.Row }))
-	c.add("column", "", "of the bin's grid, from 1", "layout.csv", whole(func(p light.Position) int { return p.Column }))
+	c.add("bin", typeText, "", "where it was dealt to", "layout.csv", func(p *plantRow) string { return p.Place.Bin })
+	c.add("row", typeWhole, "", "of the bin's grid, from 1", "layout.csv", whole(func(p light.Position) int { return p.Row }))
+	c.add("column", typeWhole, "", "of the bin's grid, from 1", "layout.csv", whole(func(p light.Position) int { return p.Column }))
 	has := func(of func(light.Bin) string) bool {
 		return slices.ContainsFunc(t.Rack.Bins, func(b light.Bin) bool { return of(b) != "" })
 	}
 	if has(func(b light.Bin) string { return b.Block }) {
-		c.add("block", "", "bins that are alike; a bin without a block is one of its own", "trial.toml", func(p *plantRow) string {
+		c.add("block", typeText, "", "bins that are alike; a bin without a block is one of its own", "trial.toml", func(p *plantRow) string {
 			if p.bin.Block == "" && p.bin.Name != "" {
 				return "bin " + p.bin.Name
 			}
@@ -95,10 +91,33 @@ func (c *plantColumns) place(t *trial.Trial) {
 		})
 	}
 	if has(func(b light.Bin) string { return b.Reservoir }) {
-		c.add("reservoir", "", "what waters its bin", "trial.toml", func(p *plantRow) string { return p.bin.Reservoir })
+		c.add("reservoir", typeText, "", "what waters its bin", "trial.toml", func(p *plantRow) string { return p.bin.Reservoir })
 	}
-	c.add("edge", "", "yes: on the rim of the bin's grid", "computed", func(p *plantRow) string { return yesCell(p.bin.Edge(p.Place)) })
-	c.add("guard", "", "yes: an edge plant that is not analysed", "layout.csv", func(p *plantRow) string { return yesCell(p.Guard) })
+	c.add("edge", typeBoolean, "", "yes: on the rim of the bin's grid", "computed", func(p *plantRow) string { return yesCell(p.bin.Edge(p.Place)) })
+	c.add("guard", typeBoolean, "", "yes: an edge plant that is not analysed", "layout.csv", func(p *plantRow) string { return yesCell(p.Guard) })
+}
+
+// typeOf is the type of a column of the trial's own: of numbers where nothing else
+// stands in it, and it is no treatment.
+func typeOf(t *trial.Trial, name string) string {
+	if slices.ContainsFunc(t.Treatments, func(x plan.Treatment) bool { return x.Name == name }) {
+		return typeText
+	}
+	numbers := 0
+	for i := range t.Plants {
+		p := &t.Plants[i]
+		if p.Columns[name] == "" {
+			continue
+		}
+		if _, err := strconv.ParseFloat(p.Columns[name], 64); err != nil || !cells.IsNumber(p.Columns[name]) {
+			return typeText
+		}
+		numbers++
+	}
+	if numbers == 0 {
+		return typeText
+	}
+	return typeNumber
 }
 
 // came adds what the plant came with and got, and logarithms of start values
@@ -129,7 +148,7 @@ func (c *plantColumns) came(t *trial.Trial) {
 				means = "exposure of " + o.Name
 			}
 		}
-		c.addOwn(name, "", means, "plants.csv, layout.csv or harvest.csv", func(p *plantRow) string { return p.Columns[name] })
+		c.addOwn(name, typeOf(t, name), "", means, "plants.csv, layout.csv or harvest.csv", func(p *plantRow) string { return p.Columns[name] })
 	}
 	var logs []string
 	for _, o := range t.Outcomes {
@@ -137,7 +156,7 @@ func (c *plantColumns) came(t *trial.Trial) {
 			continue
 		}
 		logs = append(logs, o.Start)
-		c.add("ln_"+o.Start, "", "natural logarithm of "+o.Start+", the covariate of "+o.Name, "computed", func(p *plantRow) string {
+		c.add("ln_"+o.Start, typeNumber, "", "natural logarithm of "+o.Start+", the covariate of "+o.Name, "computed", func(p *plantRow) string {
 			v, ok := p.Number(o.Start)
 			if !ok {
 				return ""
@@ -151,7 +170,7 @@ func (c *plantColumns) came(t *trial.Trial) {
 // whole trial.
 func (c *plantColumns) light(window string) {
 	ofWindow := func(name, unit, means string, of func(*account.Summary) float64) {
-		c.add(name, unit, means, "computed", func(p *plantRow) string {
+		c.add(name, typeNumber, unit, means, "computed", func(p *plantRow) string {
 			if !p.light.Window.Known {
 				return ""
 			}
@@ -159,7 +178,7 @@ func (c *plantColumns) light(window string) {
 		})
 	}
 	ofTrial := func(name, unit, means string, of func(*account.Summary) float64) {
-		c.add(name, unit, means, "computed", func(p *plantRow) string { return cell(of(&p.light.Trial)) })
+		c.add(name, typeNumber, unit, means, "computed", func(p *plantRow) string { return cell(of(&p.light.Trial)) })
 	}
 	ofWindow("light_dli", "mol m⁻² d⁻¹", "mean daily light integral of the positions it held, "+window, func(s *account.Summary) float64 { return float64(s.MeanDLI) })
 	ofWindow("light_relative_error", "share", "one standard deviation of light_dli", func(s *account.Summary) float64 { return s.Error.Total() })
@@ -169,7 +188,7 @@ func (c *plantColumns) light(window string) {
 	ofWindow("light_covered", "share", "of these days' length that readings bridge", func(s *account.Summary) float64 { return s.Covered })
 	ofWindow("light_filled", "share", "of their light that was estimated", func(s *account.Summary) float64 { return s.Filled })
 	ofWindow("photoperiod", "h", "hours a day above 1 µmol m⁻² s⁻¹", func(s *account.Summary) float64 { return s.Photoperiod })
-	c.add("light_source", "", "whichever gave most of light_dli: sensor, map, bin or timer", "computed", func(p *plantRow) string {
+	c.add("light_source", typeText, "", "whichever gave most of light_dli: sensor, map, bin or timer", "computed", func(p *plantRow) string {
 		if !p.light.Window.Known {
 			return ""
 		}
@@ -187,7 +206,11 @@ func (c *plantColumns) found(t *trial.Trial) {
 		if o.Basis != "" {
 			means += ", " + o.Basis
 		}
-		c.addOwn(o.Name, o.Unit, means, "harvest.csv, or the last count of counts.csv", func(p *plantRow) string {
+		of := typeNumber
+		if k.Answers {
+			of = typeBoolean
+		}
+		c.addOwn(o.Name, of, o.Unit, means, "harvest.csv, or the last count of counts.csv", func(p *plantRow) string {
 			v, ok := p.Values[o.Name]
 			switch {
 			case !ok:
@@ -200,7 +223,7 @@ func (c *plantColumns) found(t *trial.Trial) {
 			return cell(v.Value)
 		})
 		if slices.ContainsFunc(t.Plants, func(p trial.Plant) bool { return p.Values[o.Name].HasAgain }) {
-			c.addOwn(o.Name+"_again", o.Unit, o.Name+" a second time, to show the scale's repeatability", "harvest.csv", func(p *plantRow) string {
+			c.addOwn(o.Name+"_again", typeNumber, o.Unit, o.Name+" a second time, to show the scale's repeatability", "harvest.csv", func(p *plantRow) string {
 				if v := p.Values[o.Name]; v.HasAgain {
 					return cell(v.Again)
 				}
@@ -211,70 +234,17 @@ func (c *plantColumns) found(t *trial.Trial) {
 }
 
 func (c *plantColumns) fate() {
-	text := func(name, means string, of func(*plantRow) string) { c.add(name, "", means, "harvest.csv", of) }
-	text("status", "harvested, lost or withdrawn; empty: no row in harvest.csv", func(p *plantRow) string {
+	add := func(name, kind, means string, of func(*plantRow) string) {
+		c.add(name, kind, "", means, "harvest.csv", of)
+	}
+	add("status", typeText, "harvested, lost or withdrawn; empty: no row in harvest.csv", func(p *plantRow) string {
 		if !p.HasHarvest {
 			return ""
 		}
 		return p.Status.String()
 	})
-	text("date", "the last day whose light counts", func(p *plantRow) string { return p.Date.String() })
-	text("lost_on", "when it was lost", func(p *plantRow) string {
-		if p.LostOn.IsZero() {
-			return ""
-		}
-		return p.LostOn.String()
-	})
-	text("cause", "of its loss", func(p *plantRow) string { return p.Cause })
-	text("leave_out", "why the trial's own analysis leaves the plant out; its values stand here all the same", func(p *plantRow) string { return p.LeaveOut })
-}
-
-// describe writes what every column means, and what is needed to read the
-// readings: the sensors.
-func (x *exporter) describe(context.Context) error {
-	type sensor struct {
-		Name     string  `json:"name"`
-		Measures string  `json:"measures"`
-		Unit     string  `json:"unit,omitempty"`
-		Bin      string  `json:"bin"`
-		Row      int     `json:"row,omitempty"`
-		Column   int     `json:"column,omitempty"`
-		Scale    float64 `json:"scale"`
-		Offset   float64 `json:"offset"`
-		From     string  `json:"from,omitempty"`
-		Until    string  `json:"until,omitempty"`
-	}
-	t := x.trial
-	about := struct {
-		Trial     string         `json:"trial"`
-		Timezone  string         `json:"timezone"`
-		DayStarts string         `json:"day_starts"`
-		Starts    light.Date     `json:"starts"`
-		Ends      light.Date     `json:"ends"`
-		Written   string         `json:"written"`
-		By        string         `json:"by"`
-		Files     []SheetMeaning `json:"files"`
-		Sensors   []sensor       `json:"sensors"`
-		Analysis  analysisAsked  `json:"analysis"`
-
-		LogData map[uint64]json.RawMessage `json:"log_data"` // too long for a cell
-	}{
-		t.Name, t.Rack.Zone.String(), t.Rack.DayStarts.String(), t.Rack.Starts, t.Rack.Ends,
-		x.now().UTC().Format(time.RFC3339), version.Words(), x.Sheets,
-		[]sensor{},
-		analysisOf(t),
-		x.data,
-	}
-	for _, s := range t.Rack.Sensors {
-		about.Sensors = append(about.Sensors, sensor{
-			s.Name, s.Measures.String(), s.Measures.Unit(), s.Position.Bin, s.Position.Row, s.Position.Column,
-			s.Scale, s.Offset, timeCell(s.During.From), timeCell(s.During.Until),
-		})
-	}
-	return atomicfile.Create(filepath.Join(x.dir, Description), 0o600, func(w *bufio.Writer) error {
-		out := json.NewEncoder(w)
-		out.SetEscapeHTML(false)
-		out.SetIndent("", "  ")
-		return out.Encode(about)
-	})
+	add("date", typeDate, "the last day whose light counts", func(p *plantRow) string { return dateCell(p.Date) })
+	add("lost_on", typeDate, "when it was lost", func(p *plantRow) string { return dateCell(p.LostOn) })
+	add("cause", typeText, "of its loss", func(p *plantRow) string { return p.Cause })
+	add("leave_out", typeText, "why the trial's own analysis leaves the plant out; its values stand here all the same", func(p *plantRow) string { return p.LeaveOut })
 }

@@ -77,7 +77,8 @@ type Exported struct {
 	Log    []light.Event
 }
 
-// exportDescription is what is read of description.json.
+// exportDescription is what is read of the descriptor, or of description.json as
+// exports of earlier versions have it.
 type exportDescription struct {
 	Trial     string                     `json:"trial"`
 	Timezone  string                     `json:"timezone"`
@@ -87,6 +88,43 @@ type exportDescription struct {
 	Files     []SheetMeaning             `json:"files"`
 	Analysis  *analysisAsked             `json:"analysis"`
 	LogData   map[uint64]json.RawMessage `json:"log_data"`
+
+	file string // that it was read from
+}
+
+// descriptions are the files that may describe an export, the present one first.
+var descriptions = []struct {
+	file string
+	read func(text []byte, d *exportDescription) error
+}{
+	{Descriptor, func(text []byte, d *exportDescription) error {
+		var p struct {
+			Resources []resource         `json:"resources"`
+			Parstead  *exportDescription `json:"parstead"`
+		}
+		if err := json.Unmarshal(text, &p); err != nil {
+			return err
+		}
+		if p.Parstead == nil {
+			return errors.New("it describes no trial of parstead")
+		}
+		*d = *p.Parstead
+		for _, r := range p.Resources {
+			if r.Schema == nil {
+				continue
+			}
+			s := SheetMeaning{File: r.Path}
+			if r.Rows != nil {
+				s.Rows = *r.Rows
+			}
+			for _, f := range r.Schema.Fields {
+				s.Columns = append(s.Columns, f.meaning())
+			}
+			d.Files = append(d.Files, s)
+		}
+		return nil
+	}},
+	{"description.json", func(text []byte, d *exportDescription) error { return json.Unmarshal(text, d) }},
 }
 
 // Is tells whether a folder holds an export and no trial.
@@ -95,37 +133,57 @@ func Is(dir string) bool {
 	if !errors.Is(err, fs.ErrNotExist) {
 		return false
 	}
-	_, err = os.Stat(filepath.Join(dir, Description))
-	return err == nil
+	for _, x := range descriptions {
+		if _, err := os.Stat(filepath.Join(dir, x.file)); err == nil {
+			return true
+		}
+	}
+	return false
+}
+
+// describedBy reads whichever description is there.
+func describedBy(dir string) (d exportDescription, err error) {
+	for _, x := range descriptions {
+		file := filepath.Join(dir, x.file)
+		text, err := os.ReadFile(file)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return d, fmt.Errorf("read the export: %w", err)
+		}
+		if err := x.read(text, &d); err != nil {
+			return d, fmt.Errorf("%s is not as parstead export wrote it (%w): export the trial again", file, err)
+		}
+		d.file = file
+		return d, nil
+	}
+	return d, fmt.Errorf("read the export: %s has no %s", dir, Descriptor)
 }
 
 // Read reads an export back.
 func Read(dir string) (*Exported, error) {
-	text, err := os.ReadFile(filepath.Join(dir, Description))
+	d, err := describedBy(dir)
 	if err != nil {
-		return nil, fmt.Errorf("read the export: %w", err)
-	}
-	var d exportDescription
-	if err := json.Unmarshal(text, &d); err != nil {
-		return nil, fmt.Errorf("%s is not as parstead export wrote it (%w): export the trial again", filepath.Join(dir, Description), err)
+		return nil, err
 	}
 	if d.Analysis == nil {
 		return nil, fmt.Errorf("%s was exported by a version that left out what the analysis asks: export the trial again, or name its own folder", dir)
 	}
 	if err := d.Analysis.valid(); err != nil {
-		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, Description), err)
+		return nil, fmt.Errorf("%s: %w: export the trial again", d.file, err)
 	}
 	x := &Exported{Trial: d.asTrial()}
 	if x.Trial.Rack.Zone, err = time.LoadLocation(d.Timezone); err == nil {
 		x.Trial.Rack.DayStarts, err = light.ParseTimeOfDay(d.DayStarts)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w: export the trial again", filepath.Join(dir, Description), err)
+		return nil, fmt.Errorf("%s: %w: export the trial again", d.file, err)
 	}
 	if err := x.readPlants(dir, d.columns("plants.csv")); err != nil {
 		return nil, err
 	}
-	return x, x.readLog(dir, d.LogData)
+	return x, x.readLog(dir, &d)
 }
 
 // mostInBin is far more rows or columns than a bin of a trial may have.
@@ -195,12 +253,12 @@ func (d *exportDescription) asTrial() *trial.Trial {
 // headings are those of an exported sheet: those of the trial's own
 // sheets by their name there, and the program's own by the name it meant.
 type headings struct {
-	file       string
-	trial, own map[string]string
+	file, described string
+	trial, own      map[string]string
 }
 
 func (d *exportDescription) columns(file string) headings {
-	c := headings{file, map[string]string{}, map[string]string{}}
+	c := headings{file, d.file, map[string]string{}, map[string]string{}}
 	for _, f := range d.Files {
 		if f.File != file {
 			continue
@@ -223,7 +281,7 @@ func (x *Exported) readPlants(dir string, columns headings) error {
 	for _, name := range own {
 		heading, ok := columns.own[name]
 		if !ok {
-			return fmt.Errorf("%s tells of no column %s of plants.csv: export the trial again", filepath.Join(dir, Description), name)
+			return fmt.Errorf("%s tells of no column %s of plants.csv: export the trial again", columns.described, name)
 		}
 		used = append(used, heading)
 	}
@@ -338,12 +396,19 @@ func (x *Exported) readLight(sheet *table.Table, columns headings) error {
 	return nil
 }
 
-// readLog takes from the log what plan.Last reads.
-func (x *Exported) readLog(dir string, data map[uint64]json.RawMessage) error {
-	if len(data) == 0 {
+// readLog takes from the log what plan.Last reads: entries with what the program kept
+// in them.
+func (x *Exported) readLog(dir string, d *exportDescription) error {
+	columns := []string{"id", "at", "kind", "withdraws"}
+	if i := slices.IndexFunc(d.Files, func(s SheetMeaning) bool { return s.File == logFile }); i < 0 || d.Files[i].Rows == 0 {
 		return nil
 	}
-	sheet, err := table.Read(filepath.Join(dir, "log.csv"), []string{"id", "at", "kind", "withdraws"})
+	if _, own := d.columns(logFile).own["data"]; own {
+		columns = append(columns, "data")
+	} else if len(d.LogData) == 0 {
+		return nil
+	}
+	sheet, err := table.Read(filepath.Join(dir, logFile), columns)
 	if err != nil {
 		return err
 	}
@@ -365,7 +430,10 @@ func (x *Exported) readLog(dir string, data map[uint64]json.RawMessage) error {
 		if e.At, err = time.Parse(time.RFC3339Nano, at[i]); err != nil {
 			return sheet.Fault(i, "at", "not a time: export the trial again")
 		}
-		e.Data = data[e.ID]
+		e.Data = d.LogData[e.ID]
+		if len(columns) > 4 && sheet.Text("data")[i] != "" {
+			e.Data = []byte(sheet.Text("data")[i])
+		}
 		x.Log = append(x.Log, e)
 	}
 	return nil

@@ -2,10 +2,9 @@ package export
 
 import (
 	"context"
-	"encoding/json"
+	"io"
 	"iter"
-	"strconv"
-	"strings"
+	"math"
 	"time"
 
 	"parstead/light"
@@ -26,9 +25,9 @@ type sample struct {
 // file of its own, or an import would take it for measured at that time.
 func (x *exporter) readings(ctx context.Context) error {
 	columns := []column[sample]{
-		{ColumnMeaning{Name: "time", Means: "when it was read: the sensor's own time, else that of arrival", Source: "sensor"}, func(s sample) string { return timeCell(time.Unix(0, s.at)) }},
-		{ColumnMeaning{Name: "sensor", Means: "its name in trial.toml", Source: "trial.toml"}, func(s sample) string { return s.sensor }},
-		{ColumnMeaning{Name: "value", Means: "raw: value × scale + offset of the sensor gives its unit (see sensors)", Source: "sensor"}, func(s sample) string { return cell(s.value) }},
+		instant("time", "when it was read: the sensor's own time, else that of arrival", "sensor", func(s sample) time.Time { return time.Unix(0, s.at) }),
+		text("sensor", "its name in trial.toml", "trial.toml", func(s sample) string { return s.sensor }),
+		number("value", "", "raw: value × scale + offset of the sensor gives its unit (see sensors)", "sensor", func(s sample) float64 { return s.value }),
 	}
 	const unplaced = light.Untimed | light.Stale
 	err := writeSheet(x, "readings.csv", "what the sensors read, by sensor and time; of several values for one time the first counts", columns,
@@ -36,12 +35,12 @@ func (x *exporter) readings(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	why := column[sample]{ColumnMeaning{Name: "why", Means: "untimed: without a time of its own, from a backlog or where trial.toml says that it has one; stale: a broker's kept value", Source: "computed"}, func(s sample) string {
+	why := text("why", "untimed: without a time of its own, from a backlog or where trial.toml says that it has one; stale: a broker's kept value", "computed", func(s sample) string {
 		if s.mark&light.Stale != 0 {
 			return "stale"
 		}
 		return "untimed"
-	}}
+	})
 	return writeSheet(x, "set_aside.csv", "readings of which nobody knows when they were measured; they enter no figure", append(columns, why),
 		x.samples(ctx, func(m light.Mark) bool { return m&unplaced != 0 }))
 }
@@ -59,7 +58,7 @@ func (x *exporter) samples(ctx context.Context, wanted func(light.Mark) bool) it
 		}
 		var series light.Series
 		for _, name := range names {
-			for _, during := range stretches(x.trial.Rack.Trial()) {
+			for _, during := range x.stretches() {
 				series.Reset()
 				if err := x.view.Series(ctx, name, during, &series); err != nil {
 					yield(sample{}, err)
@@ -79,20 +78,23 @@ func (x *exporter) samples(ctx context.Context, wanted func(light.Mark) bool) it
 	}
 }
 
-// stretches cuts all of time into pieces, open at both ends.
-func stretches(trial light.Span) []light.Span {
+// stretches cuts the time of the readings into pieces, within the trial.
+func (x *exporter) stretches() []light.Span {
+	trial, during := x.trial.Rack.Trial(), x.during
 	var list []light.Span
-	from := time.Time{}
+	from := during.From
 	for cut := trial.From; cut.Before(trial.Until); cut = cut.Add(stretch) {
-		list = append(list, light.Span{From: from, Until: cut})
-		from = cut
+		if cut.After(from) && (during.Until.IsZero() || cut.Before(during.Until)) {
+			list = append(list, light.Span{From: from, Until: cut})
+			from = cut
+		}
 	}
-	return append(list, light.Span{From: from})
+	return append(list, light.Span{From: from, Until: during.Until})
 }
 
 func (x *exporter) dli(ctx context.Context) error {
 	lightAccount := account.New(&x.trial.Rack, x.view, account.Options{Now: x.now})
-	season, err := lightAccount.Season(ctx, x.trial.Rack.Starts, x.trial.Rack.Ends)
+	season, err := lightAccount.Season(ctx, x.from, x.to)
 	if err != nil {
 		return err
 	}
@@ -100,51 +102,88 @@ func (x *exporter) dli(ctx context.Context) error {
 	if err := x.residuals(season.Residuals); err != nil {
 		return err
 	}
-	known := func(d *account.Day, v float64) string {
-		if !d.Known {
-			return ""
-		}
-		return cell(v)
+	return writeSheet(x, "dli.csv", "light of each grid position and light day", dliColumns, each(season.Days))
+}
+
+// DLI writes days as the file dli.csv of an export has them.
+func DLI(w io.Writer, days []account.Day) error {
+	_, err := writeRows(w, dliColumns, each(days))
+	return err
+}
+
+// BinDLI writes a line a bin and day.
+func BinDLI(w io.Writer, days []account.BinDay) error {
+	_, err := writeRows(w, binColumns, each(days))
+	return err
+}
+
+// Climate writes days as the file climate.csv of an export has them.
+func Climate(w io.Writer, days []climate.Day) error {
+	_, err := writeRows(w, airColumns, each(days))
+	return err
+}
+
+// ifKnown is a figure of a day whose light is known, else NaN.
+func ifKnown(known bool, v float64) float64 {
+	if !known {
+		return math.NaN()
 	}
-	return writeSheet(x, "dli.csv", "light of each grid position and light day", []column[*account.Day]{
-		{ColumnMeaning{Name: "date", Means: "the light day, by the date on which it begins", Source: "computed"}, func(d *account.Day) string { return d.Date.String() }},
-		{ColumnMeaning{Name: "bin", Means: "the bin's name", Source: "trial.toml"}, func(d *account.Day) string { return d.Position.Bin }},
-		{ColumnMeaning{Name: "row", Means: "of the bin's grid, from 1", Source: "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Row) }},
-		{ColumnMeaning{Name: "column", Means: "of the bin's grid, from 1", Source: "trial.toml"}, func(d *account.Day) string { return strconv.Itoa(d.Position.Column) }},
-		{ColumnMeaning{Name: "dli", Unit: "mol m⁻² d⁻¹", Means: "daily light integral, filled time included", Source: "computed"}, func(d *account.Day) string { return known(d, float64(d.DLI)) }},
-		{ColumnMeaning{Name: "covered", Unit: "share", Means: "of the day's length that readings bridge", Source: "computed"}, func(d *account.Day) string { return cell(d.Covered) }},
-		{ColumnMeaning{Name: "filled", Unit: "share", Means: "of dli that was estimated", Source: "computed"}, func(d *account.Day) string { return cell(d.Filled) }},
-		{ColumnMeaning{Name: "missing", Unit: "share", Means: "of the day's length that is neither measured nor estimated", Source: "computed"}, func(d *account.Day) string { return cell(d.Missing) }},
-		{ColumnMeaning{Name: "relative_error", Unit: "share", Means: "one standard deviation of dli", Source: "computed"}, func(d *account.Day) string { return known(d, d.Error.Total()) }},
-		{ColumnMeaning{Name: "source", Means: "whichever gave most of dli: sensor, map, bin or timer", Source: "computed"}, func(d *account.Day) string {
-			if !d.Known {
-				return ""
-			}
-			return d.Source.String()
-		}},
-	}, each(season.Days))
+	return v
+}
+
+func sourceCell(known bool, s account.Source) string {
+	if !known {
+		return ""
+	}
+	return s.String()
+}
+
+const (
+	meansDate   = "the light day, by the date on which it begins"
+	meansSource = "whichever gave most of dli: sensor, map, bin or timer"
+)
+
+var dliColumns = []column[*account.Day]{
+	day("date", meansDate, "computed", func(d *account.Day) light.Date { return d.Date }),
+	text("bin", "the bin's name", "trial.toml", func(d *account.Day) string { return d.Position.Bin }),
+	whole("row", "of the bin's grid, from 1", "trial.toml", func(d *account.Day) int { return d.Position.Row }),
+	whole("column", "of the bin's grid, from 1", "trial.toml", func(d *account.Day) int { return d.Position.Column }),
+	number("dli", "mol m⁻² d⁻¹", "daily light integral, filled time included", "computed", func(d *account.Day) float64 { return ifKnown(d.Known, float64(d.DLI)) }),
+	number("covered", "share", "of the day's length that readings bridge", "computed", func(d *account.Day) float64 { return d.Covered }),
+	number("filled", "share", "of dli that was estimated", "computed", func(d *account.Day) float64 { return d.Filled }),
+	number("missing", "share", "of the day's length that is neither measured nor estimated", "computed", func(d *account.Day) float64 { return d.Missing }),
+	number("relative_error", "share", "one standard deviation of dli", "computed", func(d *account.Day) float64 { return ifKnown(d.Known, d.Error.Total()) }),
+	text("source", meansSource, "computed", func(d *account.Day) string { return sourceCell(d.Known, d.Source) }),
+}
+
+var binColumns = []column[*account.BinDay]{
+	day("date", meansDate, "computed", func(d *account.BinDay) light.Date { return d.Date }),
+	text("bin", "the bin's name", "trial.toml", func(d *account.BinDay) string { return d.Bin }),
+	number("mean", "mol m⁻² d⁻¹", "over the bin's positions", "computed", func(d *account.BinDay) float64 { return ifKnown(d.Known, float64(d.Mean)) }),
+	number("min", "mol m⁻² d⁻¹", "the darkest position", "computed", func(d *account.BinDay) float64 { return ifKnown(d.Known, float64(d.Min)) }),
+	number("max", "mol m⁻² d⁻¹", "the brightest position", "computed", func(d *account.BinDay) float64 { return ifKnown(d.Known, float64(d.Max)) }),
+	number("cv", "share", "standard deviation over mean", "computed", func(d *account.BinDay) float64 { return ifKnown(d.Known, d.CV) }),
+	number("covered", "share", "of the day's length that readings bridge", "computed", func(d *account.BinDay) float64 { return d.Covered }),
+	number("filled", "share", "of the light that was estimated", "computed", func(d *account.BinDay) float64 { return d.Filled }),
+	number("missing", "share", "of the day's length that is neither measured nor estimated", "computed", func(d *account.BinDay) float64 { return d.Missing }),
+	number("relative_error", "share", "one standard deviation of the mean", "computed", func(d *account.BinDay) float64 { return ifKnown(d.Known, d.Error.Total()) }),
+	text("source", meansSource, "computed", func(d *account.BinDay) string { return sourceCell(d.Known, d.Source) }),
 }
 
 // residuals writes the surveys' rows beside what the other rows expect of them.
 func (x *exporter) residuals(list []field.Residual) error {
-	whole := func(name, means string, of func(*field.Residual) int) column[*field.Residual] {
-		return column[*field.Residual]{ColumnMeaning{Name: name, Means: means, Source: "survey"}, func(r *field.Residual) string { return strconv.Itoa(of(r)) }}
-	}
-	number := func(name, unit, means string, of func(*field.Residual) float64) column[*field.Residual] {
-		return column[*field.Residual]{ColumnMeaning{Name: name, Unit: unit, Means: means, Source: "computed"}, func(r *field.Residual) string { return cell(of(r)) }}
-	}
 	return writeSheet(x, "survey_residuals.csv", "each row of the survey that shows light, beside what the walk's other rows expect there", []column[*field.Residual]{
-		{ColumnMeaning{Name: "file", Means: "the sheet", Source: "survey"}, func(r *field.Residual) string { return r.Row.File }},
-		whole("line", "of the sheet, from 1", func(r *field.Residual) int { return r.Row.Line }),
-		{ColumnMeaning{Name: "time", Means: "when it was read", Source: "survey"}, func(r *field.Residual) string { return timeCell(r.At) }},
-		{ColumnMeaning{Name: "bin", Means: "the bin's name", Source: "survey"}, func(r *field.Residual) string { return r.Position.Bin }},
-		whole("row", "of the bin's grid, from 1", func(r *field.Residual) int { return r.Position.Row }),
-		whole("column", "of the bin's grid, from 1", func(r *field.Residual) int { return r.Position.Column }),
-		number("ppfd", "µmol m⁻² s⁻¹", "the reading, at the height of the plants", func(r *field.Residual) float64 { return r.PPFD }),
-		number("sensors_ppfd", "µmol m⁻² s⁻¹", "what the bin's sensors showed meanwhile; empty where none read", func(r *field.Residual) float64 { return r.Reference }),
-		number("residual", "natural log", "the reading over what the other rows expect; empty where none do", func(r *field.Residual) float64 { return r.Off }),
-		number("residual_sd", "natural log", "one standard deviation of that, were nothing amiss", func(r *field.Residual) float64 { return r.SD }),
-		{ColumnMeaning{Name: "verdict", Means: "named: the others can't explain it; set aside: beyond doubt, it enters no map; otherwise empty", Source: "computed"}, func(r *field.Residual) string {
+		text("file", "the sheet", "survey", func(r *field.Residual) string { return r.Row.File }),
+		whole("line", "of the sheet, from 1", "survey", func(r *field.Residual) int { return r.Row.Line }),
+		instant("time", "when it was read", "survey", func(r *field.Residual) time.Time { return r.At }),
+		text("bin", "the bin's name", "survey", func(r *field.Residual) string { return r.Position.Bin }),
+		whole("row", "of the bin's grid, from 1", "survey", func(r *field.Residual) int { return r.Position.Row }),
+		whole("column", "of the bin's grid, from 1", "survey", func(r *field.Residual) int { return r.Position.Column }),
+		number("ppfd", "µmol m⁻² s⁻¹", "the reading, at the height of the plants", "computed", func(r *field.Residual) float64 { return r.PPFD }),
+		number("sensors_ppfd", "µmol m⁻² s⁻¹", "what the bin's sensors showed meanwhile; empty where none read", "computed", func(r *field.Residual) float64 { return r.Reference }),
+		number("residual", "natural log", "the reading over what the other rows expect; empty where none do", "computed", func(r *field.Residual) float64 { return r.Off }),
+		number("residual_sd", "natural log", "one standard deviation of that, were nothing amiss", "computed", func(r *field.Residual) float64 { return r.SD }),
+		text("verdict", "named: the others can't explain it; set aside: beyond doubt, it enters no map; otherwise empty", "computed", func(r *field.Residual) string {
 			switch {
 			case r.Aside:
 				return "set aside"
@@ -152,78 +191,33 @@ func (x *exporter) residuals(list []field.Residual) error {
 				return "named"
 			}
 			return ""
-		}},
+		}),
 	}, each(list))
 }
 
 func (x *exporter) climate(ctx context.Context) error {
-	days, err := climate.Days(ctx, &x.trial.Rack, x.view, climate.Options{Now: x.now}, x.trial.Rack.Starts, x.trial.Rack.Ends)
+	days, err := climate.Days(ctx, &x.trial.Rack, x.view, climate.Options{Now: x.now}, x.from, x.to)
 	if err != nil {
 		return err
 	}
-	number := func(name, unit, means string, of func(*climate.Day) float64) column[*climate.Day] {
-		return column[*climate.Day]{ColumnMeaning{Name: name, Unit: unit, Means: means, Source: "computed"}, func(d *climate.Day) string { return cell(of(d)) }}
-	}
-	return writeSheet(x, "climate.csv", "the air of each bin and light day; light: while a lamp is on by its timer", []column[*climate.Day]{
-		{ColumnMeaning{Name: "date", Means: "the light day, by the date on which it begins", Source: "computed"}, func(d *climate.Day) string { return d.Date.String() }},
-		{ColumnMeaning{Name: "bin", Means: "the bin's name", Source: "trial.toml"}, func(d *climate.Day) string { return d.Bin }},
-		number("light_mean", "°C", "mean temperature in the light", func(d *climate.Day) float64 { return d.LightMean }),
-		number("dark_mean", "°C", "mean temperature in the dark", func(d *climate.Day) float64 { return d.DarkMean }),
-		number("min", "°C", "lowest temperature", func(d *climate.Day) float64 { return d.Min }),
-		number("max", "°C", "highest temperature", func(d *climate.Day) float64 { return d.Max }),
-		number("humidity_light", "%", "mean relative humidity in the light", func(d *climate.Day) float64 { return d.HumidityLight }),
-		number("humidity_dark", "%", "mean relative humidity in the dark", func(d *climate.Day) float64 { return d.HumidityDark }),
-		number("vpd_light", "kPa", "mean vapour-pressure deficit in the light", func(d *climate.Day) float64 { return d.VPDLight }),
-		number("vpd_dark", "kPa", "mean vapour-pressure deficit in the dark", func(d *climate.Day) float64 { return d.VPDDark }),
-		number("degree_days", "°C d", "above base_celsius of trial.toml", func(d *climate.Day) float64 { return d.DegreeDays }),
-		number("hours_cold", "h", "below the trial's range of temperature", func(d *climate.Day) float64 { return d.Cold }),
-		number("hours_hot", "h", "above the trial's range of temperature", func(d *climate.Day) float64 { return d.Hot }),
-		number("hours_dry", "h", "below the trial's range of humidity", func(d *climate.Day) float64 { return d.Dry }),
-		number("hours_damp", "h", "above the trial's range of humidity", func(d *climate.Day) float64 { return d.Damp }),
-		number("covered", "share", "of the day that readings bridge", func(d *climate.Day) float64 { return d.Covered }),
-	}, each(days))
+	return writeSheet(x, "climate.csv", "the air of each bin and light day; light: while a lamp is on by its timer", airColumns, each(days))
 }
 
-func (x *exporter) log(ctx context.Context) error {
-	events, err := x.view.Events(ctx)
-	if err != nil {
-		return err
-	}
-	x.data = map[uint64]json.RawMessage{}
-	for _, event := range events {
-		if len(event.Data) > 0 {
-			x.data[event.ID] = event.Data
-		}
-	}
-	text := func(name, means, source string, of func(*light.Entry) string) column[*light.Entry] {
-		return column[*light.Entry]{ColumnMeaning{Name: name, Means: means, Source: source}, of}
-	}
-	return writeSheet(x, "log.csv", "the trial's log, in the order of writing", []column[*light.Entry]{
-		text("id", "the entry's number", "log", func(r *light.Entry) string { return strconv.FormatUint(r.ID, 10) }),
-		text("at", "when it happened", "grower, or the program", func(r *light.Entry) string { return r.At }),
-		text("written", "when it was entered", "log", func(r *light.Entry) string { return r.Written }),
-		text("kind", "what it is about", "grower, or the program", func(r *light.Entry) string { return r.Kind }),
-		text("bin", "the bin it concerns; empty for the whole rack", "grower", func(r *light.Entry) string { return r.Bin }),
-		text("plant", "the plant it concerns", "grower", func(r *light.Entry) string { return r.Plant }),
-		text("sensor", "the sensor it concerns", "grower", func(r *light.Entry) string { return r.Sensor }),
-		text("from", "where an ignored, timed or muted stretch begins", "grower", func(r *light.Entry) string { return r.From }),
-		text("until", "where it ends", "grower", func(r *light.Entry) string { return r.Until }),
-		text("text", "what was written; behind an apostrophe where a spreadsheet program would take it for a formula", "grower, or the program", func(r *light.Entry) string { return noFormula(r.Text) }),
-		text("withdraws", "the entry that this one takes back", "grower", func(r *light.Entry) string {
-			if r.Withdraws == 0 {
-				return ""
-			}
-			return strconv.FormatUint(r.Withdraws, 10)
-		}),
-		text("withdrawn", "yes: a later entry takes it back", "computed", func(r *light.Entry) string { return yesCell(r.Withdrawn) }),
-	}, each(light.Entries(events)))
-}
-
-// noFormula keeps a spreadsheet program from acting on a text that somebody may
-// have typed at the page.
-func noFormula(text string) string {
-	if text != "" && strings.ContainsRune("=+-@", rune(text[0])) {
-		return "'" + text
-	}
-	return text
+var airColumns = []column[*climate.Day]{
+	day("date", meansDate, "computed", func(d *climate.Day) light.Date { return d.Date }),
+	text("bin", "the bin's name", "trial.toml", func(d *climate.Day) string { return d.Bin }),
+	number("light_mean", "°C", "mean temperature in the light", "computed", func(d *climate.Day) float64 { return d.LightMean }),
+	number("dark_mean", "°C", "mean temperature in the dark", "computed", func(d *climate.Day) float64 { return d.DarkMean }),
+	number("min", "°C", "lowest temperature", "computed", func(d *climate.Day) float64 { return d.Min }),
+	number("max", "°C", "highest temperature", "computed", func(d *climate.Day) float64 { return d.Max }),
+	number("humidity_light", "%", "mean relative humidity in the light", "computed", func(d *climate.Day) float64 { return d.HumidityLight }),
+	number("humidity_dark", "%", "mean relative humidity in the dark", "computed", func(d *climate.Day) float64 { return d.HumidityDark }),
+	number("vpd_light", "kPa", "mean vapour-pressure deficit in the light", "computed", func(d *climate.Day) float64 { return d.VPDLight }),
+	number("vpd_dark", "kPa", "mean vapour-pressure deficit in the dark", "computed", func(d *climate.Day) float64 { return d.VPDDark }),
+	number("degree_days", "°C d", "above base_celsius of trial.toml", "computed", func(d *climate.Day) float64 { return d.DegreeDays }),
+	number("hours_cold", "h", "below the trial's range of temperature", "computed", func(d *climate.Day) float64 { return d.Cold }),
+	number("hours_hot", "h", "above the trial's range of temperature", "computed", func(d *climate.Day) float64 { return d.Hot }),
+	number("hours_dry", "h", "below the trial's range of humidity", "computed", func(d *climate.Day) float64 { return d.Dry }),
+	number("hours_damp", "h", "above the trial's range of humidity", "computed", func(d *climate.Day) float64 { return d.Damp }),
+	number("covered", "share", "of the day that readings bridge", "computed", func(d *climate.Day) float64 { return d.Covered }),
 }

@@ -33,6 +33,7 @@ func (l *loader) lampFactor(t *table) (factor light.LuxPerPPFD, from string) {
 		checkFactor(t, given)
 	case hasFile:
 		from = "spectrum " + file
+		l.Spectra = append(l.Spectra, file)
 		var err error
 		if factor, err = readSpectrum(l.Path(file)); err != nil {
 			t.fault("spectrum", fmt.Sprintf("the spectrum %s can't be used: %s", file, cause(err)), "give a CSV file of nm and relative power from 380 to 780 nm")

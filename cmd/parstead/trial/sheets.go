@@ -1,5 +1,12 @@
 package trial
 
+import (
+	"os"
+	"slices"
+
+	"parstead/cmd/parstead/cells"
+)
+
 // sheetKind is one of the sheets of a trial's folder.
 type sheetKind struct {
 	name   string
@@ -46,4 +53,23 @@ func (l *loader) readSheets() {
 		l.Plants = append(l.Plants, l.plants[code].Plant)
 	}
 	l.Columns = l.columns
+}
+
+// OwnFiles are the files that the trial was read from, by their names in the folder:
+// trial.toml, the sheets that are there, and spectra.
+func (t *Trial) OwnFiles() []string {
+	files := []string{configFile}
+	for _, k := range sheetKinds {
+		for _, ending := range cells.Endings {
+			if _, err := os.Stat(t.Path(k.name + ending)); err == nil {
+				files = append(files, k.name+ending)
+			}
+		}
+	}
+	for _, file := range t.Spectra {
+		if !slices.Contains(files, file) {
+			files = append(files, file)
+		}
+	}
+	return files
 }

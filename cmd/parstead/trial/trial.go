@@ -21,6 +21,7 @@ type Trial struct {
 
 	Rack        light.Rack    // with the survey; placeholders in sensors resolved to one sensor a position
 	FactorsFrom []string      // how the lux per PPFD of each of Rack.Lamps was given: "given", "spectrum bar.csv", "CIE illuminant FL2"; "" for none
+	Spectra     []string      // the files of those that are read
 	Feeds       []ingest.Feed // where readings arrive, in the order of trial.toml
 	Treatments  []plan.Treatment
 	Outcomes    []Outcome
