@@ -182,7 +182,7 @@ func TestRestoreAsksForCodes(t *testing.T) {
 	writeFiles(t, dir, map[string]string{"trial.toml": strings.Replace(string(text), "[page]\n", "[page]\ncode_file = \"entry-code\"\n", 1), "entry-code": "secret"})
 	file = filepath.Join(t.TempDir(), "coded.zip")
 	must(t, march, "", "backup", dir, file)
-	if said := must(t, march, "", "restore", file, filepath.Join(t.TempDir(), "coded")); !strings.Contains(said, "put back the passwords, codes and keys") {
+	if said := must(t, march, "", "restore", file, filepath.Join(t.TempDir(), "coded")); !strings.Contains(said, "put back by hand entry-code (no backup holds passwords") {
 		t.Errorf("the code is missing: %s", said)
 	}
 }
