@@ -1,12 +1,16 @@
 package main
 
 import (
+	"context"
 	"log/slog"
 	"os"
 	"runtime/debug"
+	"time"
 
 	"parstead/cmd/parstead/daemon"
+	"parstead/cmd/parstead/harvest"
 	"parstead/cmd/parstead/trial"
+	"parstead/correlate"
 	"parstead/ingest"
 )
 
@@ -56,6 +60,7 @@ func (c *runCmd) Run(e *env) error {
 	o := daemon.Options{
 		Clock:          ingest.SystemClock(),
 		ServiceManager: true,
+		Analyse:        answer,
 		Log:            slog.New(slog.NewTextHandler(e.stderr, &slog.HandlerOptions{Level: level})),
 	}
 	if c.TestMessage {
@@ -70,4 +75,21 @@ func (c *runCmd) Run(e *env) error {
 	}
 	o.Log.Info("watching", "trial", t.Name, "broker", d.BrokerAddress(), "page", d.PageURL())
 	return d.Run(e.ctx)
+}
+
+// answer is what a folder's harvest says, as the status page shows it.
+func answer(ctx context.Context, folder string) ([]string, error) {
+	h, err := harvest.Read(ctx, folder, time.Now(), false)
+	if err != nil {
+		return nil, err
+	}
+	result, err := correlate.Analyse(ctx, h.Input, correlate.Options{Seed: 1})
+	if err != nil {
+		return nil, err
+	}
+	var says []string
+	for _, s := range result.Answer {
+		says = append(says, s.String())
+	}
+	return says, nil
 }

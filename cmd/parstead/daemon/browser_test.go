@@ -30,8 +30,8 @@ type browser struct {
 	complaints []string // of the console, and what a script did not catch
 }
 
-// openBrowser opens a page 360 pixels wide.
-func openBrowser(tb testing.TB) *browser {
+// openBrowser opens a page 360 pixels wide. More are flags of the program.
+func openBrowser(tb testing.TB, more ...string) *browser {
 	tb.Helper()
 	program, err := exec.LookPath("chromium")
 	if err != nil {
@@ -52,8 +52,9 @@ func openBrowser(tb testing.TB) *browser {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	cmd := exec.CommandContext(tb.Context(), program, "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--remote-debugging-pipe",
-		"--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--user-data-dir="+home, "about:blank")
+	flags := append([]string{"--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--remote-debugging-pipe",
+		"--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--user-data-dir=" + home}, more...)
+	cmd := exec.CommandContext(tb.Context(), program, append(flags, "about:blank")...)
 	cmd.ExtraFiles = []*os.File{toRead, toWrite}
 	cmd.Env = append(os.Environ(), "HOME="+home)
 	if err := cmd.Start(); err != nil {

@@ -67,6 +67,8 @@ type Options struct {
 	NoPage bool
 	// ServiceManager has the daemon speak to the one that started it, if any.
 	ServiceManager bool
+	// Analyse gives the harvest's answer in sentences; nil: the page has none.
+	Analyse func(ctx context.Context, folder string) ([]string, error)
 	// Watch, where not nil, wraps what takes the broker's deliveries.
 	Watch func(ingest.Taker) ingest.Taker
 	// linger, where not zero, is passed to the intake for both kinds of reading.
@@ -201,6 +203,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.status.trial, d.status.now, d.status.db, d.status.intake = inForce, now, d.db, d.intake
 	d.status.totals, d.status.conditions, d.status.filing, d.status.teller = &d.totals, &d.conditions, &d.filing, d.teller
 	d.status.connected, d.status.broker = d.source.Connected, d.source.Address
+	d.status.results = &results{trial: inForce, entry: d.db.LastEvent, analyse: d.options.Analyse}
 	d.daily.status, d.daily.tell, d.daily.log = &d.status, d.tell, log
 
 	view, err := d.db.View()
@@ -225,7 +228,7 @@ func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
 	}
 	registry.MustRegister(page.NewCollector(d.status.get))
 	d.pages = page.New(page.Config{
-		State: d.status.get, Plant: d.status.history, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Photos: &d.photos, Now: time.Now, Log: d.options.Log,
+		State: d.status.get, Plant: d.status.history, Result: d.status.result, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Photos: &d.photos, Now: time.Now, Log: d.options.Log,
 	})
 	return d.setCode(t)
 }

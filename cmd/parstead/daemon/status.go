@@ -31,6 +31,7 @@ type status struct {
 	totals     *totals
 	conditions *conditions
 	filing     *filing
+	results    *results
 	teller     *tell.Teller // nil where the trial wants no messages
 	connected  func() bool
 	broker     func() string // where readings are published

@@ -275,6 +275,7 @@ function listen() {
     go(next && entry.outcome ? to("value", { plant: next, what: entry.what, outcome: entry.outcome, day: entry.day ?? "", tare: entry.tare ?? "" }) : entry.plant ? to("plant", { plant: entry.plant }) : "/enter");
   });
   addEventListener("popstate", show);
+  if (isSecureContext) navigator.serviceWorker?.ready.then((worker) => worker.active.postMessage("keep"));
   takeOver();
 }
 

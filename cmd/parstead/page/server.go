@@ -26,7 +26,8 @@ var files embed.FS
 type Config struct {
 	State    func(context.Context) (*State, error)                    // called for each view; must be cheap
 	Plant    func(ctx context.Context, code string) (*History, error) // nil where there is no such plant
-	Ready    func() error                                             // nil once the trial's totals are known
+	Result   func(context.Context) (*Result, error)
+	Ready    func() error // nil once the trial's totals are known
 	Gatherer prometheus.Gatherer
 	Entries  Entries
 	Photos   Photos
@@ -114,6 +115,7 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /{$}", s.showPage)
 	mux.HandleFunc("GET /place/{bin}/{row}/{column}", s.showPlace)
 	mux.HandleFunc("GET /plant/{code}", s.showPlant)
+	mux.HandleFunc("GET /result", s.showResult)
 	mux.HandleFunc("GET /photo/{name}", s.givePhoto)
 	mux.HandleFunc("GET /page.css", s.giveFile("page.css", "text/css; charset=utf-8"))
 	mux.HandleFunc("GET /page.js", s.giveFile("page.js", "text/javascript; charset=utf-8"))

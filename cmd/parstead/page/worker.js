@@ -11,6 +11,10 @@ addEventListener("install", (event) => {
 });
 addEventListener("activate", (event) => event.waitUntil(clients.claim()));
 
+// Once the code is in, the page itself is kept too: it may be the only one that is
+// opened with signal.
+addEventListener("message", (event) => event.waitUntil(caches.open(shell).then((cache) => cache.add("/enter")).catch(() => { /* the next one that opens is kept */ })));
+
 addEventListener("fetch", (event) => {
   const url = new URL(event.request.url), opens = event.request.mode === "navigate";
   if (event.request.method !== "GET" || (!opens && !files.includes(url.pathname))) return;
