@@ -30,7 +30,7 @@ type Config struct {
 	Log    *slog.Logger
 
 	Sensors *Login // nil: anyone may publish; only for loopback addresses
-	Readers *Login // may also subscribe to the conditions, never write them; nil: nobody
+	Readers *Login // may also subscribe to what is told of the trial, and publish nothing; nil: nobody
 
 	PacketLimit int     // bytes of one packet; 0: 64 KiB
 	Clients     int     // connected at once; 0: 1024
@@ -38,9 +38,13 @@ type Config struct {
 	Rate        float64 // messages a second that one client may publish for long; 0: 5000
 }
 
-// Conditions is the level under which no client may write, and only Readers may
-// read: parstead/TRIAL/conditions/....
-const Conditions = "conditions"
+// What no client may write, and only Readers may read: all that lies under
+// parstead/TRIAL/ and one of these.
+const (
+	Conditions = "conditions"
+	DLI        = "dli"
+	DLILastDay = "dli_last_day"
+)
 
 // Broker is an embedded MQTT broker (3.1, 3.1.1 and 5).
 type Broker struct {

@@ -239,7 +239,7 @@ func TestSensorsStayInTheirRooms(t *testing.T) {
 	}
 	chip := login(t, address, "chip", "chip", "secret")
 	for filter, want := range map[string]byte{
-		condition: 0x80, "parstead/+/conditions/#": 0x80, "parstead/spring/conditions/+/+": 0x80,
+		condition: 0x80, "parstead/+/conditions/#": 0x80, "parstead/spring/dli/upper": 0x80, "parstead/+/dli_last_day/+": 0x80, "parstead/spring/conditions/+/+": 0x80,
 		"$share/x/parstead/+/conditions/#": 0x80, "#": 1, "parstead/#": 1,
 	} {
 		if got := chip.subscribe(filter); got != want {
@@ -247,7 +247,7 @@ func TestSensorsStayInTheirRooms(t *testing.T) {
 		}
 	}
 	chip.silent(100 * time.Millisecond) // the wildcards bring no condition
-	for _, topic := range []string{condition, "parstead/x/conditions", "$SYS/broker/version"} {
+	for _, topic := range []string{condition, "parstead/x/conditions", "parstead/spring/dli/upper", "$SYS/broker/version"} {
 		c := login(t, address, "chip2", "chip", "secret")
 		c.send(publishPacket(topic, []byte("forged"), 1, 1, retain))
 		if topic[0] == '$' {
@@ -279,6 +279,17 @@ func TestSensorsStayInTheirRooms(t *testing.T) {
 	}
 	if !seen {
 		t.Error("a reader does not see the condition")
+	}
+	for _, topic := range []string{condition, "parstead/spring/dli/upper", "rack/light"} {
+		board := login(t, address, "board2", "board", "other")
+		board.send(publishPacket(topic, []byte("5"), 1, 1, retain))
+		board.closed()
+		board = login(t, address, "board3", "board", "other")
+		board.send(publishPacket(topic, []byte("5"), 0, 0, 0))
+		board.silent(100 * time.Millisecond)
+	}
+	if n := len(taker.wait(t, 0)); n != 0 {
+		t.Errorf("ingest took %d messages of a reader", n)
 	}
 	board.send(publishPacket(condition, nil, 1, 1, retain))
 	board.closed()

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -51,7 +52,7 @@ func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 	sensor := c.Sensors == nil || c.Sensors.same(pk.Connect)
 	reader := c.Readers != nil && c.Readers.same(pk.Connect)
 	if l, ok := cl.Net.Conn.(*link); ok {
-		l.reader = reader
+		l.reader = reader && !(c.Sensors != nil && sensor)
 	}
 	if !sensor && !reader {
 		h.doors.knock(cl.Net.Conn.RemoteAddr())
@@ -74,23 +75,29 @@ func (h *hook) OnACLCheck(cl *mqtt.Client, topic string, write bool) bool {
 		return false
 	}
 	l, ok := cl.Net.Conn.(*link)
+	if write && ok && l.reader {
+		if !l.warned.Swap(true) {
+			h.broker.Log.Warn("a login for reading may not publish", "client", cl.Net.Remote, "id", cl.ID, "topic", topic)
+		}
+		return false
+	}
 	if !write && (full(cl) || ok && l.deaf.Load()) {
 		return false
 	}
 	if strings.HasPrefix(shared(topic), "$") && !named(cl) {
 		return false
 	}
-	if !conditions(shared(topic)) {
+	if !told(shared(topic)) {
 		return true
 	}
 	return !write && ok && l.reader
 }
 
-// conditions tells whether a topic, or a filter that can match nothing else,
-// belongs to the conditions.
-func conditions(topic string) bool {
+// told tells whether a topic, or a filter that can match nothing else, belongs to
+// what is told of a trial.
+func told(topic string) bool {
 	levels := strings.SplitN(topic, "/", 4)
-	return len(levels) >= 3 && levels[0] == "parstead" && levels[2] == Conditions
+	return len(levels) >= 3 && levels[0] == "parstead" && slices.Contains([]string{Conditions, DLI, DLILastDay}, levels[2])
 }
 
 // OnPublish gives a client's message to ingest. QoS 1 leaves the broker's own

@@ -135,7 +135,8 @@ type link struct {
 	*wire.Conn
 	number  uint64
 	broker  *Broker
-	reader  bool // logged in as a reader
+	reader  bool        // logged in as a reader
+	warned  atomic.Bool // that it may not publish
 	pace    pace
 	shadow  *mqtt.Client // publishes to other subscribers in the client's name
 	down    atomic.Bool

@@ -49,6 +49,7 @@ type Daemon struct {
 	future     future
 	totals     totals
 	conditions conditions
+	figures    figures
 	status     status
 	filing     filing
 	photos     photos
@@ -204,6 +205,8 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.status.totals, d.status.conditions, d.status.filing, d.status.teller = &d.totals, &d.conditions, &d.filing, d.teller
 	d.status.connected, d.status.broker = d.source.Connected, d.source.Address
 	d.status.results = &results{trial: inForce, entry: d.db.LastEvent, analyse: d.options.Analyse}
+	d.figures.state, d.figures.publish, d.figures.log = d.status.get, d.source.Publish, log
+	d.figures.rest = 10 * time.Second
 	d.daily.status, d.daily.tell, d.daily.log = &d.status, d.tell, log
 
 	view, err := d.db.View()

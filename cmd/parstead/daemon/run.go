@@ -113,6 +113,7 @@ func (d *Daemon) keepHouse(ctx context.Context) error {
 		// In the first round the broker may not have opened yet.
 		if round > 1 && (moved || now.Sub(looked).Abs() >= time.Minute) {
 			d.conditions.look(ctx, now)
+			d.figures.keep(ctx)
 			d.daily.say(ctx, now)
 			looked = now
 		}

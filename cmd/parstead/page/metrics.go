@@ -72,7 +72,7 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, value, labels...)
 	}
 	for _, x := range s.Sensors {
-		if !x.Heard || x.Saturated {
+		if !x.Usable(s.Now) {
 			continue
 		}
 		if p := x.Position; x.Measures.IsLight() {

@@ -123,6 +123,7 @@ func (s *Server) routes() http.Handler {
 	mux.Handle("GET /metrics", promhttp.HandlerFor(s.config.Gatherer, promhttp.HandlerOpts{
 		ErrorLog: slog.NewLogLogger(s.config.Log.Handler(), slog.LevelError), MaxRequestsInFlight: 4,
 	}))
+	mux.HandleFunc("GET /now.json", s.giveNow)
 	mux.HandleFunc("GET /alive", func(w http.ResponseWriter, _ *http.Request) { say(w, http.StatusOK, "alive") })
 	mux.HandleFunc("GET /ready", func(w http.ResponseWriter, _ *http.Request) {
 		if err := s.config.Ready(); err != nil {

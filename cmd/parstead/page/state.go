@@ -114,6 +114,9 @@ type Sensor struct {
 	Timeless  string // why its newest message is not used for want of a time; "" for no such trouble
 }
 
+// Usable tells whether the newest reading may stand for now.
+func (s Sensor) Usable(now time.Time) bool { return s.Lately(now) && !s.Saturated }
+
 // Age is how long ago the sensor was last heard.
 func (s Sensor) Age(now time.Time) time.Duration { return now.Sub(s.At) }
 

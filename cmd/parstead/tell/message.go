@@ -34,7 +34,17 @@ func (m Message) Topic() string {
 	if bin == "" {
 		bin = "rack"
 	}
-	return "parstead/" + level(m.Trial) + "/conditions/" + level(string(m.Kind)) + "/" + level(bin)
+	return TopicOf(m.Trial, "conditions", string(m.Kind), bin)
+}
+
+// TopicOf is where something of a trial is retained at the broker, by the names that
+// lead there, cleaned as those of conditions are.
+func TopicOf(trial string, names ...string) string {
+	topic := "parstead/" + level(trial)
+	for _, name := range names {
+		topic += "/" + level(name)
+	}
+	return topic
 }
 
 func level(name string) string {

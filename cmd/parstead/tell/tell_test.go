@@ -257,7 +257,7 @@ func TestMailReachesAServer(t *testing.T) {
 		}
 		done := make(chan struct{})
 		go func() { defer close(done); _ = smtpServer.Serve(l) }()
-		way := Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, Zone: time.UTC, Plain: true}
+		way := Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, Zone: time.UTC, Here: true}
 		err = way.Send(t.Context(), Message{Trial: "spring", Condition: watch.Condition{Kind: watch.Silent, Since: time.Unix(0, 0), Says: "upper air is silent.\r\nBcc: x@example.org", Do: "Look at its supply."}})
 		_ = smtpServer.Close()
 		<-done

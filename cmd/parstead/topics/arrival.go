@@ -11,6 +11,7 @@ import (
 	"parstead/cmd/parstead/daemon"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
+	"parstead/ingest/broker"
 	"parstead/light"
 )
 
@@ -37,8 +38,8 @@ func (a *Arrival) NoNumber() bool { return a.found.NoNumber }
 // Kept tells whether nothing came but what the broker had kept.
 func (a *Arrival) Kept() bool { return a.found.Messages == 0 }
 
-// conditionTopic matches what parstead itself publishes.
-var conditionTopic = regexp.MustCompile(`^parstead/[^/]*/conditions/`)
+// ownTopic matches what parstead itself publishes.
+var ownTopic = regexp.MustCompile(`^parstead/[^/]*/(` + broker.Conditions + `|` + broker.DLI + `|` + broker.DLILastDay + `)/`)
 
 // Arrivals lists what was heard, with the sensor of trial.toml that each belongs
 // to, and without what parstead itself publishes. First comes what sensors can't
@@ -53,7 +54,7 @@ func Arrivals(t *trial.Trial, heard daemon.Heard) []Arrival {
 	}
 	list := make([]Arrival, 0, len(heard.Found))
 	for _, f := range heard.Found {
-		if conditionTopic.MatchString(f.Topic) {
+		if ownTopic.MatchString(f.Topic) {
 			continue
 		}
 		every := ""

@@ -270,7 +270,7 @@ at = "03:30"
 	}
 	daily := light.TimeOfDay(8 * time.Hour)
 	if d := cmp.Diff(&trial.Tell{
-		Way:   tell.Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: 587, Zone: read.Rack.Zone, Plain: true},
+		Way:   tell.Mail{To: []string{"grower@example.org"}, From: "rack@example.org", Host: "127.0.0.1", Port: 587, Zone: read.Rack.Zone, Here: true},
 		Daily: &daily,
 	}, read.Tell, cmp.Comparer(func(a, b *time.Location) bool { return a.String() == b.String() })); d != "" {
 		t.Error(d)

@@ -81,7 +81,7 @@ func (l *loader) readMail(of *table) tell.Way {
 		checkAddress(t, "from", m.From)
 	}
 	m.Host, _ = t.text("host", "mail.example.org")
-	m.Plain = broker.Loopback(net.JoinHostPort(m.Host, "25"))
+	m.Here = broker.Loopback(net.JoinHostPort(m.Host, "25"))
 	if port, ok := t.whole("port", "587", 1, 65535); ok {
 		m.Port = port
 	}
