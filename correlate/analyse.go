@@ -140,9 +140,11 @@ func (in question) outcome(out *Outcome, level int, opts Options) OutcomeResult 
 	}
 	if err != nil {
 		s.say(analysis.NoModel, "", "%v", s.placed(err))
+		s.tangled(err)
 	} else {
 		s.alike(&r)
 		s.unlike(&r)
+		s.likeLight(&r)
 		s.gaps(&r)
 		s.again()
 		s.withLeftOut(&r, level)
@@ -153,6 +155,23 @@ func (in question) outcome(out *Outcome, level int, opts Options) OutcomeResult 
 		r.Checks = []Check{}
 	}
 	return r
+}
+
+// tangled says what goes together so that nothing could be fitted.
+func (s *sample) tangled(err error) {
+	alike, ok := errors.AsType[*model.CollinearError](err)
+	if !ok {
+		return
+	}
+	var with []string
+	for _, c := range alike.Of {
+		if c.Kind != model.KindIntercept {
+			with = append(with, c.String())
+		}
+	}
+	if len(with) > 0 {
+		s.say(analysis.Tangled, "", "%s goes with %s throughout these plants: what the one did looks the same as what the other did", alike.Column, phrase.List(with))
+	}
 }
 
 // placed words a fault of one of the rows used by its plant.

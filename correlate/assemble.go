@@ -100,6 +100,9 @@ func (s *sample) effects(r *OutcomeResult, b both, i int) {
 		for _, name := range l.Treatments {
 			r.Effects = append(r.Effects, Effect{Term: s.in.treatmentTerm(name), Effect: name, Unit: string(l.Unit)})
 			s.say(analysis.NotTested, name, "%s", s.whyUntested(l))
+			if l.Unit != model.PerPlant && errors.Is(l.Err, model.ErrTooFew) {
+				s.oneUnit(name, l.Unit)
+			}
 		}
 		return
 	}
@@ -161,9 +164,14 @@ func (s *sample) whyUntested(l *model.Stratum) string {
 		return fmt.Sprintf("plants could not be compared: %v", l.Err)
 	}
 	if errors.Is(l.Err, model.ErrTooFew) {
-		return fmt.Sprintf("each level has one %s: whatever else differs between %ss looks the same as the treatment, so it is described, not tested; two or more %ss per level would answer it", l.Unit, l.Unit, l.Unit)
+		return fmt.Sprintf("each level has one %s: described, not tested; two or more %ss per level would answer it", l.Unit, l.Unit)
 	}
 	return fmt.Sprintf("%ss could not be compared: %v", l.Unit, l.Err)
+}
+
+// oneUnit says that a treatment is one and the same as what its units differ by.
+func (s *sample) oneUnit(treatment string, unit model.Unit) {
+	s.say(analysis.OneUnit, treatment, "whatever else %ss differ by looks the same as it: each of its levels has one %s", unit, unit)
 }
 
 // compared fills in the comparisons of stratum i, and the groups by the way given.

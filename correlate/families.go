@@ -73,7 +73,7 @@ func (in question) families(r *Result) {
 	r.Questions = analysis.Asked{Planned: len(planned), Others: len(rest)}
 	holm(planned)
 	for i, q := range discoveries(rest) {
-		if e := rest[i].effect; e != nil {
+		if e := rest[i].effect; e != nil && e.Standing.Told == analysis.Lead {
 			e.PFDR = analysis.Known(q)
 		}
 	}
@@ -166,7 +166,7 @@ func lightQuestion(r *OutcomeResult) block {
 	}
 	if s := r.SlopesOf(analysis.LightTerm()); s != nil {
 		for i := range s.Slopes {
-			b.members = append(b.members, member{s.Slopes[i].P, &s.Slopes[i].Standing})
+			b.members = append(b.members, member{min(1, s.Slopes[i].P*float64(1+s.Asked)), &s.Slopes[i].Standing})
 		}
 		return b
 	}
@@ -176,16 +176,16 @@ func lightQuestion(r *OutcomeResult) block {
 	return b
 }
 
-// stricter is the p that decides: where spreads differ, one that holds with spreads of
-// their own too; 1 where that can't be had.
+// stricter is the p that decides: where spreads differ or neighbours are alike, one that
+// holds all the same; 1 where that can't be had.
 func stricter(r *OutcomeResult, p, robust *float64, plants bool) float64 {
 	switch {
-	case !plants || !r.SpreadsDiffer():
-		return *p
-	case robust == nil:
+	case plants && robust != nil:
+		return math.Max(*p, *robust)
+	case plants && r.SpreadsDiffer():
 		return 1
 	}
-	return math.Max(*p, *robust)
+	return *p
 }
 
 // besides are what no plan asks of an outcome: slopes between bins, the bend of the

@@ -107,7 +107,7 @@ func TestACellReadsOneWay(t *testing.T) {
 		!strings.Contains(s, "feed weak, medium fine against feed weak, medium coarse") {
 		t.Errorf("the table of comparisons names its cells otherwise:\n%s", s)
 	}
-	if s := strings.Join(findings, "\n"); !strings.Contains(s, "feed strong, medium coarse") || strings.Contains(s, "coarse, strong") {
+	if s := strings.Join(findings, "\n"); !strings.Contains(s, "medium coarse lies above fine in mass_g on feed strong") || strings.Contains(s, "coarse, strong") {
 		t.Errorf("the findings name cells otherwise:\n%s", s)
 	}
 }

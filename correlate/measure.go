@@ -40,15 +40,15 @@ func (measure) analyse(s *sample, r *OutcomeResult) error {
 	}
 	s.residuals = f.Residuals
 	s.residualChecks(f)
+	r.Checks = s.checks
 	s.unequalSpread(r)
-	s.slopes(r, f)
 	s.suspects(r, f)
 	s.light(r, b.with[0], slope)
 	s.curves(r)
 	s.bend(r, f)
 	s.position(r, b)
-	r.Checks = s.checks
-	s.robust(r, b, slope)
+	s.slopes(r, f)
+	s.robust(r, b)
 	s.redealAll(r, b)
 	return nil
 }

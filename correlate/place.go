@@ -3,6 +3,7 @@ package correlate
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
@@ -80,8 +81,8 @@ func (s *sample) edge(r *OutcomeResult, plants *model.Stratum) *Edge {
 	}
 	e, vif, err := plants.Beside("edge", indicator)
 	if err != nil {
-		_, alike := errors.AsType[*model.CollinearError](err)
-		r.EdgeIsLight = alike && s.terms.Light != nil
+		alike, ok := errors.AsType[*model.CollinearError](err)
+		r.EdgeIsLight = ok && slices.ContainsFunc(alike.Of, func(c model.Column) bool { return c.Term == model.LightTerm })
 		s.say("edge_vs_light", "", "the edge could not be looked at: %v", err)
 		return nil
 	}

@@ -5,6 +5,7 @@ import (
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
+	"parstead/correlate/phrase"
 )
 
 // What weakens sentences: slopes that differ between levels, a response that bends,
@@ -19,29 +20,64 @@ const (
 	unlikeLight = 0.1
 )
 
-// slopes lists those that differ between the levels of a treatment.
+// slopes lists those that differ between the levels of a treatment, counting how many
+// were asked about.
 func (s *sample) slopes(r *OutcomeResult, f *model.Fit) {
-	for _, t := range f.EqualSlopes() {
+	tests := f.EqualSlopes()
+	asked := map[model.Term]int{}
+	for _, t := range tests {
+		asked[t.Of]++
+	}
+	for _, t := range tests {
 		of := s.in.treatment(t.B)
-		if !t.OK || t.P >= 0.05 || t.Of == model.LightTerm && s.in.Treatments[of].SetsLight {
+		if !t.OK || t.P*float64(len(tests)) >= 0.05 || t.Of == model.LightTerm && s.in.Treatments[of].SetsLight {
 			continue // levels that set light differ in slope where the response bends, which is told
 		}
-		s.slopesOf(r, f, t)
+		list, err := f.SlopesByLevel(t.Of, t.B, s.errors(r))
+		if err != nil {
+			s.say("equal_slopes", t.Name(), "the slopes at each level could not be told: %v", err)
+			continue
+		}
+		slopes := LevelSlopes{Of: s.term(t.Of), Treatment: of, P: t.P, Asked: asked[t.Of]}
+		if r.SpreadsDiffer() {
+			each := make([]model.Estimate, len(list))
+			for i, p := range list {
+				each[i] = p.Estimate
+			}
+			apart := model.Agree(each)
+			if slopes.P = apart.P; !apart.OK || apart.P*float64(len(tests)) >= 0.05 {
+				continue
+			}
+		}
+		own := s.usedLevels(t.B)
+		for _, p := range list {
+			slopes.Slopes = append(slopes.Slopes, LevelSlope{Level: own[p.A], Slope: p.Value, CI95: p.CI95, P: p.P})
+		}
+		r.Slopes = append(r.Slopes, slopes)
 	}
 }
 
-func (s *sample) slopesOf(r *OutcomeResult, f *model.Fit, t model.SlopeTest) {
-	list, err := f.SlopesByLevel(t.Of, t.B)
-	if err != nil {
-		s.say("equal_slopes", t.Name(), "the slopes at each level could not be told: %v", err)
-		return
+// errors gives a fit's estimates the errors that hold where plants spread unlike or
+// neighbours are alike in what the model leaves.
+func (s *sample) errors(r *OutcomeResult) func(f *model.Fit) func(w []float64) model.Estimate {
+	return func(f *model.Fit) func(w []float64) model.Estimate {
+		linear := f.Linear
+		if r.SpreadsDiffer() {
+			if own, ok := f.OwnSpread(s.cells()); ok {
+				linear = own.Linear
+			}
+		}
+		if !r.Position.Alike() {
+			return linear
+		}
+		return func(w []float64) model.Estimate {
+			e := linear(w)
+			if by, ok := f.ByBins(w); ok && by.OK() && by.P() > e.P() {
+				return by
+			}
+			return e
+		}
 	}
-	slopes := LevelSlopes{Of: s.term(t.Of), Treatment: s.in.treatment(t.B), P: t.P}
-	for _, p := range list {
-		own := s.usedLevels(t.B)
-		slopes.Slopes = append(slopes.Slopes, LevelSlope{Level: own[p.A], Slope: p.Value, CI95: p.CI95, P: p.P})
-	}
-	r.Slopes = append(r.Slopes, slopes)
 }
 
 // usedLevels are the levels of a treatment that the sample's plants have.
@@ -63,42 +99,108 @@ func (s *sample) bend(r *OutcomeResult, f *model.Fit) {
 	}
 }
 
-// robust gives what is compared over plants a p that holds with spreads of their own,
-// where spreads differ.
-func (s *sample) robust(r *OutcomeResult, b both, slope model.Coefficient) {
+// robust gives what is compared over plants errors that hold with spreads of their own
+// where spreads differ, and the slope of light one that holds where neighbours are alike.
+func (s *sample) robust(r *OutcomeResult, b both) {
+	s.robustSlope(r, b.with[0])
 	if !r.SpreadsDiffer() {
 		return
 	}
-	if r.Light != nil && s.terms.Light != nil && slope.HC3OK && slope.HC3.OK() {
-		r.Light.PRobust = analysis.Known(slope.HC3.P())
+	if r.UnequalSpread == nil {
+		r.UnequalSpread = &UnequalSpread{GamesHowell: s.ownPairs(b)}
+		if r.UnequalSpread.GamesHowell == nil {
+			r.UnequalSpread = nil
+			return
+		}
 	}
-	if u := r.UnequalSpread; u != nil && u.GamesHowell != nil {
-		for i := range r.Comparisons {
-			for _, p := range u.GamesHowell {
-				if c := &r.Comparisons[i]; c.CellA.Apart(p.CellA) == 0 && c.CellB.Apart(p.CellB) == 0 {
-					c.PRobust = p.P
-				}
+	for i := range r.Comparisons {
+		for _, p := range r.UnequalSpread.GamesHowell {
+			if c := &r.Comparisons[i]; c.Unit == string(model.PerPlant) && c.CellA.Apart(p.CellA) == 0 && c.CellB.Apart(p.CellB) == 0 {
+				c.PRobust = p.P
 			}
 		}
-		return
 	}
+}
+
+// ownPairs compares plants with spreads of their own.
+func (s *sample) ownPairs(b both) (list []PairSpread) {
 	for _, family := range b.with[0].Families() {
-		own := b.of(s, s.term(family.Term))[0]
-		fit, ok := own.Model.(*model.Fit)
-		if !ok || own.Err != nil {
+		l := b.of(s, s.term(family.Term))[0]
+		fit, ok := l.Model.(*model.Fit)
+		if !ok || l.Err != nil {
 			continue
 		}
-		means, err := model.Compare(fit, own.Design, family)
-		if err != nil {
-			continue // as it was in the comparisons, which then have none
+		means, err := model.Compare(fit, l.Design, family)
+		own, ok := fit.OwnSpread(s.cells())
+		if err != nil || !ok {
+			continue // no claim without them
 		}
-		for i, p := range fit.Robust(means) {
-			a, b := s.cell(own.Design, means.Cells[means.Pairs[i].A]), s.cell(own.Design, means.Cells[means.Pairs[i].B])
-			for k := range r.Comparisons {
-				if c := &r.Comparisons[k]; c.Term == s.term(family.Term) && c.CellA.Apart(a) == 0 && c.CellB.Apart(b) == 0 {
-					c.PRobust = analysis.Known(p)
-				}
-			}
+		for _, p := range own.Pairs(means) {
+			a, b := means.Cells[p.A], means.Cells[p.B]
+			list = append(list, PairSpread{A: l.Design.Levels(a), B: l.Design.Levels(b), Contrast: s.contrastOf(p), CellA: s.cell(l.Design, a), CellB: s.cell(l.Design, b)})
+		}
+	}
+	return list
+}
+
+// robustSlope gives the slope of light the error that holds.
+func (s *sample) robustSlope(r *OutcomeResult, plants *model.Stratum) {
+	f, ok := plants.Model.(*model.Fit)
+	alike := r.Position.Alike()
+	if !ok || r.Light == nil || s.terms.Light == nil || !alike && !r.SpreadsDiffer() {
+		return
+	}
+	w := make([]float64, len(f.Design.Columns))
+	w[len(w)-1] = 1
+	if _, ok := f.ByBins(w); alike && !ok {
+		r.Light.PRobust = analysis.Known(1)
+		s.say(analysis.SlopeTrust, "", "neighbours are alike in what the model leaves, and fewer than three bins can't show how far the slope of light is to be trusted")
+		return
+	}
+	bare, e := f.Linear(w), s.errors(r)(f)(w)
+	if !e.OK() || e.SE == bare.SE {
+		return
+	}
+	l := r.Light
+	l.SE, l.CI95, l.P, l.DF = analysis.Known(e.SE), analysis.Interval(e), analysis.Known(e.P()), analysis.Known(e.DF)
+	l.PRobust = l.P
+	if l.WithinBin != nil {
+		within := l.Slope
+		l.WithinBin = &within
+	}
+	if c := l.Corrected; c != nil {
+		ci := e.CI95()
+		c.CI95 = [2]float64{ci[0] / *l.Reliability, ci[1] / *l.Reliability}
+	}
+	why := "plants do not spread alike, so that the error of light's slope is that of each treatment's own spread"
+	if alike {
+		why = "neighbours are alike in what the model leaves, so that the error of light's slope is that by which bins differ in it"
+	}
+	s.say(analysis.SlopeTrust, "", "%s; by plants of one spread, each for itself, p would be %s", why, phrase.P(bare.P()))
+}
+
+// likeLight finds covariates beside which light has hardly anything of its own.
+//
+//	vif with the covariates / vif with bins and block alone > Inseparable
+func (s *sample) likeLight(r *OutcomeResult) {
+	if s.terms.Light == nil {
+		return
+	}
+	inflation := func(beside []model.Variable) float64 {
+		d, err := model.NewDesign(len(s.rows), model.Terms{Block: s.terms.Block, Bin: s.terms.Bin, Covariates: beside, Light: s.terms.Light})
+		if err != nil {
+			return math.NaN()
+		}
+		v, err := d.Inflation(len(d.Columns) - 1)
+		if err != nil {
+			return math.NaN()
+		}
+		return v
+	}
+	alone := inflation(nil)
+	for c, v := range s.terms.Covariates {
+		if vif := inflation([]model.Variable{v}) / alone; vif > analysis.Inseparable {
+			r.LikeLight = append(r.LikeLight, analysis.LikeLight{Covariate: analysis.Term{Kind: model.KindCovariate, A: c, B: analysis.None}, VIF: vif})
 		}
 	}
 }

@@ -172,6 +172,9 @@ func (s *sample) unitShares(r *OutcomeResult, exact *Exact, t model.Treatment, n
 	} else {
 		s.say(analysis.NotTested, name, "there are only %s ways to deal %s to the %ss: too few for a p value", phrase.Freedom(test.Deals), name, t.SetPer)
 	}
+	if len(used.Levels) == len(overUnits(t.Factor).Levels) {
+		s.oneUnit(name, t.SetPer)
+	}
 	exact.Effects = append(exact.Effects, e)
 	return s.unitPairs(r, exact, used, model.Treatment{Factor: overUnits(t.Factor), SetPer: t.SetPer}, block, test)
 }

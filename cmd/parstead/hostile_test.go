@@ -59,10 +59,8 @@ func flagsOf(r claimsworlds.Roles) []string {
 
 // hostileKnown are wishes that the program does not meet, each with what it does.
 var hostileKnown = map[string]string{
-	"interaction-with-itself":         "the command line can't say it: --interactions adds all two-way interactions",
-	"interaction-of-missing":          "the command line can't say it: --interactions adds all two-way interactions",
-	"count-one-huge":                  "the light slope's interval goes beyond what a number holds: × 0 to × +Inf is printed",
-	"value-covariate-nearly-constant": "a slope per unit of a column that spreads over a millionth of a millionth is printed as × +Inf",
+	"interaction-with-itself": "the command line can't say it: --interactions adds all two-way interactions",
+	"interaction-of-missing":  "the command line can't say it: --interactions adds all two-way interactions",
 }
 
 // hostileLarge are tables that take longer than a test of every day may.

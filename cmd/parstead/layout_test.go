@@ -275,7 +275,7 @@ func TestCorrelateFolderKnowsThePlan(t *testing.T) {
 		t.Errorf("planned %v, primary %v, scale %s, departures %q", mass.Planned, mass.Primary, mass.Scale, r.Departures)
 	}
 	medium := effectOf(t, mass.Effects, "medium")
-	if medium.PRedealt == nil || medium.PFDR != nil || effectOf(t, r.Outcomes[1].Effects, "medium").PFDR == nil {
+	if beside := effectOf(t, r.Outcomes[1].Effects, "medium"); medium.PRedealt == nil || medium.PFDR != nil || beside.PFDR != nil && *beside.PFDR > 0.05 {
 		t.Errorf("medium %+v", medium)
 	}
 	for _, name := range []string{"leave_out", "repeatability", "redeal", "equal_slopes"} {

@@ -66,6 +66,8 @@ type OutcomeResult struct {
 	// Unlike is in what the levels of a treatment are unlike that their comparison holds
 	// equal.
 	Unlike []Unlike `json:"-"`
+	// LikeLight are the covariates that can hardly be told apart from light.
+	LikeLight []LikeLight `json:"-"`
 	// Slopes are those that differ between the levels of a treatment.
 	Slopes []LevelSlopes `json:"-"`
 	// Gaps are the plants of a flat table without a value, by treatment and level.
@@ -86,12 +88,19 @@ type Unlike struct {
 	P         *float64 // nil where whole bins got the treatment
 }
 
+// LikeLight is a covariate that goes with light within bins.
+type LikeLight struct {
+	Covariate Term
+	VIF       float64 // by how much it inflates the variance of light's slope
+}
+
 // LevelSlopes are the slopes of a covariate or of light at each level of a treatment,
 // on the analysed scale.
 type LevelSlopes struct {
 	Of        Term
 	Treatment int     // into Input.Treatments
 	P         float64 // that they are one
+	Asked     int     // of how many treatments this was asked
 	Slopes    []LevelSlope
 }
 
@@ -375,6 +384,16 @@ type Position struct {
 	Standing         Standing `json:"-"`
 }
 
+// Alike tells whether neighbours are alike in what the model leaves, light taken into
+// account where it is in it.
+func (p *Position) Alike() bool {
+	if p == nil {
+		return false
+	}
+	alike := cmp.Or(p.PAfterLight, p.P)
+	return alike != nil && *alike < 0.05
+}
+
 // Edge is the difference of edge plants from inner ones beside light.
 type Edge struct {
 	Estimate *float64    `json:"estimate,omitempty"`
@@ -430,9 +449,12 @@ type Code string
 // The codes by which something is decided.
 const (
 	NoModel     Code = "model"       // why an outcome, or a treatment, has no model
+	Tangled     Code = "alike"       // that what was named goes together, so that there is no model
 	NotTested   Code = "not tested"  // why an effect has no test
+	OneUnit     Code = "one unit"    // that each level of a treatment has one bin or reservoir
 	SlopeError  Code = "slope_error" // that slopes weigh more in the error of whole bins than these do
 	ByLight     Code = "by_light"    // that a verdict is another one without light
+	SlopeTrust  Code = "slope"       // by what the slope of light is judged where plants are no replicates of one spread
 	SpreadAlike Code = "spread"      // whether plants spread alike in all treatments
 	Fits        Code = "lack_of_fit" // whether the model misses a pattern
 	LightOut    Code = "light"       // why light, or plants for want of it, are not in the model

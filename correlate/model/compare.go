@@ -23,8 +23,9 @@ type Pair struct {
 	Critical float64 // half the width of CI95 in standard errors
 	widthDF  float64 // of CI95's half-width, where slopes carry a part of it
 	shown    *shown
-	// Eventless tells that one of the two has no event: the estimate is ±Inf, one end of
-	// CI95 too, and p is exact.
+	// Eventless tells that one of the two has no event, or of yes/no answers that all are
+	// alike on it: the estimate is ±Inf and so is one end of CI95; both ends are, and the
+	// estimate is NaN, where neither level bounds it. The p of counts is exact then.
 	Eventless bool
 	TooFew    bool // no p and no interval: too few rows are left to measure the spread by
 }
@@ -49,15 +50,7 @@ func Compare(model Model, d *Design, family Family) (Means, error) {
 		weights[i] = d.Weights(cell...)
 		m.Adjusted = append(m.Adjusted, model.Linear(weights[i]))
 	}
-	size := len(family.Cells)
-	if family.Within > 0 {
-		size = 0
-		for _, cell := range family.Cells {
-			if family.together(cell, family.Cells[0]) {
-				size++
-			}
-		}
-	}
+	size := family.compared()
 	if size < 2 {
 		return m, nil
 	}
@@ -117,6 +110,20 @@ func (c *carrier) refuse(pairs []Pair, means, df int) []Pair {
 		p.CI95 = [2]float64{math.NaN(), math.NaN()}
 	}
 	return pairs
+}
+
+// compared is how many cells are compared with one another.
+func (f Family) compared() int {
+	if f.Within == 0 {
+		return len(f.Cells)
+	}
+	n := 0
+	for _, cell := range f.Cells {
+		if f.together(cell, f.Cells[0]) {
+			n++
+		}
+	}
+	return n
 }
 
 // together tells whether two cells may be compared.

@@ -209,6 +209,16 @@ func (f *ConditionalFit) Partial() ([]Test, error) {
 	return f.own.falls(f.LogLikelihood, func(list []int) hill { return f.over(f.own.values(list)) })
 }
 
-func (f *ConditionalFit) pairs(_ Family, list []Difference, _ int) ([]Pair, error) {
-	return profiledPairs(f.Profile, list)
+func (f *ConditionalFit) pairs(family Family, list []Difference, _ int) ([]Pair, error) {
+	return profiledPairs(f.Profile, f.telling, f.Y, family, list)
+}
+
+// telling lists the rows of a cell that stand in bins where both answers occur.
+func (f *ConditionalFit) telling(cell []At) []int {
+	bins := f.Design.Factors[f.Design.bin]
+	yes, plants := Totals(bins, f.Y, nil)
+	return slices.DeleteFunc(f.Design.Rows(cell), func(r int) bool {
+		b := bins.Of[r]
+		return yes[b] == 0 || yes[b] == plants[b]
+	})
 }

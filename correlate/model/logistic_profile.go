@@ -120,19 +120,20 @@ func (f *LogisticFit) Coefficients() ([]Coefficient, error) {
 }
 
 // pairs compares by profiles, and by Bonferroni over the pairs that are compared.
-func (f *LogisticFit) pairs(_ Family, list []Difference, _ int) ([]Pair, error) {
-	return profiledPairs(f.Profile, list)
+func (f *LogisticFit) pairs(family Family, list []Difference, _ int) ([]Pair, error) {
+	return profiledPairs(f.Profile, f.Design.Rows, f.Y, family, list)
 }
 
-func profiledPairs(profile func(w []float64, level float64) (Profile, error), list []Difference) ([]Pair, error) {
+func profiledPairs(profile func(w []float64, level float64) (Profile, error), rows func(cell []At) []int, y []float64, family Family, list []Difference) ([]Pair, error) {
 	pairs := make([]Pair, len(list))
 	n := float64(len(list))
-	for i, d := range list {
-		p, err := profile(d.W, 1-0.05/n)
+	for i, of := range list {
+		p, err := profile(of.W, 1-0.05/n)
 		if err != nil {
 			return nil, err
 		}
-		pairs[i] = Pair{A: d.A, B: d.B, Estimate: p.Estimate, P: math.Min(1, n*p.P), CI95: p.Limits, PSingle: p.P, Critical: p.quantile(0.05 / n)}
+		pairs[i] = Pair{A: of.A, B: of.B, Estimate: p.Estimate, P: math.Min(1, n*p.P), CI95: p.Limits, PSingle: p.P, Critical: p.quantile(0.05 / n)}
+		pairs[i].open(opens(y, rows(family.Cells[of.A]), rows(family.Cells[of.B])))
 	}
 	return pairs, nil
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -127,12 +128,28 @@ func TestLogisticClosedForm(t *testing.T) {
 		t.Fatalf("%d pairs", len(pairs))
 	}
 	for _, p := range pairs {
-		near(t, "log odds ratio", p.Value, logit[p.A]-logit[p.B], 1e-9, 0)
-		if p.P != math.Min(1, 3*p.PSingle) {
-			t.Errorf("p %v of single %v", p.P, p.PSingle)
+		w := slices.Clone(d.Weights(At{0, p.A}))
+		for j, v := range d.Weights(At{0, p.B}) {
+			w[j] -= v
 		}
-		if !(p.CI95[0] < p.Value && p.Value < p.CI95[1]) || (p.P < 0.05) != (p.CI95[0] > 0 || p.CI95[1] < 0) {
-			t.Errorf("interval %v of %v, p %v", p.CI95, p.Value, p.P)
+		own, err := f.Profile(w, 1-0.05/3)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "log odds ratio", own.Value, logit[p.A]-logit[p.B], 1e-9, 0)
+		if p.PSingle != own.P || p.P != math.Min(1, 3*p.PSingle) {
+			t.Errorf("p %v of single %v, by the profile %v", p.P, p.PSingle, own.P)
+		}
+		// Level 0 has no yes and level 1 nothing else: their own sides are open.
+		want := own.Limits
+		if p.A == 0 || p.B == 1 {
+			want[0] = math.Inf(-1)
+		}
+		if p.A == 1 || p.B == 0 {
+			want[1] = math.Inf(1)
+		}
+		if p.CI95 != want || !p.Eventless || (p.P < 0.05) != (p.CI95[0] > 0 || p.CI95[1] < 0) {
+			t.Errorf("interval %v of levels %d and %d, p %v, want %v", p.CI95, p.A, p.B, p.P, want)
 		}
 	}
 }

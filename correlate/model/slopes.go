@@ -2,7 +2,6 @@ package model
 
 import (
 	"fmt"
-	"math"
 	"slices"
 )
 
@@ -75,10 +74,11 @@ func (f *Fit) joined(columns [][]float64) Test {
 
 // SlopesByLevel estimates the slope of a covariate or of light at each level of a
 // treatment, everything else as in the model: its column gives way to one for each
-// level. The intervals and p hold for all levels at once, by Bonferroni.
+// level. The intervals and p hold for all levels at once, by Bonferroni. errors
+// gives the estimates of the fit theirs.
 //
 // Errors: a level within which the column does not vary.
-func (f *Fit) SlopesByLevel(of Term, treatment string) ([]Pair, error) {
+func (f *Fit) SlopesByLevel(of Term, treatment string, errors func(f *Fit) func(w []float64) Estimate) ([]Pair, error) {
 	d := *f.Design
 	e, ok := d.Effect(of)
 	at := slices.IndexFunc(d.treatments, func(t int) bool { return d.Factors[t].Name == treatment })
@@ -103,12 +103,13 @@ func (f *Fit) SlopesByLevel(of Term, treatment string) ([]Pair, error) {
 	if err != nil {
 		return nil, err
 	}
+	linear := errors(apart)
 	list := make([]Pair, len(factor.Levels))
 	w := make([]float64, len(d.Columns))
 	for l := range list {
 		clear(w)
 		w[first+l] = 1
-		own := apart.Linear(w)
+		own := linear(w)
 		if !own.OK() {
 			return nil, fmt.Errorf("no spread is left to measure the slope on %s by", factor.Levels[l])
 		}
@@ -132,37 +133,4 @@ func (f *Fit) Bend() Test {
 		square[i] = (v - middle) * (v - middle)
 	}
 	return f.joined([][]float64{square})
-}
-
-// Robust gives each of a family's pairs a p that holds where rows spread unlike, by the
-// errors of hc3 and the studentized range of as many means as are compared; nil where
-// there are none.
-func (f *Fit) Robust(m Means) []float64 {
-	meat, ok := f.hc3()
-	if !ok {
-		return nil
-	}
-	size := len(m.Cells)
-	if m.Within > 0 {
-		size = 0
-		for _, c := range m.Cells {
-			if m.together(c, m.Cells[0]) {
-				size++
-			}
-		}
-	}
-	var q studentized
-	list := make([]float64, len(m.Pairs))
-	for i, p := range m.Pairs {
-		w := slices.Clone(f.Design.Weights(m.Cells[p.A]...))
-		for j, v := range f.Design.Weights(m.Cells[p.B]...) {
-			w[j] -= v
-		}
-		e := Estimate{Value: p.Value, SE: math.Sqrt(quadratic(f.basis.solveT(w), meat)), DF: float64(f.DF)}
-		list[i] = 1
-		if e.OK() {
-			list[i] = q.pair(p.A, p.B, e, size).P
-		}
-	}
-	return list
 }

@@ -3,6 +3,7 @@ package sentences
 import (
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 
 	"parstead/correlate/analysis"
@@ -21,6 +22,15 @@ func (t *teller) spoilt() {
 		t.unlike(u)
 	}
 	for _, c := range t.r.Checks {
+		if c.Check == analysis.OneUnit {
+			t.say(analysis.Caution, t.treatmentNamed(c.Of), "%s: %s.", c.Of, c.Says)
+		}
+	}
+	for _, l := range t.r.LikeLight {
+		name := t.term(l.Covariate)
+		t.say(analysis.Caution, lit, "Light and %s can hardly be told apart here (variance inflation %s): what is told of the one may be the other's doing.", name, phrase.Number(l.VIF))
+	}
+	for _, c := range t.r.Checks {
 		if c.Check == analysis.LightOut && c.Of == "" {
 			t.say(analysis.Caution, lit, "%s.", phrase.Capital(c.Says))
 		}
@@ -32,7 +42,11 @@ func (t *teller) spread() {
 	p := phrase.P(*t.r.CheckOf(analysis.SpreadAlike).P)
 	u := t.r.UnequalSpread
 	if u == nil || u.GamesHowell == nil {
-		t.say(analysis.Caution, whole, "Plants do not spread alike in all treatments (p %s): what is told as shown also holds with spreads of their own.", p)
+		t.say(analysis.Caution, whole, "Plants do not spread alike in all treatments (p %s): of treatments of single plants nothing is told as shown.", p)
+		return
+	}
+	if u.Welch == nil {
+		t.say(analysis.Caution, whole, "Plants do not spread alike in all treatments (p %s): what is told of single plants rests on each treatment's own spread.", p)
 		return
 	}
 	about, welch := whole, ""
@@ -91,22 +105,31 @@ func (t *teller) losses() {
 		t.gaps()
 		return
 	}
-	dead, accident, plants := 0, 0, 0
-	var first *analysis.Losses
-	for i := range t.all.Lost {
-		l := &t.all.Lost[i]
+	dead, accident := 0, 0
+	var treatments []string
+	levels := map[string][]string{} // of each treatment
+	for _, l := range t.all.Lost {
 		if !maps.Equal(l.Of, t.r.Of) {
 			continue
 		}
-		if first == nil {
-			first = l
+		if levels[l.Treatment] == nil {
+			treatments = append(treatments, l.Treatment)
 		}
-		if l.Treatment == first.Treatment {
-			dead, accident, plants = dead+l.Lost, accident+l.Accident, plants+l.N
+		levels[l.Treatment] = append(levels[l.Treatment], lostOn(l))
+		if l.Treatment == treatments[0] {
+			dead, accident = dead+l.Lost, accident+l.Accident
 		}
 	}
 	if dead > 0 {
-		t.say(analysis.Caution, lost, "These results are of the survivors: %s lost.", phrase.Were(dead))
+		within := ""
+		if len(t.r.Of) > 0 {
+			var parts []string
+			for _, name := range treatments {
+				parts = append(parts, fmt.Sprintf("by %s %s", name, strings.Join(levels[name], ", ")))
+			}
+			within = " (" + strings.Join(parts, "; ") + ")"
+		}
+		t.say(analysis.Caution, lost, "These results are of the survivors: %s lost%s.", phrase.Were(dead), within)
 	}
 	if accident > 0 {
 		t.say(analysis.Caution, lost, "%d more came to grief by accident, which is no treatment's loss.", accident)
@@ -114,16 +137,22 @@ func (t *teller) losses() {
 	t.lossesByTreatment()
 }
 
-// lossesByTreatment words the losses of each dealt treatment over all plants, once for
-// each value of analyse_by: beside the primary outcome, else beside each.
+// lostOn words the plants lost on a level.
+func lostOn(l analysis.Losses) string {
+	return fmt.Sprintf("%d of %d on %s", l.Lost, l.N-l.Accident, l.Level)
+}
+
+// lossesByTreatment words the losses of each dealt treatment over all plants, once:
+// beside the first result of the primary outcome, else beside the first of all.
 func (t *teller) lossesByTreatment() {
-	if !t.r.Primary && t.anyPrimary() {
+	first := max(0, slices.IndexFunc(t.all.Outcomes, func(o analysis.OutcomeResult) bool { return o.Primary && o.Model != "" }))
+	if t.r != &t.all.Outcomes[first] {
 		return
 	}
 	byTreatment := map[int][]string{}
 	for _, l := range t.all.Lost {
 		if l.Of == nil {
-			byTreatment[l.Cell.Treatment] = append(byTreatment[l.Cell.Treatment], fmt.Sprintf("%d of %d on %s", l.Lost, l.N-l.Accident, l.Level))
+			byTreatment[l.Cell.Treatment] = append(byTreatment[l.Cell.Treatment], lostOn(l))
 		}
 	}
 	for _, l := range t.all.Lost {
@@ -146,15 +175,6 @@ func (t *teller) lossesByTreatment() {
 			t.say(analysis.Open, lost, "No difference in losses between the levels of %s was shown: %s (p %s%s).", l.Treatment, text, phrase.P(*l.P), all)
 		}
 	}
-}
-
-func (t *teller) anyPrimary() bool {
-	for _, o := range t.all.Outcomes {
-		if o.Primary {
-			return true
-		}
-	}
-	return false
 }
 
 // gaps says of a flat table how many plants have no value: some may have been lost.

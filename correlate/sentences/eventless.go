@@ -31,10 +31,15 @@ func (t *teller) eventless(e analysis.Effect, pairs []*analysis.Comparison) {
 	}
 }
 
-// oneSided words a comparison with a level without events by its limit.
-func oneSided(c *analysis.Comparison) string {
+// oneSided words a comparison with a level without events by its limit; of yes/no
+// answers it may be a level on which all are alike, which the shares before it tell.
+func (t *teller) oneSided(c *analysis.Comparison) string {
+	of, at, side := "some against none, ", "least", 0
 	if math.IsInf(c.CI95[0], -1) {
-		return "none against some, × " + phrase.Number(c.CI95[1]) + " at most (95 % limit)"
+		of, at, side = "none against some, ", "most", 1
 	}
-	return "some against none, × " + phrase.Number(c.CI95[0]) + " at least (95 % limit)"
+	if kind.Of(t.r.Kind).Answers {
+		of = t.shares(*c) + "odds "
+	}
+	return of + times(c.CI95[side]) + " at " + at + " (95 % limit)"
 }

@@ -83,8 +83,11 @@ func Of(in *analysis.Input, r *analysis.OutcomeResult, all *analysis.Result) []a
 func (t *teller) tell() {
 	if t.r.Model == "" {
 		for _, c := range t.r.Checks {
-			if c.Check == analysis.NoModel {
+			switch c.Check {
+			case analysis.NoModel:
 				t.say(analysis.Open, whole, "No result: %s.", c.Says)
+			case analysis.Tangled:
+				t.say(analysis.Caution, whole, "%s.", phrase.Capital(c.Says))
 			}
 		}
 		return
@@ -343,20 +346,40 @@ func (t *teller) shown(e analysis.Effect) string {
 func (t *teller) covariates() {
 	for i, cov := range t.in.Covariates {
 		term := analysis.Term{Kind: model.KindCovariate, A: i, B: analysis.None}
-		if t.levelSlopes(term, "every unit of "+cov.Name) {
+		step, unit := t.step(cov.Values), "unit"
+		if step < 1 {
+			unit = phrase.Number(step)
+		}
+		per := fmt.Sprintf("every %s of %s", unit, cov.Name)
+		if t.levelSlopes(term, per, step) {
 			continue
 		}
 		for _, k := range t.r.Coefficients {
 			if k.Term == term && k.CI95 != nil && k.Estimate != nil {
-				t.slope(analysis.About(term), k.Standing, "among all covariates it may well be chance", "With every unit of "+cov.Name, *k.Estimate, *k.CI95, k.P, "")
+				t.slope(analysis.About(term), k.Standing, "among all covariates it may well be chance", "With "+per, *k.Estimate*step, scaled(*k.CI95, step), k.P, "")
 			}
 		}
 	}
 }
 
+// step is what a slope is told per: one unit or, where plants span less, the power of
+// ten that they span, so that no more is told than was seen.
+func (t *teller) step(values []float64) float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, p := range t.r.Points {
+		low, high = min(low, values[p.Row]), max(high, values[p.Row])
+	}
+	if span := high - low; span > 0 && span < 1 {
+		return math.Pow(10, math.Floor(math.Log10(span)))
+	}
+	return 1
+}
+
+func scaled(ci [2]float64, by float64) [2]float64 { return [2]float64{ci[0] * by, ci[1] * by} }
+
 // levelSlopes words the slopes at each level of a treatment where they differ, and
 // tells whether they do.
-func (t *teller) levelSlopes(of analysis.Term, unit string) bool {
+func (t *teller) levelSlopes(of analysis.Term, unit string, step float64) bool {
 	s := t.r.SlopesOf(of)
 	if s == nil {
 		return false
@@ -366,7 +389,7 @@ func (t *teller) levelSlopes(of analysis.Term, unit string) bool {
 	t.say(analysis.Caution, analysis.About(of), "%s × %s: what %s does differs between the levels of %s (p %s), so each level's slope is told, and comparisons of %s hold at the mean of %s only.",
 		name, treatment.Name, name, treatment.Name, phrase.P(s.P), treatment.Name, name)
 	for _, l := range s.Slopes {
-		t.slope(analysis.About(of), l.Standing, t.asked(), fmt.Sprintf("On %s %s, with %s", treatment.Name, treatment.Levels[l.Level], unit), l.Slope, l.CI95, nil, "")
+		t.slope(analysis.About(of), l.Standing, t.asked(), fmt.Sprintf("On %s %s, with %s", treatment.Name, treatment.Levels[l.Level], unit), l.Slope*step, scaled(l.CI95, step), nil, "")
 	}
 	return true
 }

@@ -31,7 +31,11 @@ func (t *teller) pairs(e analysis.Effect, pairs []*analysis.Comparison) {
 	}
 	for i, c := range shown {
 		if i == mostPairs {
-			t.say(e.Standing.Told, analysis.About(e.Term), "%s: %d more pairs differ or are alike; they stand in the table.", e.Effect, len(shown)-mostPairs)
+			more := "1 more pair differs or is alike; it stands in the table"
+			if rest := len(shown) - mostPairs; rest > 1 {
+				more = fmt.Sprintf("%d more pairs differ or are alike; they stand in the table", rest)
+			}
+			t.say(e.Standing.Told, analysis.About(e.Term), "%s: %s.", e.Effect, more)
 			break
 		}
 		t.pair(c, len(pairs) == 1)
@@ -54,10 +58,8 @@ func (t *teller) pair(c *analysis.Comparison, alone bool) {
 	if alone && c.P != nil {
 		about += fmt.Sprintf("; p %s, %s%s", phrase.P(*r.P), t.replicates(c.Unit), t.adjusted(c.Term))
 	}
-	first, second := phrase.Cell(t.in, c.CellA), phrase.Cell(t.in, c.CellB)
-	if len(c.CellA) == 1 {
-		first = c.Treatment + " " + first
-	}
+	first, second, on := t.names(c)
+	what := t.r.Name + on
 	told, topic := c.Standing.Told, analysis.About(c.Term)
 	if r.Differs() && told != analysis.Claim && told != analysis.Lead {
 		told = analysis.Open
@@ -65,24 +67,46 @@ func (t *teller) pair(c *analysis.Comparison, alone bool) {
 	}
 	switch r.Verdict {
 	case analysis.Larger:
-		t.say(told, topic, "%s lies above %s in %s: %s.", first, second, t.r.Name, about)
+		t.say(told, topic, "%s lies above %s in %s: %s.", first, second, what, about)
 	case analysis.Smaller:
-		t.say(told, topic, "%s lies below %s in %s: %s.", first, second, t.r.Name, about)
+		t.say(told, topic, "%s lies below %s in %s: %s.", first, second, what, about)
 	case analysis.Equivalent:
-		t.say(analysis.Open, topic, "%s and %s are alike in %s to within %s: %s.", first, second, t.r.Name, t.matters(), about)
+		t.say(analysis.Open, topic, "%s and %s are alike in %s to within %s: %s.", first, second, what, t.matters(), about)
 	case analysis.CantTell:
 		if t.tooFew(c) {
-			t.say(analysis.Open, topic, "Between %s and %s: too few %ss to tell whether %s differs.", first, second, c.Unit, t.r.Name)
+			t.say(analysis.Open, topic, "Between %s and %s: too few %ss to tell whether %s differs.", first, second, c.Unit, what)
 			return
 		}
 		fallthrough
 	default:
 		if c.Unit != string(model.PerPlant) && kind.Of(t.r.Kind).Answers && c.Ratio != nil && c.CI95 != nil && (c.CI95[0] > 1 || c.CI95[1] < 1) {
-			t.say(analysis.Open, topic, "%s and %s in %s: %s; over all ways to deal them, which decide, this may be chance.", first, second, t.r.Name, about)
+			t.say(analysis.Open, topic, "%s and %s in %s: %s; over all ways to deal them, which decide, this may be chance.", first, second, what, about)
 			return
 		}
-		t.say(analysis.Open, topic, "Between %s and %s no difference in %s was shown: %s%s.", first, second, t.r.Name, about, t.wouldShow(*c))
+		t.say(analysis.Open, topic, "Between %s and %s no difference in %s was shown: %s%s.", first, second, what, about, t.wouldShow(*c))
 	}
+}
+
+// names are those of a comparison's levels; of cells that differ in one treatment, on
+// says which level of the other one they share.
+func (t *teller) names(c *analysis.Comparison) (first, second, on string) {
+	first, second = phrase.Cell(t.in, c.CellA), phrase.Cell(t.in, c.CellB)
+	if len(c.CellA) == 1 {
+		return c.Treatment + " " + first, second, ""
+	}
+	if c.CellA.Apart(c.CellB) != 1 {
+		return first, second, ""
+	}
+	for _, at := range c.CellA {
+		one := analysis.Cell{at}
+		if level, _ := c.CellB.Level(at.Treatment); level == at.Level {
+			on = fmt.Sprintf(" on %s %s", t.in.Treatments[at.Treatment].Name, phrase.Cell(t.in, one))
+		} else {
+			first = t.in.Treatments[at.Treatment].Name + " " + phrase.Cell(t.in, one)
+			second = t.in.Treatments[at.Treatment].Levels[level]
+		}
+	}
+	return first, second, on
 }
 
 // untested tells size and interval of pairs of which there is no test.
@@ -132,7 +156,7 @@ func (t *teller) about(c *analysis.Comparison) string {
 	r := t.reading(c)
 	value := r.Value()
 	if c.OneSided() {
-		return oneSided(c)
+		return t.oneSided(c)
 	}
 	if value == nil || r.CI95 == nil {
 		return t.shares(*c) + "one of the answers never came, so there is no odds ratio"
@@ -177,8 +201,17 @@ func (t *teller) span(value float64, ci [2]float64) string {
 	return text
 }
 
+// beyond is the multiple above which no number is worth its digits.
+const beyond = 1e6
+
 // times writes a multiple; one that lies by a hair off 1 with the digits that show it.
 func times(v float64) string {
+	switch {
+	case v > beyond:
+		return "more than a million times"
+	case v < 1/beyond:
+		return "less than a millionth"
+	}
 	text := phrase.Number(v)
 	for digits := 3; digits <= 6 && v != 1; digits++ {
 		if shown, err := strconv.ParseFloat(text, 64); err != nil || shown != 1 {
@@ -210,11 +243,16 @@ func (t *teller) matters() string {
 // wouldShow says how small a difference the trial could have shown, and what
 // would show one that matters.
 func (t *teller) wouldShow(c analysis.Comparison) string {
-	if c.SmallestDetectable == nil {
+	if !t.promises(&c) {
 		return ""
 	}
 	says := fmt.Sprintf("; this trial would have shown %s or more in four cases of five", t.size(*c.SmallestDetectable))
 	return says + t.wouldNeed(c)
+}
+
+// promises tells whether a comparison has a smallest detectable difference worth telling.
+func (t *teller) promises(c *analysis.Comparison) bool {
+	return c.SmallestDetectable != nil && (t.contrast() == kind.Difference || *c.SmallestDetectable < math.Log(beyond))
 }
 
 // wouldNeed says how many more replicates would show what matters, unless the
@@ -291,7 +329,7 @@ func (t *teller) manyOpen(e analysis.Effect, open []*analysis.Comparison, of int
 	widest := open[0]
 	least, most := math.Inf(1), 0.0
 	for _, c := range open {
-		if c.SmallestDetectable == nil {
+		if !t.promises(c) {
 			continue
 		}
 		least = min(least, *c.SmallestDetectable)

@@ -1,6 +1,7 @@
 package sentences
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -26,16 +27,20 @@ func (t *teller) light() {
 	if l == nil {
 		return
 	}
-	per := "With every " + t.in.Light.Unit + " more light"
-	if t.in.Light.Unit == "" {
-		per = "With every unit of " + t.in.Light.Name
+	step, unit := t.step(t.in.Light.Values), t.in.Light.Unit
+	if step < 1 {
+		unit = phrase.Unit(phrase.Number(step), unit)
 	}
-	if l.Slope.Slope != nil && l.CI95 != nil && !t.levelSlopes(analysis.LightTerm(), strings.TrimPrefix(per, "With ")) {
+	per := "With every " + unit + " more light"
+	if t.in.Light.Unit == "" {
+		per = "With every " + cmp.Or(unit, "unit") + " of " + t.in.Light.Name
+	}
+	if l.Slope.Slope != nil && l.CI95 != nil && !t.levelSlopes(analysis.LightTerm(), strings.TrimPrefix(per, "With "), step) {
 		where := ""
 		if l.WithinBin != nil {
 			where = ", within bins"
 		}
-		t.slope(lit, l.Standing, t.asked(), per, *l.Slope.Slope, *l.CI95, l.P, where)
+		t.slope(lit, l.Standing, t.asked(), per, *l.Slope.Slope*step, scaled(*l.CI95, step), l.P, where)
 	} else if l.CI95 == nil && l.P != nil {
 		told := l.Standing.Told
 		if told != analysis.Claim && told != analysis.Lead {
@@ -43,13 +48,13 @@ func (t *teller) light() {
 		}
 		t.say(told, lit, "Light and %s: p %s within bins, but the plants of bins with both answers are too few to tell how strong it is.", t.r.Name, phrase.P(*l.P))
 	}
-	t.slopeBetween(per)
+	t.slopeBetween(per, step)
 	if c := l.Corrected; c != nil {
 		within := ""
 		if l.WithinBin != nil {
 			within = " within bins"
 		}
-		t.say(analysis.Caution, lit, "Chance error in the light figures hides a part of what light does; without that error, the change%s is %s.", within, t.risen(c.Slope, c.CI95))
+		t.say(analysis.Caution, lit, "Chance error in the light figures hides a part of what light does; without that error, the change%s is %s.", within, t.risen(c.Slope*step, scaled(c.CI95, step)))
 	}
 	t.straight()
 	t.curves()
@@ -63,7 +68,7 @@ func (t *teller) light() {
 }
 
 // slopeBetween words the slope of light between bins.
-func (t *teller) slopeBetween(per string) {
+func (t *teller) slopeBetween(per string, step float64) {
 	b := t.r.Light.BetweenBin
 	if b == nil || b.CI95 == nil || b.Slope == nil {
 		return
@@ -85,7 +90,8 @@ func (t *teller) slopeBetween(per string) {
 	if len(whole) > 0 {
 		more += fmt.Sprintf("; this may be what %s did to whole bins", phrase.List(whole))
 	}
-	t.sloped(lit, b.Standing, t.looked(), per, *b.Slope, *b.CI95, b.P, t.betweenBins(*b.Slope, *b.CI95)+more)
+	slope, ci := *b.Slope*step, scaled(*b.CI95, step)
+	t.sloped(lit, b.Standing, t.looked(), per, slope, ci, b.P, t.betweenBins(slope, ci)+more)
 }
 
 // straight says where a straight slope misses what light does.

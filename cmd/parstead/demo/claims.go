@@ -216,13 +216,13 @@ func (v view) falseLead() Claim {
 	}
 	lead := &correlate.Effect{}
 	for i := range effects {
-		if e := &effects[i]; e.P != nil && e.PFDR != nil && (lead.P == nil || *e.P < *lead.P) {
+		if e := &effects[i]; e.P != nil && e.Standing.Adjusted != nil && (lead.P == nil || *e.P < *lead.P) {
 			lead = e
 		}
 	}
 	if lead.P != nil {
-		c.Found = fmt.Sprintf("%s: %s alone, %.2f within its family", lead.Effect, pValue(lead.P), *lead.PFDR)
-		c.Holds = *lead.P < 0.05 && *lead.PFDR > 0.05
+		c.Found = fmt.Sprintf("%s: %s alone, %.2f within its family", lead.Effect, pValue(lead.P), *lead.Standing.Adjusted)
+		c.Holds = *lead.P < 0.05 && *lead.Standing.Adjusted > 0.05
 	}
 	return c
 }

@@ -1,0 +1,139 @@
+package model
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// OwnSpread estimates linear functions of a fit's coefficients where each group of rows
+// has a spread of its own.
+//
+//	wᵀβ = Σ cᵢ yᵢ,  var = Σ over groups s²_g a_g,  a_g = Σ {cᵢ² : i in g}
+//	r_g = Σ {eᵢ² : i in g},  B s² = r,  B_gh = Σ {m²ᵢⱼ : i in g, j in h},  m = I − H
+//	df = var² / Σ (s²_g a_g)²/ν_g,  ν_g = (Σ mᵢᵢ)² / B_gg over g
+//
+// The s² are unbiased; where one comes out as none, all are r_g / Σ mᵢᵢ. In a model of
+// one treatment this is Welch's standard error with Satterthwaite's degrees of freedom,
+// and over all pairs Games and Howell's test.
+//
+// Rao (1970), Journal of the American Statistical Association 65:161–172, for unbiased
+// variances of groups; Satterthwaite (1946), Biometrics Bulletin 2:110–114 (both from
+// memory).
+type OwnSpread struct {
+	f        *Fit
+	group    []int
+	variance []float64 // s², by group
+	freedom  []float64 // ν
+}
+
+// OwnSpread takes each row's group, from 0, each with rows. OK is false where a group
+// has less than one row to spare, or no spread.
+func (f *Fit) OwnSpread(group []int) (o *OwnSpread, ok bool) {
+	groups := 0
+	for _, g := range group {
+		groups = max(groups, g+1)
+	}
+	if f.Exact || groups == 0 {
+		return nil, false
+	}
+	p := len(f.basis.q)
+	o = &OwnSpread{f: f, group: group, variance: make([]float64, groups), freedom: make([]float64, groups)}
+	hats := make([]*mat.SymDense, groups) // Σ qᵢ qᵢᵀ
+	rows, sums := make([]float64, groups), mat.NewVecDense(groups, nil)
+	for g := range hats {
+		hats[g] = mat.NewSymDense(p, nil)
+	}
+	q := mat.NewVecDense(p, nil)
+	for i, g := range group {
+		for k := range p {
+			q.SetVec(k, f.basis.q[k][i])
+		}
+		hats[g].SymRankOne(hats[g], 1, q)
+		rows[g]++
+		sums.SetVec(g, sums.AtVec(g)+f.Residuals[i]*f.Residuals[i])
+	}
+	b := mat.NewDense(groups, groups, nil)
+	left := make([]float64, groups) // Σ mᵢᵢ
+	for g, own := range hats {
+		left[g] = rows[g] - mat.Trace(own)
+		for h, other := range hats[:g+1] {
+			v := inner(own, other)
+			if g == h {
+				v += rows[g] - 2*mat.Trace(own)
+			}
+			b.Set(g, h, v)
+			b.Set(h, g, v)
+		}
+		if left[g] < 1-1e-9 || !(sums.AtVec(g) > exactLimit*exactLimit*f.RSS) {
+			return nil, false
+		}
+		o.freedom[g] = left[g] * left[g] / b.At(g, g)
+	}
+	var s mat.VecDense
+	plain := s.SolveVec(b, sums) != nil
+	for g := range groups {
+		plain = plain || !(s.AtVec(g) > 0)
+	}
+	for g := range groups {
+		if o.variance[g] = sums.AtVec(g) / left[g]; !plain {
+			o.variance[g] = s.AtVec(g)
+		}
+	}
+	return o, true
+}
+
+// inner is the trace of the product of two symmetric matrices.
+func inner(a, b *mat.SymDense) (sum float64) {
+	n := a.SymmetricDim()
+	for i := range n {
+		for j := range n {
+			sum += a.At(i, j) * b.At(i, j)
+		}
+	}
+	return sum
+}
+
+// Linear estimates wᵀβ.
+func (o *OwnSpread) Linear(w []float64) Estimate {
+	each := make([]float64, len(o.variance))
+	for i, c := range o.f.shares(w) {
+		each[o.group[i]] += c * c
+	}
+	var variance, less float64
+	for g, a := range each {
+		v := o.variance[g] * a
+		variance += v
+		less += v * v / o.freedom[g]
+	}
+	return Estimate{Value: o.f.Linear(w).Value, SE: math.Sqrt(variance), DF: max(1, variance*variance/less)}
+}
+
+// shares are what each row's value has in wᵀβ.
+func (f *Fit) shares(w []float64) []float64 {
+	c := make([]float64, f.Design.N)
+	for k, g := range f.basis.solveT(w) {
+		for i, v := range f.basis.q[k] {
+			c[i] += g * v
+		}
+	}
+	return c
+}
+
+// Pairs compares a family's cells with each pair's own standard error and degrees of
+// freedom, by the studentized range of as many means as are compared.
+func (o *OwnSpread) Pairs(m Means) []Pair {
+	size := m.compared()
+	var q studentized
+	var pairs []Pair
+	for _, p := range m.Pairs {
+		w := append([]float64(nil), o.f.Design.Weights(m.Cells[p.A]...)...)
+		for j, v := range o.f.Design.Weights(m.Cells[p.B]...) {
+			w[j] -= v
+		}
+		if e := o.Linear(w); e.OK() {
+			pairs = append(pairs, q.pair(p.A, p.B, e, size))
+		}
+	}
+	return pairs
+}
