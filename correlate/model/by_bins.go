@@ -29,84 +29,87 @@ func (f *Fit) ByBins(w []float64) (e Estimate, ok bool) {
 		rows[b] = append(rows[b], i)
 	}
 	c := f.shares(w)
-	q := f.basis.q
-	var g []*mat.VecDense
 	var variance float64
+	var sizes []float64       // aᵀa of each bin, a = A c
+	var projected [][]float64 // Qᵀa
 	for _, of := range rows {
-		n := len(of)
-		if n == 0 {
-			continue
-		}
-		left := mat.NewSymDense(n, nil)
-		for i, r := range of {
-			for j, s := range of[:i+1] {
-				v := 0.0
-				if i == j {
-					v = 1
-				}
-				for k := range q {
-					v -= q[k][r] * q[k][s]
-				}
-				left.SetSym(i, j, v)
-			}
-		}
-		var eigen mat.EigenSym
-		if !eigen.Factorize(left, true) {
+		a, ok := f.adjusted(of, c)
+		if !ok {
 			return Estimate{}, false
 		}
-		a := rooted(&eigen, of, c)
 		u := 0.0
 		for i, r := range of {
 			u += a[i] * f.Residuals[r]
 		}
 		variance += u * u
-		g = append(g, f.leaves(of, a))
+		sizes, projected = append(sizes, dot(a, a)), append(projected, f.within(of, a))
 	}
-	var trace, square float64
-	for i, a := range g {
-		for j, b := range g {
-			v := mat.Dot(a, b)
-			square += v * v
-			if i == j {
+	var trace, square float64 // of g_bᵀg_c = a_bᵀ (I − H) a_c
+	for b, own := range projected {
+		for c, other := range projected {
+			v := -dot(own, other)
+			if b == c {
+				v += sizes[b]
 				trace += v
+			}
+			square += v * v
+		}
+	}
+	return Estimate{Value: f.Linear(w).Value, SE: math.Sqrt(variance), DF: trace * trace / square}, len(sizes) >= fewestBins
+}
+
+// within is Q_bᵀx over the rows of a bin.
+func (f *Fit) within(of []int, x []float64) []float64 {
+	v := make([]float64, len(f.basis.q))
+	for k, q := range f.basis.q {
+		for i, r := range of {
+			v[k] += q[r] * x[i]
+		}
+	}
+	return v
+}
+
+// adjusted is A c over the rows of a bin, by the eigenvectors v of Q_bᵀQ_b, whose
+// eigenvalues λ are those of H_bb.
+//
+//	A c = c + Q_b Σ v {(1 − λ)^(−½) − 1}/λ vᵀQ_bᵀc
+func (f *Fit) adjusted(of []int, c []float64) (a []float64, ok bool) {
+	p := len(f.basis.q)
+	hat := mat.NewSymDense(p, nil)
+	row := mat.NewVecDense(p, nil)
+	a = make([]float64, len(of))
+	for i, r := range of {
+		a[i] = c[r]
+		for k := range p {
+			row.SetVec(k, f.basis.q[k][r])
+		}
+		hat.SymRankOne(hat, 1, row)
+	}
+	var eigen mat.EigenSym
+	if !eigen.Factorize(hat, true) {
+		return nil, false
+	}
+	var vectors mat.Dense
+	eigen.VectorsTo(&vectors)
+	along, turn := f.within(of, a), make([]float64, p)
+	for j, lambda := range eigen.Values(nil) {
+		if lambda < rankLimit {
+			continue
+		}
+		grow := -1.0 // what the model takes as a whole has no residual
+		if 1-lambda > rankLimit {
+			grow += 1 / math.Sqrt(1-lambda)
+		}
+		for k := range p {
+			for l := range p {
+				turn[k] += vectors.At(k, j) * grow / lambda * vectors.At(l, j) * along[l]
 			}
 		}
 	}
-	return Estimate{Value: f.Linear(w).Value, SE: math.Sqrt(variance), DF: trace * trace / square}, len(g) >= fewestBins
-}
-
-// rooted is A c over the rows of a bin.
-func rooted(eigen *mat.EigenSym, of []int, c []float64) []float64 {
-	var vectors mat.Dense
-	eigen.VectorsTo(&vectors)
-	a := make([]float64, len(of))
-	for k, v := range eigen.Values(nil) {
-		if v < 1e-9 {
-			continue
-		}
-		along := 0.0
-		for i, r := range of {
-			along += vectors.At(i, k) * c[r]
-		}
-		for i := range of {
-			a[i] += along / math.Sqrt(v) * vectors.At(i, k)
-		}
-	}
-	return a
-}
-
-// leaves is (I − H) of what lies in a bin's rows.
-func (f *Fit) leaves(of []int, a []float64) *mat.VecDense {
-	x := mat.NewVecDense(f.Design.N, nil)
 	for i, r := range of {
-		x.SetVec(r, a[i])
-	}
-	for _, u := range f.basis.q {
-		along := 0.0
-		for i, r := range of {
-			along += u[r] * a[i]
+		for k, q := range f.basis.q {
+			a[i] += q[r] * turn[k]
 		}
-		x.AddScaledVec(x, -along, mat.NewVecDense(len(u), u))
 	}
-	return x
+	return a, true
 }

@@ -85,11 +85,10 @@ func (f *Fit) OwnSpread(group []int) (o *OwnSpread, ok bool) {
 
 // inner is the trace of the product of two symmetric matrices.
 func inner(a, b *mat.SymDense) (sum float64) {
-	n := a.SymmetricDim()
-	for i := range n {
-		for j := range n {
-			sum += a.At(i, j) * b.At(i, j)
-		}
+	x, y := a.RawSymmetric(), b.RawSymmetric() // the upper triangles alone
+	for i := range x.N {
+		from := i * x.Stride
+		sum += x.Data[from+i]*y.Data[from+i] + 2*dot(x.Data[from+i+1:from+x.N], y.Data[from+i+1:from+x.N])
 	}
 	return sum
 }
