@@ -232,6 +232,9 @@ func (t *teller) treatment(e analysis.Effect) {
 			if (c.Check == analysis.NotTested || c.Check == analysis.NoModel) && c.Of == e.Effect {
 				t.say(analysis.Open, topic, "%s: %s.", e.Effect, c.Says)
 				t.untested(e)
+				if pairs := t.r.ComparisonsOf(e.Term); slices.ContainsFunc(pairs, func(c *analysis.Comparison) bool { return c.P != nil }) {
+					t.pairs(e, pairs) // which decide
+				}
 				return
 			}
 		}
