@@ -14,11 +14,18 @@ import (
 // stops with the test.
 func beside(tb testing.TB, dir string, clock ingest.Clock) *daemon.Running {
 	tb.Helper()
+	return besideWith(tb, dir, daemon.Options{Clock: clock})
+}
+
+// besideWith is beside with what else the daemon is told.
+func besideWith(tb testing.TB, dir string, o daemon.Options) *daemon.Running {
+	tb.Helper()
 	t, err := trial.Open(dir)
 	if err != nil {
 		tb.Fatal(err)
 	}
-	d, err := daemon.Open(tb.Context(), t, daemon.Options{Clock: clock, Log: slog.New(slog.DiscardHandler)})
+	o.Log = slog.New(slog.DiscardHandler)
+	d, err := daemon.Open(tb.Context(), t, o)
 	if err != nil {
 		tb.Fatal(err)
 	}

@@ -155,20 +155,20 @@ func BenchmarkAccountOfOneDay(b *testing.B) {
 	})
 }
 
-// BenchmarkPageView compares what a view of a running daemon's page costs, with
+// BenchmarkPageView compares what a view of a running daemon's pages costs, with
 // everything, on day 200 with what it costs on day ten, maps at hand.
 func BenchmarkPageView(b *testing.B) {
-	view := func(days int) func() float64 {
+	view := func(days int) func(path string) float64 {
 		dir := everything(b, days)
 		now := firstDay.AddDate(0, 0, days-1).Add(13 * time.Hour)
 		clock := racktest.NewClock(now)
 		url := beside(b, dir, clock.Ingest()).PageURL()
 		racktest.Eventually(b, "readiness", func() bool { status, _ := fetch(url + "ready"); return status == http.StatusOK })
-		return func() float64 {
+		return func(path string) float64 {
 			start := time.Now()
 			for range 10 {
 				clock.Move(3 * time.Second) // no state serves twice
-				if status, text := fetch(url); status != http.StatusOK {
+				if status, text := fetch(url + path); status != http.StatusOK {
 					b.Fatal(text)
 				}
 			}
@@ -176,14 +176,18 @@ func BenchmarkPageView(b *testing.B) {
 		}
 	}
 	short, long := view(10), view(200)
-	var each []float64
-	pairs(b, "xshort", func() float64 {
-		limit := short()
-		took := long()
-		each = append(each, 1e3*took)
-		return took / limit
-	})
-	b.ReportMetric(median(each), "ms/view")
+	for _, page := range []struct{ name, path string }{{"bins", ""}, {"place", "place/1/4/4"}} {
+		b.Run(page.name, func(b *testing.B) {
+			var each []float64
+			pairs(b, "xshort", func() float64 {
+				limit := short(page.path)
+				took := long(page.path)
+				each = append(each, 1e3*took)
+				return took / limit
+			})
+			b.ReportMetric(median(each), "ms/view")
+		})
+	}
 }
 
 // everything makes a folder of eight bins of 7 × 8 with a sensor each, every other
