@@ -17,7 +17,7 @@ func TestPagesAreBlindUntilTheHarvestIsIn(t *testing.T) {
 	w := watchFolder(t, dir, Options{Clock: clock.Ingest()})
 	phone := racktest.NewPhone(t, w.PageURL(), "Ana")
 	phone.Stored("1 count plant=P1 outcome=leaves value=7351", "2 harvest plant=P1 outcome=mass_g value=83.57 day=2026-08-05", "3 harvest plant=P1 outcome=rooted value=yes",
-		"4 note kind=treated plant=P1 text=soap")
+		"4 note kind=treated plant=P1 text=soap", "9 move plant=P1 bin=upper row=2 column=3")
 	secret := []string{"coir", "bark", "7351", "83.57", "rooted yes"}
 	pages := []string{"/", "/plant/P1", "/plant/P2", "/place/upper/1/1"}
 	look := func() map[string]string {
@@ -35,7 +35,7 @@ func TestPagesAreBlindUntilTheHarvestIsIn(t *testing.T) {
 			}
 		}
 	}
-	if body := w.get("/plant/P1"); !strings.Contains(body, "leaves was counted") || !strings.Contains(body, "treated P1: soap (Ana)") || !strings.Contains(body, "entered P1: kept back") {
+	if body := w.get("/plant/P1"); !strings.Contains(body, "leaves was counted") || !strings.Contains(body, "treated P1: soap (Ana)") || strings.Count(body, "entered P1: kept back") != 3 || !strings.Contains(body, "entered P1: P1 to upper, row 2, column 3") {
 		t.Errorf("the plant's page says too little:\n%s", body)
 	}
 	// The others have their line, but the leaves of none were counted again.

@@ -52,8 +52,10 @@ func openBrowser(tb testing.TB, more ...string) *browser {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	flags := append([]string{"--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--remote-debugging-pipe",
-		"--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--user-data-dir=" + home}, more...)
+	flags := append([]string{
+		"--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--remote-debugging-pipe",
+		"--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--user-data-dir=" + home,
+	}, more...)
 	cmd := exec.CommandContext(tb.Context(), program, append(flags, "about:blank")...)
 	cmd.ExtraFiles = []*os.File{toRead, toWrite}
 	cmd.Env = append(os.Environ(), "HOME="+home)

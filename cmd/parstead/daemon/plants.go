@@ -91,7 +91,7 @@ func withoutScores(t *trial.Trial, log []light.Event) []light.Event {
 	shown := slices.Clone(log)
 	for i := range shown {
 		e := &shown[i]
-		if e.Kind != light.Entered {
+		if e.Kind != light.Entered || !scores(e.Data) {
 			continue
 		}
 		if p, known := t.Plant(e.Plant); !known || !t.Scored(p) {
@@ -99,6 +99,22 @@ func withoutScores(t *trial.Trial, log []light.Event) []light.Event {
 		}
 	}
 	return shown
+}
+
+// fates are the columns of harvest.csv that tell what became of a plant, and when.
+var fates = []string{"plant", "date", "status", "lost_on", "cause"}
+
+// scores tells whether what was entered is a value of an outcome, by what the log
+// keeps of it: a move and a loss are none.
+func scores(data []byte) bool {
+	var entered enteredData
+	if err := json.Unmarshal(data, &entered); err != nil {
+		return true // what can't be read is kept back
+	}
+	return slices.ContainsFunc(entered.Changes, func(c trial.Change) bool {
+		return c.Sheet == trial.CountsSheet || c.Sheet == trial.HarvestSheet &&
+			slices.ContainsFunc(c.Cells, func(s trial.Set) bool { return !slices.Contains(fates, s.Heading) })
+	})
 }
 
 // history is what is known of a plant. Before nothing of it is left to be scored,

@@ -119,9 +119,15 @@ func TestPagesInABrowser(t *testing.T) {
 	b.press("Go on")
 	b.sees("Find a plant")
 	for _, page := range []struct{ path, says string }{
-		{"", "Light, bin by bin"}, {"place/upper/1/1", "Its neighbours"}, {"plant/P1", "Its log"}, {"result", "kept back until every plant"},
-		{"enter", "Or by its place"}, {"enter/plant?plant=P1", "Harvest for good"}, {"enter/value?plant=P1&what=count&outcome=leaves", "⌫"},
-		{"enter/photo?plant=P1", "It needs signal"}, {"enter/bin?bin=upper", "P1"},
+		{"", "Light, bin by bin"},
+		{"place/upper/1/1", "Its neighbours"},
+		{"plant/P1", "Its log"},
+		{"result", "kept back until every plant"},
+		{"enter", "Or by its place"},
+		{"enter/plant?plant=P1", "Harvest for good"},
+		{"enter/value?plant=P1&what=count&outcome=leaves", "⌫"},
+		{"enter/photo?plant=P1", "It needs signal"},
+		{"enter/bin?bin=upper", "P1"},
 	} {
 		for _, size := range [][2]int{{360, 740}, {768, 1024}, {1440, 900}} {
 			for _, scheme := range []string{"light", "dark"} {

@@ -46,8 +46,9 @@ func (s *Server) takePhoto(w http.ResponseWriter, r *http.Request) {
 		say(w, http.StatusTooManyRequests, "Not stored. "+tooFast(w, wait))
 		return
 	}
-	// What comes before the server's own limit of time is for requests of some bytes.
-	if err := http.NewResponseController(w).SetReadDeadline(time.Now().Add(photoPatience)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+	// The server's own limits of time are for requests of some kilobytes.
+	answer, now := http.NewResponseController(w), time.Now()
+	if err := errors.Join(answer.SetReadDeadline(now.Add(photoPatience)), answer.SetWriteDeadline(now.Add(2*photoPatience))); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		s.config.Log.Warn("a photo has less time to come", "error", err)
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, largestPhoto)

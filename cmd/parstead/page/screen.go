@@ -103,7 +103,7 @@ func (s *Server) newScreen(r *http.Request, name string, q url.Values) *screen {
 func (v *screen) fill() (says string) {
 	e := &v.Entry
 	if e.Plant != "" || slices.Contains([]string{"plant", "value", "lost", "move", "photo"}, v.Name) {
-		found := v.Offer.Matching(e.Plant)
+		found := v.Matching(e.Plant)
 		switch {
 		case len(found) == 0:
 			return "There is no plant " + e.Plant + ": give its whole code, or find it by its bin."
