@@ -38,6 +38,9 @@ type commands struct {
 	Backup  backupCmd  `cmd:"" help:"Copy the whole trial into one file, while the daemon runs too."`
 	Restore restoreCmd `cmd:"" help:"Bring a trial back out of a backup, or readings out of a damaged database."`
 
+	Completion completionCmd `cmd:"" hidden:"" help:"Print what makes a shell complete commands and options."`
+	Manual     manualCmd     `cmd:"" hidden:"" help:"Print the manual page."`
+
 	Version kong.VersionFlag `help:"Print the version and end."`
 }
 

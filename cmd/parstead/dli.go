@@ -37,7 +37,7 @@ Filled: the share of the DLI that was estimated. Error: one standard deviation.
 Examples:
   parstead dli mytrial
   parstead dli mytrial --per bin --from 2026-08-01 --to 2026-08-31
-  parstead dli mytrial --csv > light.csv
+  parstead dli mytrial --csv
 
 Exit status: 0 done, 1 a fault, 2 a command line that can't be meant.`
 }

@@ -29,11 +29,11 @@ func (exportCmd) Help() string {
   plants.csv       a row a plant: place, treatments, start, light, outcomes;
                    parstead correlate --table reads it
   log.csv          the trial's log; parstead import reads it back
-  sheets/          trial.toml, every sheet and spectrum as they stand; passwords
-                   and codes are files of their own and stay out
+  sheets/          trial.toml, every sheet and spectrum as they stand;
+                   passwords and codes are files of their own and stay out
   datapackage.json type, unit, meaning and source of every column, by the Data
-                   Package standard, and what the analysis asks: parstead compare
-                   reads it with plants.csv
+                   Package standard, and what the analysis asks:
+                   parstead compare reads it with plants.csv
 Times are UTC, RFC 3339. A cell is empty where nothing is known. A daemon may
 run meanwhile. To have the trial again, copy sheets/ into an empty folder and
 import log.csv and readings.csv into that.

@@ -19,6 +19,7 @@ type runCmd struct {
 	Folder      string `arg:"" optional:"" help:"The trial's folder."`
 	TestMessage bool   `xor:"instead" help:"Send one message through [tell] and end."`
 	ServiceFile bool   `xor:"instead" help:"Print a service file for systemd, with how to install it, and end."`
+	Template    bool   `name:"service-template" xor:"instead" help:"Print a service file for systemd that watches any number of trials under /srv/parstead, and end."`
 	Verbose     bool   `help:"Log what is ordinary too."`
 }
 
@@ -45,6 +46,9 @@ const memoryLimit = 128 << 20
 func (c *runCmd) Run(e *env) error {
 	if c.ServiceFile {
 		return daemon.WriteServiceFile(e.stdout, c.Folder)
+	}
+	if c.Template {
+		return daemon.WriteServiceTemplate(e.stdout, "/usr/bin/parstead")
 	}
 	if c.Folder == "" {
 		return usageError{`expected "<folder>"; see parstead run --help`}

@@ -6,24 +6,40 @@ import (
 	"runtime/debug"
 )
 
-// Words is the module's version with the revision and the platform it was
-// built from and for.
-func Words() string {
+// Number is this release's, by semantic versioning: raised with each release, the
+// first part where a file, a command or a name of JSON changes its meaning.
+const Number = "0.9.0"
+
+// Revision is the revision that the program was built from, with a word on changes
+// that were not committed; "" where the build doesn't know.
+func Revision() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return "parstead, unknown build"
+		return ""
 	}
-	revision, dirty := "", ""
+	revision, changed := "", ""
 	for _, s := range info.Settings {
 		switch s.Key {
 		case "vcs.revision":
-			revision = " " + s.Value[:min(12, len(s.Value))]
+			revision = s.Value[:min(12, len(s.Value))]
 		case "vcs.modified":
 			if s.Value == "true" {
-				dirty = " with local changes"
+				changed = " with local changes"
 			}
 		}
 	}
-	return "parstead " + info.Main.Version + revision + dirty +
-		" (" + runtime.GOOS + "/" + runtime.GOARCH + ", " + info.GoVersion + ")"
+	if revision == "" {
+		return ""
+	}
+	return revision + changed
+}
+
+// Words is the program's name and version with the revision and the platform it was
+// built from and for.
+func Words() string {
+	words := "parstead " + Number + " ("
+	if r := Revision(); r != "" {
+		words += "revision " + r + ", "
+	}
+	return words + runtime.GOOS + "/" + runtime.GOARCH + ", " + runtime.Version() + ")"
 }
