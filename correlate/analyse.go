@@ -14,6 +14,7 @@ import (
 	"parstead/correlate/answer"
 	"parstead/correlate/model"
 	"parstead/correlate/phrase"
+	"parstead/correlate/referee"
 	"parstead/correlate/sentences"
 )
 
@@ -75,8 +76,10 @@ func Analyse(ctx context.Context, input *Input, opts Options) (*Result, error) {
 	in.next(result, opts)
 	for i := range result.Outcomes {
 		result.Outcomes[i].Findings = sentences.Of(in.Input, &result.Outcomes[i], result)
+		result.Outcomes[i].Equation = referee.Equation(in.Input, &result.Outcomes[i])
 	}
 	result.Answer = answer.Of(in.Input, result)
+	result.Methods = referee.Methods(in.Input, result)
 	return result, nil
 }
 

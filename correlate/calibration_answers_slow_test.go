@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-func init() { longCases = append(longCases, answersInBins) }
+func init() { longCases, oneIn = append(longCases, answersInBins), 1 }
 
 // answersInBins are events in bins that differ by themselves, the wet ones being
 // the dim ones: light is judged within them. Bounds: at most 5.5 % of alarms, the

@@ -39,6 +39,7 @@ func (measure) analyse(s *sample, r *OutcomeResult) error {
 		return err
 	}
 	s.residuals = f.Residuals
+	s.variance(r, f)
 	s.residualChecks(f)
 	r.Checks = s.checks
 	s.unequalSpread(r)
@@ -51,6 +52,18 @@ func (measure) analyse(s *sample, r *OutcomeResult) error {
 	s.robust(r, b)
 	s.redealAll(r, b)
 	return nil
+}
+
+// variance tells how far bins and plants differ by themselves.
+func (s *sample) variance(r *OutcomeResult, f *model.Fit) {
+	if bins, ok := f.BinSpread(s.terms); ok {
+		r.Variance = append(r.Variance, analysis.Variance{Of: string(model.PerBin), SD: analysis.Known(bins.SD), CI95: analysis.KnownPair(bins.CI95)})
+	} else if s.terms.Bin != nil {
+		s.say("variance", "bin", "no bin is left to tell by how far bins differ by themselves")
+	}
+	if plants, ok := f.PlantSpread(); ok {
+		r.Variance = append(r.Variance, analysis.Variance{Of: string(model.PerPlant), SD: analysis.Known(plants.SD), CI95: analysis.KnownPair(plants.CI95)})
+	}
 }
 
 func (measure) brief(s *sample, r *OutcomeResult) error { return s.modelEffects(r) }

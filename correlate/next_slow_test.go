@@ -13,12 +13,14 @@ import (
 )
 
 // Trials of the size that is told show the difference as often as is promised, by
-// the whole analysis with its bins and covariates. 1,500 trials a case: the Monte
-// Carlo error of a share of 0.8 is 0.010, and four of them are allowed; covariates
-// and bins that chance sets against the treatment cost up to 0.02 more.
+// the whole analysis with its bins and covariates. 1,500 trials a case, or 300 (see
+// oneIn): the Monte Carlo error of a share of 0.8 is 0.010 or 0.023, and four of them
+// are allowed; covariates and bins that chance sets against the treatment cost up to 0.02 more.
 func TestSizesReachTheirPower(t *testing.T) {
 	t.Parallel()
-	const trials, monteCarlo, cost = 1500, 0.0103, 0.02
+	const cost = 0.02
+	trials := 1500 / oneIn
+	monteCarlo := math.Sqrt(0.8 * 0.2 / float64(trials))
 	mid := func(level int) float64 { // −½, ½ and 0 for all others
 		switch level {
 		case 0:
@@ -150,7 +152,7 @@ func TestSizesReachTheirPower(t *testing.T) {
 					shown++
 				}
 			}
-			got := float64(shown) / trials
+			got := float64(shown) / float64(trials)
 			t.Logf("power %.3f, promised %.3f, Monte Carlo error %.3f", got, c.want, monteCarlo)
 			if got < c.want-4*monteCarlo-cost || got > c.want+4*monteCarlo {
 				t.Errorf("power %.3f, promised %.3f", got, c.want)

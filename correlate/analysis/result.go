@@ -18,7 +18,8 @@ type Result struct {
 	NextTrial           *NextTrial      `json:"next_trial,omitempty"`
 	Electricity         *Electricity    `json:"electricity,omitempty"`
 	Departures          []string        `json:"departures,omitempty"`
-	Answer              []Sentence      `json:"answer"` // at most seven sentences
+	Methods             string          `json:"methods"` // a paragraph for a referee
+	Answer              []Sentence      `json:"answer"`  // at most seven sentences
 
 	// Seed is that of the draws that size a next trial.
 	Seed uint64 `json:"-"`
@@ -45,6 +46,8 @@ type OutcomeResult struct {
 	Model            string            `json:"model,omitempty"`
 	ResidualDF       *float64          `json:"residual_df,omitempty"`
 	ResidualSD       *float64          `json:"residual_sd,omitempty"`
+	Equation         string            `json:"equation,omitempty"`
+	Variance         []Variance        `json:"variance,omitempty"`
 	Groups           []Group           `json:"groups,omitempty"`
 	Effects          []Effect          `json:"effects,omitempty"`
 	Coefficients     []Coefficient     `json:"coefficients,omitempty"`
@@ -77,6 +80,13 @@ type OutcomeResult struct {
 
 	// Planning is what a next trial can be sized by, treatment by treatment.
 	Planning []Planning `json:"-"`
+}
+
+// Variance is how far bins or plants differ by themselves, on the analysed scale.
+type Variance struct {
+	Of   string      `json:"of"` // bin or plant
+	SD   *float64    `json:"sd"`
+	CI95 *[2]float64 `json:"ci95,omitempty"`
 }
 
 // Unlike is a covariate or light in which the levels of a treatment are unlike.

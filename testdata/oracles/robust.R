@@ -1,5 +1,6 @@
-# Errors that hold where rows spread unlike or resemble one another within bins, by
-# dense matrices in base R alone, of cases/lamps.csv:
+# Errors that hold where rows spread unlike or resemble one another within bins, and
+# how far bins differ by themselves, by dense matrices in base R alone, of
+# cases/lamps.csv; the latter of cases/oats.csv too, by its classical mean squares:
 #   Rscript robust.R > ../tables/robust.json
 here <- dirname(sub("--file=", "", grep("--file=", commandArgs(), value = TRUE)))
 d <- read.csv(file.path(here, "../cases/lamps.csv"), stringsAsFactors = TRUE)
@@ -33,5 +34,26 @@ bybins <- function(w, bin) { # whole bins are the replicates
 }
 w <- list(light = +(colnames(X) == "light"), medium = +(colnames(X) == "mediumcoir"))
 out <- lapply(w, function(w) list(own_spread = own(w, d$medium), by_bins = bybins(w, d$bin)))
+# adjusted bin means: levels of media weighted equally, other columns at their means
+A <- cbind(1, diag(nlevels(d$bin))[, -1], matrix(c(0.5, colMeans(X[, c("start_g", "light")])), nlevels(d$bin), 3, byrow = TRUE))
+means <- drop(A %*% beta)
+bins <- unique(d[c("bin", "lamp", "lid")])
+bins <- bins[order(bins$bin), ]
+W <- model.matrix(~ lamp + lid, bins)
+R <- diag(nrow(W)) - W %*% solve(crossprod(W), t(W))
+spread <- function(MS, df1, c, s2, df2) {
+  f <- qf(c(0.975, 0.025), df1, df2)
+  list(sd = sqrt(max(0, MS - c * s2)), df = df1, low = sqrt(max(0, df1 * (MS - c * s2 * f[1])) / qchisq(0.975, df1)), high = sqrt(df1 * (MS - c * s2 * f[2]) / qchisq(0.025, df1)))
+}
+df1 <- sum(diag(R))
+s2 <- sum(e^2) / (nrow(X) - ncol(X))
+out$bins <- spread(sum(means * (R %*% means)) / df1, df1, sum(diag(R %*% A %*% solve(crossprod(X)) %*% t(A))) / df1, s2, nrow(X) - ncol(X))
+out$plants <- list(sd = sqrt(s2), df = nrow(X) - ncol(X), low = sqrt(sum(e^2) / qchisq(0.975, nrow(X) - ncol(X))), high = sqrt(sum(e^2) / qchisq(0.025, nrow(X) - ncol(X))))
+o <- read.csv(file.path(here, "../cases/oats.csv"), stringsAsFactors = TRUE)
+o$N <- factor(o$N)
+a <- summary(aov(Y ~ N + V + Error(B / V), o))
+whole <- a[[2]][[1]]["Residuals", ]
+within <- a[[3]][[1]]["Residuals", ]
+out$oats <- spread(whole[["Mean Sq"]] / 4, whole[["Df"]], 1 / 4, within[["Mean Sq"]], within[["Df"]])
 json <- function(x) if (is.list(x)) paste0("{", paste0('"', names(x), '": ', vapply(x, json, ""), collapse = ", "), "}") else sprintf("%.12g", x)
 cat(json(out), "\n")
