@@ -41,6 +41,9 @@ type pageData struct {
 	Outcomes      []outcomePart
 	Together      []figure
 	Tables        []tables.Table
+	Methods       string
+	Equations     []fact
+	Cite          string
 	Made          []fact
 	MadeTables    []tables.Table
 	Safety        []string
@@ -94,6 +97,7 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 		Title: r.Trial, Remark: r.Remark, Version: r.Version, Written: r.Written.UTC().Format(time.RFC3339),
 		Plants: r.Result.Plants, Departures: r.Result.Departures, Early: r.Input.Early, Safety: safety,
 		Lost: tables.Lost(r.Result.Lost), Next: tables.Next(r.Result.NextTrial), Made: r.facts(), MadeTables: r.rackTables(),
+		Methods: r.Result.Methods, Equations: r.referee(), Cite: fmt.Sprintf("%s. Analysis of %s, %s.", r.Version, r.Trial, r.Written.UTC().Format(time.DateOnly)),
 	}
 	for i := range pictures {
 		// The drawing's own texts are escaped where they are written.

@@ -77,6 +77,7 @@ func (r *Report) pictures() []picture {
 		list = append(list, r.pairs(names, o)...)
 		list = append(list, r.lights(names, o)...)
 		list = append(list, r.plantMaps(names, o)...)
+		list = append(list, r.residuals(names, o)...)
 	}
 	return append(list, r.outcomes(names)...)
 }
