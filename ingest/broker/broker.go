@@ -54,6 +54,7 @@ type Broker struct {
 	listener *listener
 	serving  atomic.Bool
 	links    atomic.Uint64
+	refused  refusedOnes
 }
 
 // Open listens; Run serves. An address beyond this machine needs Sensors.

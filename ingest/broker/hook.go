@@ -40,7 +40,7 @@ func (h *hook) Provides(b byte) bool {
 // wills without asking.
 func (h *hook) OnConnect(cl *mqtt.Client, pk packets.Packet) error {
 	if pk.Connect.WillFlag && !h.OnACLCheck(cl, pk.Connect.WillTopic, true) {
-		return fmt.Errorf("will topic %q: %w", pk.Connect.WillTopic, packets.ErrNotAuthorized)
+		return fmt.Errorf("will topic %q: %w: %w", pk.Connect.WillTopic, errOwnWill, packets.ErrNotAuthorized)
 	}
 	return nil
 }

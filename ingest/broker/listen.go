@@ -106,6 +106,9 @@ func (l *listener) serve(k *link, establish listeners.EstablishFn) {
 	}()
 	_ = k.SetDeadline(time.Now().Add(introduction)) // on an error the first read fails
 	if err := establish(l.ID(), k); err != nil {
+		if mend, ok := l.broker.refused.mend(err); ok {
+			l.broker.Log.Warn("client refused", "client", client, "error", err, "mend", mend)
+		}
 		l.broker.Log.Debug("client left", "client", client, "error", err)
 	}
 }
