@@ -249,7 +249,7 @@ func (in *Intake) account(arrivals []arrival, fates []light.Fate, sum *Summary) 
 			in.metrics.setAside.WithLabelValues(a.sensor.name, reason).Inc()
 		case a.reading.At.After(a.sensor.latest.At):
 			a.sensor.latest = a.reading
-			a.sensor.last.Set(float64(a.reading.At.UnixMilli()) / 1e3)
+			in.metrics.heard(a.sensor.name, a.reading.At)
 		}
 	}
 	in.mu.Unlock()

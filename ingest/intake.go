@@ -29,7 +29,8 @@ type Config struct {
 	Feeds    []Feed
 	Starts   time.Time // of the trial; own times over a year earlier are refused
 	Clock    Clock
-	Boot     uint32 // counts starts of this process
+	Boot     uint32                          // counts starts of this process
+	Stored   func() map[string]light.Reading // each sensor's newest usable reading so far; nil for none
 	Log      *slog.Logger
 	Register prometheus.Registerer // nil for none
 
@@ -110,12 +111,18 @@ func setDefault(d *time.Duration, value time.Duration) {
 func (in *Intake) SetFeeds(feeds []Feed) error {
 	in.mu.Lock()
 	defer in.mu.Unlock()
+	var stored map[string]light.Reading
+	if in.Stored != nil {
+		stored = in.Stored()
+	}
 	r, err := newRoutes(feeds, func(name string) *sensor {
 		s := in.sensors[name]
 		if s == nil {
-			s = &sensor{
-				name: name, stored: in.metrics.stored.WithLabelValues(name),
-				last: in.metrics.last.WithLabelValues(name),
+			s = &sensor{name: name, stored: in.metrics.of(name)}
+			if r, ok := stored[name]; ok {
+				s.latest = r
+				in.metrics.heard(name, r.At)
+				s.pass(r.At)
 			}
 			in.sensors[name] = s
 		}
@@ -131,8 +138,7 @@ func (in *Intake) SetFeeds(feeds []Feed) error {
 // Filters lists the topic filters that a source has to subscribe to.
 func (in *Intake) Filters() []string { return in.routes.Load().filters }
 
-// Latest is the sensor's newest usable reading; ok is false if there is none
-// since the start.
+// Latest is the sensor's newest usable reading; ok is false if there is none.
 func (in *Intake) Latest(sensor string) (r light.Reading, ok bool) {
 	in.mu.Lock()
 	defer in.mu.Unlock()

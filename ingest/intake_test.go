@@ -266,16 +266,10 @@ func TestJudging(t *testing.T) {
 				t.Error("a conflict was shown without its mark")
 			}
 			check := func(name, reason string) {
-				want := ""
-				if reason != "" {
-					help := map[string]string{
-						"parstead_readings_rejected_total":  "Readings refused at the door, by reason.",
-						"parstead_readings_set_aside_total": "Readings stored but not used, by reason.",
-					}[name]
-					want = fmt.Sprintf("# HELP %s %s\n# TYPE %s counter\n%s{reason=%q,sensor=\"s\"} 1\n", name, help, name, name, reason)
-				}
-				if err := testutil.GatherAndCompare(reg, strings.NewReader(want), name); err != nil {
-					t.Error(err)
+				for of, n := range counted(t, reg, name, "s") {
+					if want := map[bool]float64{true: 1}[of == reason]; n != want {
+						t.Errorf("%s: %v counted as %s", name, n, of)
+					}
 				}
 			}
 			check("parstead_readings_rejected_total", c.rejected)
@@ -495,12 +489,72 @@ func TestStrangersAddNoSeries(t *testing.T) {
 		in.Take(Delivery{Topic: fmt.Sprintf("rack/upper/1/%d", i+2), Payload: []byte("1")})
 		in.Take(Delivery{Topic: fmt.Sprintf("garage/%d", i), Payload: []byte("1")})
 	}
-	want := "# HELP parstead_readings_rejected_total Readings refused at the door, by reason.\n# TYPE parstead_readings_rejected_total counter\n" +
-		"parstead_readings_rejected_total{reason=\"no_sensor\",sensor=\"unknown\"} 100\n"
-	if err := testutil.GatherAndCompare(reg, strings.NewReader(want), "parstead_readings_rejected_total"); err != nil {
-		t.Error(err)
+	if diff := cmp.Diff(map[string]float64{NoSensor: 100}, counted(t, reg, "parstead_readings_rejected_total", unknown)); diff != "" {
+		t.Error(diff)
+	}
+	if n, err := testutil.GatherAndCount(reg, "parstead_readings_rejected_total"); err != nil || n != 1+len(rejections) {
+		t.Errorf("%d series, %v", n, err)
 	}
 	if n := len(in.Refusals()); n != keptRefusals {
 		t.Errorf("%d records kept, want %d", n, keptRefusals)
+	}
+}
+
+// counted is a metric of one sensor by reason.
+func counted(t *testing.T, reg prometheus.Gatherer, name, sensor string) map[string]float64 {
+	t.Helper()
+	families, err := reg.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	by := map[string]float64{}
+	for _, f := range families {
+		if f.GetName() != name {
+			continue
+		}
+		for _, m := range f.GetMetric() {
+			labels := map[string]string{}
+			for _, l := range m.GetLabel() {
+				labels[l.GetName()] = l.GetValue()
+			}
+			if labels["sensor"] == sensor {
+				by[labels["reason"]] = m.GetCounter().GetValue()
+			}
+		}
+	}
+	return by
+}
+
+// From the start every counter is there, at zero, and a sensor that was heard before
+// has its time; one that never was has none.
+func TestMetricsFromTheStart(t *testing.T) {
+	t.Parallel()
+	reg := prometheus.NewPedanticRegistry()
+	h := &hands{now: noon}
+	in, err := New(Config{
+		Sink: &memory{}, Feeds: []Feed{chip("a", "a"), chip("b", "b")}, Starts: noon, Clock: h.clock(), Log: quiet, Register: reg,
+		Stored: func() map[string]light.Reading {
+			return map[string]light.Reading{"a": {Sensor: "a", At: noon.Add(-time.Hour), Value: 5}}
+		},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, sensor := range []string{"a", "b"} {
+		if diff := cmp.Diff(map[string]float64{NoNumber: 0, ImpossibleTime: 0, Duplicate: 0, NotKept: 0}, counted(t, reg, "parstead_readings_rejected_total", sensor)); diff != "" {
+			t.Error(diff)
+		}
+		if diff := cmp.Diff(map[string]float64{Stale: 0, Untimed: 0, Conflict: 0, Saturated: 0, OutsideValid: 0}, counted(t, reg, "parstead_readings_set_aside_total", sensor)); diff != "" {
+			t.Error(diff)
+		}
+	}
+	// 2026-07-21T11:00:00Z is 1784631600 s after 1970 (GNU date).
+	want := "# HELP parstead_sensor_last_reading_timestamp_seconds Time of the sensor's newest usable reading.\n" +
+		"# TYPE parstead_sensor_last_reading_timestamp_seconds gauge\nparstead_sensor_last_reading_timestamp_seconds{sensor=\"a\"} 1.7846316e+09\n"
+	if err := testutil.GatherAndCompare(reg, strings.NewReader(want), "parstead_sensor_last_reading_timestamp_seconds"); err != nil {
+		t.Error(err)
+	}
+	if r, ok := in.Latest("a"); !ok || r.Value != 5 {
+		t.Errorf("%+v, %v", r, ok)
 	}
 }

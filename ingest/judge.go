@@ -18,7 +18,6 @@ const (
 type sensor struct {
 	name   string
 	stored prometheus.Counter
-	last   prometheus.Gauge
 	newest atomic.Int64 // own time of those that came, Unix nanoseconds; 0 before the first
 
 	// Guarded by Intake.mu.

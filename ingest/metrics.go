@@ -1,6 +1,10 @@
 package ingest
 
-import "github.com/prometheus/client_golang/prometheus"
+import (
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+)
 
 // Reasons why a reading is refused at the door.
 const (
@@ -18,6 +22,13 @@ const (
 	Conflict     = "conflict"      // another value of this sensor and time is stored already
 	Saturated    = "saturated"     // a mark that sensors send in place of a measurement
 	OutsideValid = "outside_valid" // beyond the sensor's valid range
+)
+
+// Each reason has a counter of each sensor from the start on, or the first refusal of a
+// sensor would look like no increase.
+var (
+	rejections = []string{NoNumber, ImpossibleTime, Duplicate, NotKept}
+	asides     = []string{Stale, Untimed, Conflict, Saturated, OutsideValid}
 )
 
 // unknown is the one label for whatever no sensor has, so that strangers can't
@@ -48,10 +59,28 @@ func newMetrics(reg prometheus.Registerer) *metrics {
 			Help: "Time of the sensor's newest usable reading.",
 		}, []string{"sensor"}),
 	}
+	m.rejected.WithLabelValues(unknown, NoSensor)
 	if reg != nil {
 		reg.MustRegister(m.stored, m.rejected, m.setAside, m.last)
 	}
 	return m
+}
+
+// of makes a sensor's counters, at zero, and gives that of what is stored. A sensor
+// that was never heard has no time.
+func (m *metrics) of(sensor string) (stored prometheus.Counter) {
+	for _, reason := range rejections {
+		m.rejected.WithLabelValues(sensor, reason)
+	}
+	for _, reason := range asides {
+		m.setAside.WithLabelValues(sensor, reason)
+	}
+	return m.stored.WithLabelValues(sensor)
+}
+
+// heard tells when a sensor's newest usable reading was.
+func (m *metrics) heard(sensor string, at time.Time) {
+	m.last.WithLabelValues(sensor).Set(float64(at.UnixMilli()) / 1e3)
 }
 
 // RegisterConnected adds the gauge that tells whether the broker is connected.

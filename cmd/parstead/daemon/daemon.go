@@ -20,6 +20,7 @@ import (
 	"parstead/cmd/parstead/page"
 	"parstead/cmd/parstead/tell"
 	"parstead/cmd/parstead/trial"
+	"parstead/cmd/parstead/version"
 	"parstead/ingest"
 	"parstead/light"
 	"parstead/light/watch"
@@ -148,7 +149,7 @@ func (d *Daemon) openIngest(t *trial.Trial, registry *prometheus.Registry) (err 
 	}
 	d.keeper = newKeeper(sink, o.Clock.Now)
 	if d.intake, err = ingest.New(ingest.Config{
-		Sink: d.keeper, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.Clock, Boot: d.db.Boot(),
+		Sink: d.keeper, Feeds: t.Feeds, Starts: t.Rack.Trial().From, Clock: o.Clock, Boot: d.db.Boot(), Stored: d.db.Latest,
 		Log: o.Log, Register: registry, OnStep: d.clockStepped, OnTimed: d.timed, Linger: o.linger, LingerWaited: o.linger,
 	}); err != nil {
 		return err
@@ -229,7 +230,7 @@ func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
 	if d.page, err = page.Listen(t.Page.Listen, secure); err != nil {
 		return err
 	}
-	registry.MustRegister(page.NewCollector(d.status.get))
+	registry.MustRegister(page.NewCollector(d.status.get), version.Metric())
 	d.pages = page.New(page.Config{
 		State: d.status.get, Plant: d.status.history, Result: d.status.result, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Photos: &d.photos, Now: time.Now, Log: d.options.Log,
 	})

@@ -29,6 +29,10 @@ var (
 		"Light since the trial's start.", position, nil)
 	coverage = prometheus.NewDesc("parstead_coverage_ratio",
 		"Share of the running light day so far that readings cover.", []string{"bin"}, nil)
+	target = prometheus.NewDesc("parstead_dli_target_moles_per_square_meter",
+		"Daily light integral that the bin is meant to get; absent where none is set.", []string{"bin"}, nil)
+	interval = prometheus.NewDesc("parstead_sensor_interval_seconds",
+		"Time between readings that the trial's file states.", []string{"sensor"}, nil)
 	active = prometheus.NewDesc("parstead_condition_active",
 		"1 while a condition holds.", []string{"condition", "bin", "sensor"}, nil)
 )
@@ -56,7 +60,7 @@ func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
 	for _, d := range newest {
 		ch <- d
 	}
-	for _, d := range []*prometheus.Desc{today, lastDay, total, coverage, active} {
+	for _, d := range []*prometheus.Desc{today, lastDay, total, coverage, target, interval, active} {
 		ch <- d
 	}
 }
@@ -72,6 +76,7 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 		ch <- prometheus.MustNewConstMetric(d, prometheus.GaugeValue, value, labels...)
 	}
 	for _, x := range s.Sensors {
+		gauge(interval, x.Every.Seconds(), x.Name)
 		if !x.Usable(s.Now) {
 			continue
 		}
@@ -83,6 +88,9 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	for _, b := range s.Bins {
 		gauge(coverage, b.Coverage, b.Name)
+		if b.TargetDLI > 0 {
+			gauge(target, float64(b.TargetDLI), b.Name)
+		}
 		for i, p := range b.Positions() {
 			row, column := strconv.Itoa(p.Row), strconv.Itoa(p.Column)
 			for _, f := range []struct {

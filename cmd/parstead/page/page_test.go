@@ -62,9 +62,9 @@ func example(tb testing.TB) *State {
 		Day: light.Date{Year: 2026, Month: 7, Day: 23}, Starts: light.Date{Year: 2026, Month: 7, Day: 21}, Ends: light.Date{Year: 2026, Month: 12, Day: 21},
 		Bins: []Bin{upper, lower}, Connected: true, Broker: "127.0.0.1:1883", Judged: true,
 		Sensors: []Sensor{
-			{Sensor: light.Sensor{Name: "upper centre", Measures: light.QuantityLux, Position: light.Position{Bin: "upper", Row: 2, Column: 2}, MaxGap: 10 * time.Minute}, Heard: true, Value: 5900, PPFD: 85, At: now.Add(-40 * time.Second)},
-			{Sensor: light.Sensor{Name: "upper air", Measures: light.QuantityTemperature, Position: light.Position{Bin: "upper"}, MaxGap: 10 * time.Minute}, Heard: true, Value: 22.25, At: now.Add(-30 * time.Second)},
-			{Sensor: light.Sensor{Name: "upper damp", Measures: light.QuantityHumidity, Position: light.Position{Bin: "upper"}, MaxGap: 10 * time.Minute}, Heard: true, Value: 65, At: now.Add(-30 * time.Second)},
+			{Sensor: light.Sensor{Name: "upper centre", Measures: light.QuantityLux, Position: light.Position{Bin: "upper", Row: 2, Column: 2}, Every: time.Minute, MaxGap: 10 * time.Minute}, Heard: true, Value: 5900, PPFD: 85, At: now.Add(-40 * time.Second)},
+			{Sensor: light.Sensor{Name: "upper air", Measures: light.QuantityTemperature, Position: light.Position{Bin: "upper"}, Every: time.Minute, MaxGap: 10 * time.Minute}, Heard: true, Value: 22.25, At: now.Add(-30 * time.Second)},
+			{Sensor: light.Sensor{Name: "upper damp", Measures: light.QuantityHumidity, Position: light.Position{Bin: "upper"}, Every: time.Minute, MaxGap: 10 * time.Minute}, Heard: true, Value: 65, At: now.Add(-30 * time.Second)},
 		},
 		Log: []light.Event{wiped}, OffTarget: 0.1,
 		Plants: []Standing{{Code: "P1", Bin: "upper"}, {Code: "P9", Bin: "upper", Fate: "lost", On: "2026-07-22", Why: "rot"}},
@@ -333,18 +333,26 @@ parstead_condition_active{bin="",condition="silent",sensor="upper air"} 1
 # TYPE parstead_coverage_ratio gauge
 parstead_coverage_ratio{bin="lower <b>"} 0
 parstead_coverage_ratio{bin="upper"} 0.98
+# HELP parstead_dli_target_moles_per_square_meter Daily light integral that the bin is meant to get; absent where none is set.
+# TYPE parstead_dli_target_moles_per_square_meter gauge
+parstead_dli_target_moles_per_square_meter{bin="upper"} 4.3
 # HELP parstead_humidity_ratio Newest relative humidity, 0 to 1.
 # TYPE parstead_humidity_ratio gauge
 parstead_humidity_ratio{bin="upper",sensor="upper damp"} 0.65
 # HELP parstead_ppfd_micromoles_per_square_meter_second Newest photon flux density (400-700 nm) that a sensor measured; row and column 0 for a sensor that speaks for its bin.
 # TYPE parstead_ppfd_micromoles_per_square_meter_second gauge
 parstead_ppfd_micromoles_per_square_meter_second{bin="upper",column="2",row="2",sensor="upper centre"} 85
+# HELP parstead_sensor_interval_seconds Time between readings that the trial's file states.
+# TYPE parstead_sensor_interval_seconds gauge
+parstead_sensor_interval_seconds{sensor="upper air"} 60
+parstead_sensor_interval_seconds{sensor="upper centre"} 60
+parstead_sensor_interval_seconds{sensor="upper damp"} 60
 # HELP parstead_temperature_celsius Newest temperature.
 # TYPE parstead_temperature_celsius gauge
 parstead_temperature_celsius{bin="upper",sensor="upper air"} 22.25
 `
 	if err := testutil.CollectAndCompare(c, strings.NewReader(want),
-		"parstead_condition_active", "parstead_coverage_ratio", "parstead_humidity_ratio",
+		"parstead_condition_active", "parstead_coverage_ratio", "parstead_dli_target_moles_per_square_meter", "parstead_sensor_interval_seconds", "parstead_humidity_ratio",
 		"parstead_ppfd_micromoles_per_square_meter_second", "parstead_temperature_celsius"); err != nil {
 		t.Error(err)
 	}

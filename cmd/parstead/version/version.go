@@ -4,6 +4,8 @@ package version
 import (
 	"runtime"
 	"runtime/debug"
+
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 // Number is this release's, by semantic versioning: raised with each release, the
@@ -42,4 +44,13 @@ func Words() string {
 		words += "revision " + r + ", "
 	}
 	return words + runtime.GOOS + "/" + runtime.GOARCH + ", " + runtime.Version() + ")"
+}
+
+// Metric tells monitoring which build runs.
+func Metric() prometheus.Collector {
+	g := prometheus.NewGaugeVec(prometheus.GaugeOpts{
+		Name: "parstead_build_info", Help: "1; the labels tell which build of the program runs.",
+	}, []string{"version", "goversion"})
+	g.WithLabelValues(Number, runtime.Version()).Set(1)
+	return g
 }
