@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"os"
 	"runtime/debug"
@@ -9,6 +10,7 @@ import (
 
 	"parstead/cmd/parstead/daemon"
 	"parstead/cmd/parstead/harvest"
+	"parstead/cmd/parstead/monitor"
 	"parstead/cmd/parstead/trial"
 	"parstead/correlate"
 	"parstead/ingest"
@@ -18,6 +20,7 @@ import (
 type runCmd struct {
 	Folder      string `arg:"" optional:"" help:"The trial's folder."`
 	TestMessage bool   `xor:"instead" help:"Send one message through [tell] and end."`
+	Metrics     string `name:"metrics-files" xor:"instead" placeholder:"DIR" help:"Write alert rules, recording rules, a scrape job and a console page for a metrics server into DIR, and end."`
 	ServiceFile bool   `xor:"instead" help:"Print a service file for systemd, with how to install it, and end."`
 	Template    bool   `name:"service-template" xor:"instead" help:"Print a service file for systemd that watches any number of trials under /srv/parstead, and end."`
 	Verbose     bool   `help:"Log what is ordinary too."`
@@ -34,6 +37,7 @@ Parstead only watches: it switches nothing and replaces no safety device.
 
 Example: parstead run mytrial
          parstead run --service-file mytrial
+         parstead run --metrics-files rules
 
 Exit status: 0 ended as told, 1 a fault.`
 }
@@ -44,6 +48,9 @@ const memoryLimit = 128 << 20
 
 // Run runs the daemon.
 func (c *runCmd) Run(e *env) error {
+	if c.Metrics != "" {
+		return writeMetricsFiles(e, c.Metrics)
+	}
 	if c.ServiceFile {
 		return daemon.WriteServiceFile(e.stdout, c.Folder)
 	}
@@ -96,4 +103,21 @@ func answer(ctx context.Context, folder string) ([]string, error) {
 		says = append(says, s.String())
 	}
 	return says, nil
+}
+
+// writeMetricsFiles writes what a metrics server needs, and says where each goes.
+func writeMetricsFiles(e *env, dir string) error {
+	written, err := monitor.Write(dir)
+	if err != nil {
+		return err
+	}
+	for _, name := range written {
+		fmt.Fprintln(e.stdout, name)
+	}
+	fmt.Fprint(e.stdout, `
+Name both rule files under rule_files: of the metrics server, put the scrape job under
+scrape_configs:, and the page into its folder of console templates; it is then at
+/consoles/parstead.html. promtool check rules says whether they were kept whole.
+`)
+	return nil
 }
