@@ -24,7 +24,7 @@ var (
 	figure = regexp.MustCompile(`\d+(?:\.\d+)?(?:e[+−]?\d+)?`)
 	// derived are figures that no key of the JSON holds: the ends of measured light, and
 	// sums and quotients of what it holds.
-	derived  = regexp.MustCompile(`places measured \([^)]*\)|\(\d+ such racks or seasons\)|on the other levels of .* \d+ of \d+ together|and \d+ more|^\d+ of \d+ plants`)
+	derived  = regexp.MustCompile(`up to \S+, the brightest|from \S+, the darkest|\(\d+ such racks or seasons\)|on the other levels of .* \d+ of \d+ together|and \d+ more|^\d+ of \d+ plants`)
 	claiming = regexp.MustCompile(` (?:is|are) behind|^Light matters`)
 	behind   = regexp.MustCompile(`(\S+) is behind, (\S+) % below (\S+) \((\S+) to (\S+) %\)`)
 )

@@ -22,6 +22,9 @@ func TestDemo(t *testing.T) {
 	if !strings.Contains(out.String(), "Invented data") {
 		t.Errorf("the demo doesn't say that its data is invented:\n%s", out.String())
 	}
+	if n := strings.Count(out.String(), "\n"); n > 60 {
+		t.Errorf("the demo's story has %d lines, want 60 at most:\n%s", n, out.String())
+	}
 	for line := range strings.Lines(out.String()) {
 		if n := len([]rune(strings.TrimRight(line, "\n"))); n > 80 && !strings.Contains(line, dir) {
 			t.Errorf("a line of %d columns: %q", n, line)

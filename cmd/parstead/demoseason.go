@@ -28,7 +28,7 @@ func (c *demoCmd) play(e *env, world *demo.World, t *trial.Trial) error {
 		}
 		if url := d.PageURL(); url != "" && listen.Page.Listen != d.PageAddress() {
 			listen.Page.Listen = d.PageAddress() // stays after the power cut
-			fmt.Fprintf(e.stdout, "The page while the season is played: %s\n", url)
+			fmt.Fprintf(e.stdout, "The page while it plays: %s\n", url)
 		}
 		return played{d.Start(ctx), d.BrokerAddress()}, nil
 	}
@@ -41,8 +41,8 @@ func (c *demoCmd) play(e *env, world *demo.World, t *trial.Trial) error {
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.stdout, "%d messages in %s, each acknowledged only when it was on disk.\n\n",
-		season.Messages, time.Since(begun).Round(100*time.Millisecond))
+	_, err = fmt.Fprintf(e.stdout, "\n1. The season, through broker, daemon and database\n   %d readings in %.0f s, each confirmed only when it was on disk.\n",
+		season.Messages, time.Since(begun).Seconds())
 	return err
 }
 

@@ -12,7 +12,7 @@ import (
 )
 
 // mostLeads is how many leads the answer names.
-const mostLeads = 3
+const mostLeads = 2
 
 // leads names what stands out of all that was not planned.
 func (t *teller) leads() string {

@@ -29,7 +29,7 @@ func (t *teller) lit() (weight int, lead, says string) {
 	if len(others) > 0 {
 		open = "it can't be told yet " + strings.Join(shortened(others), "; nor ")
 	}
-	const caution = "light was not dealt at random, so heat or air may go with it"
+	const caution = "but it was not dealt at random: heat or air may go with it"
 	switch {
 	case len(claims) > 0:
 		return certain, "Light matters", joined([]string{strings.Join(shortened(claims), "; "), caution, open})
@@ -89,9 +89,9 @@ func (t *teller) ofWhom(p part) string {
 func reach(r *analysis.OutcomeResult) string {
 	low, high := measuredLight(r)
 	if *r.Light.Slope.Slope < 0 {
-		return fmt.Sprintf("from the darkest places measured (%s) on", phrase.Number(low))
+		return fmt.Sprintf("from %s, the darkest measured, on", phrase.Number(low))
 	}
-	return fmt.Sprintf("up to the brightest places measured (%s)", phrase.Number(high))
+	return fmt.Sprintf("up to %s, the brightest measured", phrase.Number(high))
 }
 
 // costs words the current of one more unit of the outcome by more light.

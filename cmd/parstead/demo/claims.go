@@ -15,6 +15,18 @@ type Claim struct {
 	Planted string
 	Found   string
 	Holds   bool // whether the analysis shows what it should
+	Modest  bool // whether what holds is that it can't be said
+}
+
+// Word says in a word whether what was planted was found.
+func (c Claim) Word() string {
+	switch {
+	case !c.Holds:
+		return "no"
+	case c.Modest:
+		return "can't say"
+	}
+	return "yes"
 }
 
 // Claims holds the results of the harvest correlation against what was planted.
@@ -70,7 +82,7 @@ func comparison(o *correlate.OutcomeResult, treatment, a, b string) *correlate.C
 }
 
 func (v view) rot() Claim {
-	c := Claim{Planted: fmt.Sprintf("rot took %d of 72 on sphagnum, %d of 216 elsewhere", RotSphagnum, RotElsewhere), Found: "no figure"}
+	c := Claim{Planted: fmt.Sprintf("rot: %d of 72 on sphagnum, %d of 216 else", RotSphagnum, RotElsewhere), Found: "no figure"}
 	if v.Quiet {
 		c.Planted = "no plant rotted"
 	}
@@ -90,16 +102,16 @@ func (v view) rot() Claim {
 		}
 	}
 	if p != nil {
-		c.Found = fmt.Sprintf("lost: %d on sphagnum, %d of %d elsewhere, %s over the media", on, elsewhere, others, pValue(p))
+		c.Found = fmt.Sprintf("%d, and %d of %d", on, elsewhere, others)
 		c.Holds = *p < 0.001
 	}
 	return c
 }
 
 func (v view) pumice(species string) Claim {
-	c := Claim{Planted: fmt.Sprintf("%s: pumice takes %.0f %% off the mass", species, 100*(1-PumiceFactor)), Found: "no figure"}
+	c := Claim{Planted: fmt.Sprintf("pumice takes %.0f %% off %s", 100*(1-PumiceFactor), species), Found: "no figure"}
 	if got := comparison(v.outcome("biomass_g", species), "medium", "pumice", "coir"); got.Ratio != nil && got.CI95 != nil {
-		c.Found = fmt.Sprintf("%s of coir's, %s", ratioOf(*got.Ratio, *got.CI95), got.Verdict)
+		c.Found = fmt.Sprintf("%.0f %% (%.0f to %.0f)", 100*(1-*got.Ratio), 100*(1-got.CI95[1]), 100*(1-got.CI95[0]))
 		c.Holds = got.CI95[0] <= PumiceFactor && PumiceFactor <= got.CI95[1]
 	}
 	return c
@@ -108,7 +120,7 @@ func (v view) pumice(species string) Claim {
 func (v view) cultivar() Claim {
 	c := Claim{Planted: fmt.Sprintf("cultivar B makes %.0f %% more plantlets", 100*(CultivarBFactor-1)), Found: "no figure"}
 	if got := comparison(v.outcome("plantlets", Streptocarpus), "cultivar", "B", "A"); got.Ratio != nil && got.CI95 != nil {
-		c.Found = fmt.Sprintf("%s of A's, %s", ratioOf(*got.Ratio, *got.CI95), got.Verdict)
+		c.Found = fmt.Sprintf("%.0f %% (%.0f to %.0f)", 100*(*got.Ratio-1), 100*(got.CI95[0]-1), 100*(got.CI95[1]-1))
 		c.Holds = got.CI95[0] > 1 && got.CI95[0] <= CultivarBFactor && CultivarBFactor <= got.CI95[1]
 	}
 	return c
@@ -128,9 +140,9 @@ func (v view) bestBin() Claim {
 			best, most = v.places[i].Name, sum/n
 		}
 	}
-	c := Claim{Planted: best + " looks best, and owes it to its light", Found: "no figure"}
+	c := Claim{Planted: best + " wins by its light alone", Found: "no figure"}
 	if e := effect(v.outcome("biomass_g", Streptocarpus), "bin"); e.P != nil {
-		c.Found = fmt.Sprintf("with light allowed for, bins differ by %s", pValue(e.P))
+		c.Found = "bins then " + pValue(e.P)
 		c.Holds = *e.P > 0.05
 	}
 	return c
@@ -138,7 +150,7 @@ func (v view) bestBin() Claim {
 
 // lightLevel sets the refusal of an answer over bins beside the slope within them.
 func (v view) lightLevel() Claim {
-	c := Claim{Planted: "light works; two bins a level are too few to tell it by level", Found: "no figure"}
+	c := Claim{Planted: "light works; two bins a level are few", Found: "no figure"}
 	o := v.outcome("biomass_g", Streptocarpus)
 	level := effect(o, "light_level")
 	if o.Light == nil || o.Light.WithinBin == nil || o.Light.WithinBin.P == nil {
@@ -148,7 +160,7 @@ func (v view) lightLevel() Claim {
 	if level.P == nil {
 		of = "refused"
 	}
-	c.Found = fmt.Sprintf("level over bins %s; slope within bins %s", of, pValue(o.Light.WithinBin.P))
+	c.Found = fmt.Sprintf("level %s; %s", of, pValue(o.Light.WithinBin.P))
 	c.Holds = level.Unit == "bin" && level.P == nil && *o.Light.WithinBin.P < 0.001
 	return c
 }
@@ -157,8 +169,8 @@ func (v view) lightLevel() Claim {
 // badly, and the result has to say so.
 func (v view) saturation() Claim {
 	c := Claim{
-		Planted: fmt.Sprintf("Streptocarpus mass: half at %.0f mol m⁻² d⁻¹", HalfSaturation),
-		Found:   "no figure", Holds: false,
+		Planted: fmt.Sprintf("%s half its mass at %.0f mol", Streptocarpus, HalfSaturation),
+		Found:   "no figure", Modest: true,
 	}
 	o := v.outcome("biomass_g", Streptocarpus)
 	if o.Light == nil {
@@ -170,15 +182,15 @@ func (v view) saturation() Claim {
 				continue
 			}
 			if p.CI95 == nil || p.Estimate == nil {
-				c.Found, c.Holds = "no half-saturation: its interval has no end", true
+				c.Found, c.Holds = "an interval without end", true
 				continue
 			}
-			c.Found = fmt.Sprintf("%.1f, somewhere from %.1f to %.1f", *p.Estimate, p.CI95[0], p.CI95[1])
+			c.Found = fmt.Sprintf("%.1f (%.1f to %.1f)", *p.Estimate, p.CI95[0], p.CI95[1])
 			c.Holds = p.CI95[0] <= HalfSaturation && HalfSaturation <= p.CI95[1] && p.CI95[1] > 2*p.CI95[0]
 		}
 	}
 	if len(o.Light.Curve) > 0 && c.Found == "no figure" {
-		c.Found, c.Holds = "no half-saturation could be given", true
+		c.Found, c.Holds = "not given", true
 	}
 	return c
 }
@@ -186,7 +198,7 @@ func (v view) saturation() Claim {
 // bestLight looks for the light that Peperomia does best in. Its curve is flat:
 // no interval is an honest answer, a wrong one is not.
 func (v view) bestLight() Claim {
-	c := Claim{Planted: fmt.Sprintf("Peperomia mass: best at %.1f mol m⁻² d⁻¹", PeperomiaBest), Found: "no figure"}
+	c := Claim{Planted: fmt.Sprintf("Peperomia best at %.1f mol", PeperomiaBest), Found: "no figure"}
 	o := v.outcome("biomass_g", peperomia)
 	if o.Light == nil {
 		return c
@@ -196,9 +208,9 @@ func (v view) bestLight() Claim {
 			switch {
 			case curve.Shape != "quadratic" || p.Name != "optimum":
 			case p.Estimate == nil || p.CI95 == nil:
-				c.Found, c.Holds = "no best light: its interval has no end", true
+				c.Found, c.Holds = "an interval without end", true
 			default:
-				c.Found = fmt.Sprintf("%.1f, somewhere from %.1f to %.1f", *p.Estimate, p.CI95[0], p.CI95[1])
+				c.Found = fmt.Sprintf("%.1f (%.1f to %.1f)", *p.Estimate, p.CI95[0], p.CI95[1])
 				c.Holds = p.CI95[0] <= PeperomiaBest && PeperomiaBest <= p.CI95[1]
 			}
 		}
@@ -208,7 +220,7 @@ func (v view) bestLight() Claim {
 
 // falseLead looks at the outcome that nothing causes.
 func (v view) falseLead() Claim {
-	c := Claim{Planted: fmt.Sprintf("variegation lost in %d of 144, with no cause", Reversions), Found: "no figure"}
+	c := Claim{Planted: fmt.Sprintf("variegation lost in %d of 144, no cause", Reversions), Found: "no figure"}
 	o := v.outcome("variegation_lost", peperomia)
 	effects := o.Effects
 	if o.Exact != nil {
@@ -221,35 +233,32 @@ func (v view) falseLead() Claim {
 		}
 	}
 	if lead.P != nil {
-		c.Found = fmt.Sprintf("%s: %s alone, %.2f within its family", lead.Effect, pValue(lead.P), *lead.Standing.Adjusted)
+		c.Found = fmt.Sprintf("%s, of all %.2f", pValue(lead.P), *lead.Standing.Adjusted)
 		c.Holds = *lead.P < 0.05 && *lead.Standing.Adjusted > 0.05
 	}
 	return c
 }
 
 func (v view) edge() Claim {
-	c := Claim{Planted: fmt.Sprintf("the edge adds %.0f %% beyond light", 100*(EdgeFactor-1)), Found: "no figure"}
+	c := Claim{Planted: fmt.Sprintf("the edge adds %.0f %%", 100*(EdgeFactor-1)), Found: "no figure"}
 	o := v.outcome("biomass_g", Streptocarpus)
 	if o.Position != nil && o.Position.Edge != nil && o.Position.Edge.CI95 != nil {
 		e := o.Position.Edge
 		low, high := percent(e.CI95[0]), percent(e.CI95[1])
-		c.Found = fmt.Sprintf("not shown: between %+.0f and %+.0f %%", low, high)
-		c.Holds = low <= 0 && high >= 0
-		if !c.Holds {
-			c.Found = fmt.Sprintf("between %+.0f and %+.0f %%", low, high)
-		}
+		c.Found = fmt.Sprintf("from %+.0f to %+.0f %%", low, high)
+		c.Holds, c.Modest = low <= 0 && high >= 0, true
 	}
 	return c
 }
 
 func (v view) typed() Claim {
-	c := Claim{Planted: v.Truth.Typed + " was typed ten times too heavy", Found: "not noticed"}
+	c := Claim{Planted: v.Truth.Typed + " typed ten times too heavy", Found: "not noticed"}
 	if v.Quiet {
 		return Claim{Planted: "no mass was mistyped", Found: "", Holds: true}
 	}
 	for _, s := range v.outcome("biomass_g", peperomia).Suspects {
 		if s.Plant == v.Truth.Typed {
-			c.Found, c.Holds = fmt.Sprintf("a suspect, %.1f standard deviations off", math.Abs(s.Studentized)), true
+			c.Found, c.Holds = "named", true
 		}
 	}
 	return c
@@ -257,12 +266,12 @@ func (v view) typed() Claim {
 
 // pond looks whether the single bin under water was described and no more.
 func (v view) pond() Claim {
-	c := Claim{Planted: "Marsilea stand in one bin, with nothing beside it", Found: "no figure"}
+	c := Claim{Planted: "Marsilea in one bin only", Found: "no figure"}
 	o := v.outcome("biomass_g", marsilea)
 	if o.N == 0 {
 		return c
 	}
-	c.Found, c.Holds = fmt.Sprintf("described: %d plants", o.N), true
+	c.Found, c.Holds = "not compared", true
 	for _, e := range o.Effects {
 		if e.P != nil && (e.Unit == "bin" || e.Effect == "light_level") {
 			c.Found, c.Holds = fmt.Sprintf("%s was tested", e.Effect), false
@@ -279,7 +288,3 @@ func pValue(p *float64) string {
 }
 
 func percent(log float64) float64 { return 100 * math.Expm1(log) }
-
-func ratioOf(ratio float64, ci [2]float64) string {
-	return fmt.Sprintf("%.0f %% (%.0f to %.0f)", 100*ratio, 100*ci[0], 100*ci[1])
-}

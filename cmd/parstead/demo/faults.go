@@ -24,11 +24,11 @@ func (w *World) faults() []Fault {
 		return nil
 	}
 	return []Fault{
-		{Planted: "the lux chip of " + s.stuckBin + " repeats itself", Condition: watch.Flat, Bin: s.stuckBin, From: s.stuck.From},
-		{Planted: "the lamp of " + s.outageBin + " is out for 31 h", Condition: watch.DarkWhenDue, Bin: s.outageBin, From: s.outage.From},
-		{Planted: "a power cut of 9 h", Condition: watch.Silent, From: s.cut.From},
-		{Planted: "the timer of " + s.driftBin + " drifts by 47 min", Condition: watch.SwitchingDrift, Bin: s.driftBin, From: w.clock(s.drift[0], 7, 0)},
-		{Planted: "reservoir B is not flooded for 3 days", Condition: watch.FloodMissed, Bin: "middle-left", From: w.clock(w.dayNumber(s.missed.From), 8, 0)},
+		{Planted: "sensor stuck", Condition: watch.Flat, Bin: s.stuckBin, From: s.stuck.From},
+		{Planted: "lamp out for 31 h", Condition: watch.DarkWhenDue, Bin: s.outageBin, From: s.outage.From},
+		{Planted: "power cut of 9 h", Condition: watch.Silent, From: s.cut.From},
+		{Planted: "timer drifts 47 min", Condition: watch.SwitchingDrift, Bin: s.driftBin, From: w.clock(s.drift[0], 7, 0)},
+		{Planted: "no flood for 3 days", Condition: watch.FloodMissed, Bin: "middle-left", From: w.clock(w.dayNumber(s.missed.From), 8, 0)},
 		{Planted: "31 °C over noon", Condition: watch.Hot, From: w.clock(s.hot, 11, 0)},
 	}
 }

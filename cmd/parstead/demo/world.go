@@ -84,7 +84,7 @@ func New(c Config) (*World, error) {
 	}
 	w := &World{Config: c}
 	w.Rack.Calendar = light.Calendar{Zone: zone}
-	w.Rack.Starts = light.Date{Year: 2026, Month: time.July, Day: 21}
+	w.Rack.Starts = light.Date{Year: 2025, Month: time.July, Day: 22}
 	w.Rack.Ends = w.Rack.Starts.Add(c.Days - 1)
 	w.start = w.Rack.Trial().From
 	for d := range c.Days {

@@ -74,7 +74,7 @@ func centred(v []float64) []float64 {
 func TestTrueDLI(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t, Config{Seed: 3})
-	long := w.Rack.Day(light.Date{Year: 2026, Month: time.October, Day: 25})
+	long := w.Rack.Day(light.Date{Year: 2025, Month: time.October, Day: 26})
 	if long.Length() != 25*time.Hour {
 		t.Errorf("the day the clocks change lasts %s, want 25 h", long.Length())
 	}
