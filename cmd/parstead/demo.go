@@ -35,11 +35,23 @@ Example: parstead demo --days 28
 Exit status: 0 done, 1 a fault.`
 }
 
-// Run plays the season and shows what came of it.
+// Run plays the season and shows what came of it. One that is interrupted leaves
+// nothing behind that would be in the way of the next.
 func (c *demoCmd) Run(e *env) error {
 	if err := demo.Prepare(c.Dir); err != nil {
 		return err
 	}
+	err := c.run(e)
+	if err == nil || e.ctx.Err() == nil {
+		return err
+	}
+	if err := demo.Remove(c.Dir); err != nil {
+		return err
+	}
+	return fmt.Errorf("the demo was stopped; what it had written into %s is removed", c.Dir)
+}
+
+func (c *demoCmd) run(e *env) error {
 	seed := demo.Seed
 	if c.Seed != nil {
 		seed = *c.Seed

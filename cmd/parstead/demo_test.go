@@ -1,9 +1,11 @@
 package main
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"parstead/store"
@@ -50,4 +52,44 @@ func TestDemo(t *testing.T) {
 	if err := run(t.Context(), args, strings.NewReader(""), &out, &talk); err == nil || !strings.Contains(err.Error(), "--dir") {
 		t.Errorf("a second demo in the same folder: %v", err)
 	}
+}
+
+// A demo that is interrupted ends with one line, and leaves nothing in the way of the
+// next.
+func TestAnInterruptedDemo(t *testing.T) {
+	t.Parallel()
+	dir := filepath.Join(t.TempDir(), "season")
+	ctx, interrupt := context.WithCancel(t.Context())
+	defer interrupt()
+	talk := &interrupting{on: "season: ", do: interrupt}
+	var out strings.Builder
+	err := run(ctx, []string{"demo", "--days", "28", "--no-page", "--dir", dir}, strings.NewReader(""), &out, talk)
+	if err == nil || !strings.HasPrefix(err.Error(), "the demo was stopped; what it had written into") || strings.Contains(err.Error(), "\n") {
+		t.Error(err)
+	}
+	for line := range strings.Lines(talk.said.String()) {
+		if !strings.HasPrefix(line, "season: ") {
+			t.Errorf("it says %q", line)
+		}
+	}
+	if _, err := os.Stat(dir); !os.IsNotExist(err) {
+		t.Errorf("the folder is left: %v", err)
+	}
+}
+
+// interrupting is talk that does something once it is told a thing.
+type interrupting struct {
+	on   string
+	do   func()
+	mu   sync.Mutex
+	said strings.Builder
+}
+
+func (i *interrupting) Write(b []byte) (int, error) {
+	i.mu.Lock()
+	defer i.mu.Unlock()
+	if strings.HasPrefix(string(b), i.on) {
+		i.do()
+	}
+	return i.said.Write(b)
 }

@@ -28,7 +28,7 @@ func (r *Report) binTable() tables.Table {
 	bins := r.lightOfBins()
 	t := tables.Table{
 		Caption: "bins and their light",
-		Head:    []string{"", "rows × columns", "pitch, cm", "block", "reservoir", "lamps", "DLI meant", "mean DLI", "CV", "error", "filled in", "positions known"},
+		Head:    []string{"bin", "rows × columns", "pitch, cm", "block", "reservoir", "lamps", "DLI meant", "mean DLI", "CV", "error", "filled in", "positions known"},
 		Note:    "DLI in mol m⁻² d⁻¹, mean over positions and days. CV: between positions. Error: one standard deviation of a position's figure, mean over positions. Filled in: the share of the light that was estimated over gaps in the readings.",
 	}
 	for _, b := range r.Rack.Bins {
@@ -51,7 +51,7 @@ func (r *Report) binTable() tables.Table {
 }
 
 func (r *Report) lampTable() tables.Table {
-	t := tables.Table{Caption: "lamps", Head: []string{"", "timer", "hours a day", "W", "lux per µmol m⁻² s⁻¹", "factor from", "from", "until"}}
+	t := tables.Table{Caption: "lamps", Head: []string{"lamp", "timer", "hours a day", "W", "lux per µmol m⁻² s⁻¹", "factor from", "from", "until"}}
 	for i, l := range r.Rack.Lamps {
 		var timer []string
 		hours := 0.0
@@ -96,7 +96,7 @@ func (r *Report) when(t time.Time) string {
 func (r *Report) airTable() tables.Table {
 	t := tables.Table{
 		Caption: "air at the plants, mean over days",
-		Head:    []string{"", "°C in light", "°C in the dark", "lowest °C", "highest °C", "% RH in light", "% RH in the dark", "kPa deficit in light", "kPa deficit in the dark"},
+		Head:    []string{"bin", "°C in light", "°C in the dark", "lowest °C", "highest °C", "% RH in light", "% RH in the dark", "kPa deficit in light", "kPa deficit in the dark"},
 	}
 	for _, b := range r.Rack.Bins {
 		var m [8]mean
@@ -129,7 +129,7 @@ func (r *Report) airTable() tables.Table {
 }
 
 func (r *Report) sensorTable() tables.Table {
-	t := tables.Table{Caption: "sensors", Head: []string{"", "measures", "at", "every", "stated error", "from", "until"}}
+	t := tables.Table{Caption: "sensors", Head: []string{"sensor", "measures", "at", "every", "stated error", "from", "until"}}
 	for _, s := range r.Rack.Sensors {
 		row := []string{s.Name, unit(s.Measures.String(), s.Measures.Unit()), s.Position.String(), lasting(s.Every), "", r.when(s.During.From), r.when(s.During.Until)}
 		if s.Measures.IsLight() {
@@ -142,7 +142,7 @@ func (r *Report) sensorTable() tables.Table {
 
 // logTable is the events of the trial, without what was taken back.
 func (r *Report) logTable() tables.Table {
-	t := tables.Table{Caption: "the trial's log", Head: []string{"", "what", "bin", "plant", "sensor", "note"}}
+	t := tables.Table{Caption: "the trial's log", Head: []string{"when", "what", "bin", "plant", "sensor", "note"}}
 	for _, e := range light.Standing(r.Log) {
 		note := e.Text
 		if !e.During.From.IsZero() {

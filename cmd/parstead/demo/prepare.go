@@ -10,7 +10,7 @@ import (
 )
 
 // Prepare looks whether a demo may be written into dir: it must be empty or not
-// there. Nothing is ever written over or removed, a demo of earlier neither.
+// there. Nothing is ever written over, a demo of earlier neither.
 func Prepare(dir string) error {
 	entries, err := os.ReadDir(dir)
 	switch {
@@ -31,4 +31,16 @@ func Prepare(dir string) error {
 func ours(dir string) bool {
 	text, err := os.ReadFile(filepath.Join(dir, "trial.toml"))
 	return err == nil && bytes.HasPrefix(text, []byte(Marker))
+}
+
+// Remove removes a demo that was not played to its end from the folder that Prepare
+// found empty or not there.
+func Remove(dir string) error {
+	if !ours(dir) {
+		return nil // it was stopped before it wrote anything
+	}
+	if err := os.RemoveAll(dir); err != nil {
+		return fmt.Errorf("remove what the stopped demo had written: %w", err)
+	}
+	return nil
 }
