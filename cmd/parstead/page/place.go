@@ -117,11 +117,7 @@ func newPlaceView(s *State, bin string, row, column int) (*placeView, bool) {
 	}
 	v.Rows = placeRows(v)
 	if b.Season != nil {
-		c := newChart(b.Season)
-		for d, day := range b.Season.Place(b.Index(at)) {
-			c.add(d, day.point())
-		}
-		v.Chart, v.Events = c.svg("Light of "+at.String()), c.events
+		v.Chart, v.Events = b.Season.PlaceChart(b.Index(at), "Light of "+at.String()), b.Season.Happenings()
 	}
 	return v, true
 }

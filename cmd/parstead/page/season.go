@@ -25,6 +25,9 @@ type Season struct {
 
 	draw  sync.Once
 	drawn template.HTML
+
+	mu     sync.Mutex
+	charts map[int]template.HTML // of places, by index; drawn as they are asked for
 }
 
 // PlaceDay is the light of one position on one light day. Many are held at once.
@@ -75,6 +78,28 @@ func (s *Season) Chart() template.HTML {
 		s.drawn = c.svg("Light of bin " + s.Bin.Name)
 	})
 	return s.drawn
+}
+
+// mostCharts bounds the drawn places that are held: some kilobytes each.
+const mostCharts = 64
+
+// PlaceChart is the season of the position with that index as a picture, with the
+// error of each day.
+func (s *Season) PlaceChart(index int, title string) template.HTML {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if drawn, known := s.charts[index]; known {
+		return drawn
+	}
+	if len(s.charts) >= mostCharts || s.charts == nil {
+		s.charts = map[int]template.HTML{}
+	}
+	c := newChart(s)
+	for d, day := range s.places[index] {
+		c.add(d, day.point())
+	}
+	s.charts[index] = c.svg(title)
+	return s.charts[index]
 }
 
 // point is a place's day in a picture, with the 95 % interval of its error.
