@@ -143,10 +143,12 @@ func (c *correlateCmd) read(e *env) (*harvest.Harvest, error) {
 	for i := range c.treatments {
 		c.treatments[i].SetsLight = slices.Contains(c.SetsLight, c.treatments[i].Name)
 	}
-	in, err := (&harvest.Table{
+	t := &harvest.Table{
 		File: c.Table, Outcomes: outcomes, Treatments: c.treatments, Covariates: c.Covariate, Exposure: c.Exposure,
 		Light: c.Light, Block: c.Block, Bin: c.Bin, Row: c.Row, Column: c.Column, By: c.By,
-	}).Read()
+	}
+	in, err := t.Read()
+	tellRemarks(e.stderr, t.Remarks)
 	return &harvest.Harvest{Input: in}, err
 }
 

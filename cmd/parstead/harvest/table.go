@@ -23,6 +23,8 @@ type Table struct {
 	Exposure   string // what counts are per
 
 	Light, Block, Bin, Row, Column, By string
+
+	Remarks []string // once it is read, what a column that was not named hints at
 }
 
 // Read makes the analysis's input of the table.
@@ -69,7 +71,34 @@ func (c *Table) Read() (*correlate.Input, error) {
 		}
 		in.Outcomes = append(in.Outcomes, o)
 	}
-	return in, nil
+	return in, c.unnamedBins(t, in)
+}
+
+// unnamedBins remarks on a column of bins that is not named as such where whole bins
+// have one level of a treatment: plants would then pass as replicates of it.
+func (c *Table) unnamedBins(t *table.Table, in *correlate.Input) error {
+	const column = "bin"
+	if c.Bin != "" || !t.Has(column) || slices.ContainsFunc(c.columns(), func(n string) bool { return strings.EqualFold(n, column) }) {
+		return nil
+	}
+	bins, err := table.Read(c.File, []string{column})
+	if err != nil {
+		return err
+	}
+	for _, tr := range in.Treatments {
+		level, same := map[string]int{}, true
+		for i, bin := range bins.Text(column) {
+			first, seen := level[bin]
+			if !seen {
+				level[bin] = tr.Codes[i]
+			}
+			same = same && (!seen || first == tr.Codes[i])
+		}
+		if same && len(level) > 1 && len(level) < len(in.Plants) {
+			c.Remarks = append(c.Remarks, fmt.Sprintf("each bin of the column %s has one level of %s: name --bin %s and give %s by --bin-treatment, or single plants count as replicates of what whole bins got", column, tr.Name, column, tr.Name))
+		}
+	}
+	return nil
 }
 
 // labels reads the columns of labels.

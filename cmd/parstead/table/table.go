@@ -24,6 +24,7 @@ import (
 type Table struct {
 	file         string
 	names        []string // as the file spells them
+	heads        []string // of all columns
 	cells        [][]string
 	lines        []int
 	decimalComma bool // a comma may stand for the decimal point
@@ -161,6 +162,7 @@ func (t *Table) header(record, columns []string) ([]int, error) {
 	for i, h := range record {
 		heads[i] = strings.TrimSpace(h)
 	}
+	t.heads = heads
 	pick := make([]int, 0, len(columns))
 	for _, want := range columns {
 		found := -1
@@ -222,6 +224,11 @@ func (t *Table) done(pick []int) (*Table, error) {
 		return nil, fmt.Errorf("%s has a heading but no rows", t.file)
 	}
 	return t, nil
+}
+
+// Has tells whether the file has a column of this name, asked for or not.
+func (t *Table) Has(name string) bool {
+	return slices.ContainsFunc(t.heads, func(h string) bool { return strings.EqualFold(h, name) })
 }
 
 // Len is the number of rows.
