@@ -1,6 +1,8 @@
 package correlate
 
 import (
+	"strings"
+
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
 )
@@ -33,7 +35,7 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 	}
 	for _, k := range r.Coefficients {
 		if k.Estimate == nil {
-			s.say("coefficient", k.Of+" "+k.Level, "no event at one of the levels: the ratio has no estimate")
+			s.say("coefficient", strings.TrimSpace(k.Of+" "+k.Level), "no event at one of the levels: the ratio has no estimate")
 		}
 	}
 	if f.Exact {

@@ -114,6 +114,10 @@ func (s *sample) cells() []int {
 	return cells
 }
 
+// fewForShape is the number of plants under which no shape of their residuals can be
+// seen: common practice, no source.
+const fewForShape = 10
+
 // residualChecks looks at what the model assumes of its residuals.
 func (s *sample) residualChecks(f *model.Fit) {
 	if len(s.terms.Treatments) > 0 {
@@ -127,7 +131,10 @@ func (s *sample) residualChecks(f *model.Fit) {
 		s.say("normality", "", "not tested: %v", err)
 	} else {
 		says := "the residuals look normal, as far as can be seen"
-		if p < 0.05 {
+		switch {
+		case p >= 0.05 && len(f.Residuals) < fewForShape:
+			says = "too few plants to see whether the residuals are normal"
+		case p < 0.05:
 			says = "the residuals are not normal; with few plants look at the pictures, with many it matters little"
 		}
 		s.checks = append(s.checks, Check{Check: "normality", Value: analysis.Known(w), P: analysis.Known(p), Says: says})

@@ -11,7 +11,7 @@ import (
 // Errors of Count that data can cause, beside those of Fit.
 var (
 	ErrNoEvents = errors.New("not a single event was counted: there is nothing to compare")
-	ErrUnlikely = errors.New("the counts vary no more than chance alone makes them: no size can be estimated")
+	ErrUnlikely = errors.New("no negative binomial makes these counts likelier than chance alone does: it has no size")
 )
 
 // maxCount bounds a count: beyond it a float64 does not hold every whole number.

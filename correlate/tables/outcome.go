@@ -12,7 +12,7 @@ import (
 
 // Outcome is the tables of one of the outcomes that were asked of a trial, for a page.
 func Outcome(in *analysis.Input, o *analysis.OutcomeResult) []Table {
-	pages := onPage(groups(o), comparisons(in, o), tests("tests", o.Effects), coefficients(o), slopes(o), curves(o), exact(o), suspects(o), checks(o))
+	pages := onPage(groups(o), comparisons(in, o), effects(in, o), coefficients(o), slopes(o), curves(o), exact(o), suspects(o), checks(o))
 	for i := range pages {
 		pages[i].Caption = phrase.About(o.Name, o.Of, "") + ": " + pages[i].Caption
 	}
@@ -71,6 +71,21 @@ func tests(caption string, effects []analysis.Effect) table {
 	}
 	for _, e := range effects {
 		t.add(same(e.Effect), same(e.Test), number(e.Value), freedom(e.DF...), chance(e.P), chance(e.PFDR), chance(e.PRedealt), same(e.Unit))
+	}
+	return t
+}
+
+// effects are an outcome's tests; those that come of another model say so.
+func effects(in *analysis.Input, o *analysis.OutcomeResult) table {
+	t := tests("tests", o.Effects)
+	var bare []string
+	for _, e := range o.Effects {
+		if o.Light != nil && in.SetsLight(e.Term) {
+			bare = append(bare, e.Effect)
+		}
+	}
+	if len(bare) > 0 {
+		t.note = same(phrase.List(bare) + ": from the model without light, since it acts through light; all else from the model with it.")
 	}
 	return t
 }

@@ -55,7 +55,7 @@ func (p *Lines) outcome(in *analysis.Input, o *analysis.OutcomeResult) {
 	}
 	p.Wrapped("", "", what)
 	p.findings(o.Findings)
-	p.tables(groups(o), comparisons(in, o), tests("tests", o.Effects), slopes(o), curves(o))
+	p.tables(groups(o), comparisons(in, o), effects(in, o), slopes(o), curves(o))
 	if len(o.Checks) > 0 {
 		p.Heading("Checks")
 		p.checks(o.Checks)
