@@ -99,7 +99,7 @@ func (s *Snapshot) copyTo(ctx context.Context, path string) error {
 		return ErrNone
 	}
 	return writeNew(path, s.damaged, func(w io.Writer) error {
-		if _, err := s.WriteTo(stopping{ctx, w}); err != nil {
+		if _, err := s.WriteTo(StopWith(ctx, w)); err != nil {
 			return cmp.Or(ctx.Err(), err) // bbolt names its cause without wrapping it
 		}
 		return nil
@@ -111,6 +111,9 @@ type stopping struct {
 	ctx context.Context //nolint:containedctx // lives for one copy
 	to  io.Writer
 }
+
+// StopWith is w until ctx has ended; then it fails.
+func StopWith(ctx context.Context, w io.Writer) io.Writer { return stopping{ctx, w} }
 
 func (s stopping) Write(b []byte) (int, error) {
 	if err := s.ctx.Err(); err != nil {

@@ -187,25 +187,12 @@ func (l *contents) add(ctx context.Context, pack *zip.Writer, path, name string,
 		return err
 	}
 	sum := sha256.New()
-	n, err := io.Copy(io.MultiWriter(entry, sum), stoppable{ctx, f})
+	n, err := io.Copy(store.StopWith(ctx, io.MultiWriter(entry, sum)), f)
 	if err != nil {
 		return fmt.Errorf("copy %s: %w", name, err)
 	}
 	l.Files = append(l.Files, packFile{name, n, hex.EncodeToString(sum.Sum(nil))})
 	return nil
-}
-
-// stoppable is a reader that fails once its context has ended.
-type stoppable struct {
-	ctx  context.Context //nolint:containedctx // lives for one copy
-	from io.Reader
-}
-
-func (s stoppable) Read(b []byte) (int, error) {
-	if err := s.ctx.Err(); err != nil {
-		return 0, err
-	}
-	return s.from.Read(b)
 }
 
 // readBack reads a whole backup and compares it with its list.
@@ -277,7 +264,7 @@ func (p *pack) copy(ctx context.Context, f packFile, to io.Writer) error {
 	}
 	defer entry.Close() //nolint:errcheck // it only read
 	sum := sha256.New()
-	n, err := io.Copy(io.MultiWriter(to, sum), stoppable{ctx, io.LimitReader(entry, f.Bytes+1)})
+	n, err := io.Copy(store.StopWith(ctx, io.MultiWriter(to, sum)), io.LimitReader(entry, f.Bytes+1))
 	switch {
 	case ctx.Err() != nil:
 		return ctx.Err()

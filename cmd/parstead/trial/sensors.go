@@ -181,56 +181,50 @@ func (l *loader) checkTopic(t *table, topic string) {
 
 // checkNames complains of sensors of one name at one time.
 func (l *loader) checkNames() {
-	type block struct {
-		feed   int
-		during light.Span
-	}
-	seen := map[string][]block{}
-	for i, f := range l.feeds {
-		clash := ""
-		for _, one := range f.each {
-			s := one.Sensor
-			for _, earlier := range seen[s.Name] {
-				if s.Name != "" && clash == "" && s.During.Overlaps(earlier.during) {
-					clash = fmt.Sprintf("the sensor %q is there twice at one time: also in line %d", s.Name, l.feeds[earlier.feed].table.at("").line)
-				}
-			}
-			seen[s.Name] = append(seen[s.Name], block{i, s.During})
-		}
-		if clash != "" {
-			f.table.fault("name", clash, "give one another name, or keep their times apart with from and until")
-		}
-	}
+	type name string
+	clashes(l.feeds, func(f *feed, one light.Sensor, _ string) (name, bool) { return name(one.Name), one.Name != "" },
+		func(f, earlier *feed, one, _ light.Sensor, _ string) bool {
+			f.table.fault("name", fmt.Sprintf("the sensor %q is there twice at one time: also in line %d", one.Name, earlier.table.at("").line),
+				"give one another name, or keep their times apart with from and until")
+			return true
+		})
 }
 
 // checkTopics complains of values that two sensors claim at one time. Sensors
 // that replace one another may share a topic.
 func (l *loader) checkTopics() {
 	type source struct{ topic, pointer string }
+	clashes(l.feeds, func(f *feed, _ light.Sensor, topic string) (source, bool) { return source{topic, f.Value}, topic != "" },
+		func(f, earlier *feed, one, other light.Sensor, topic string) bool {
+			if one.Name == other.Name { // checkNames tells
+				return false
+			}
+			value := "its payload"
+			if f.Value != "" {
+				value = "its value " + f.Value
+			}
+			f.table.fault("topic", fmt.Sprintf("the topic %q with %s belongs to the sensor %q already, in line %d", topic, value, other.Name, earlier.table.at("").line),
+				"correct topic or value of one of them")
+			return true
+		})
+}
+
+// clashes tells, until one counts, of a feed's sensors that have the key of an earlier
+// one at one time.
+func clashes[K comparable](feeds []feed, key func(f *feed, one light.Sensor, topic string) (K, bool), tell func(f, earlier *feed, one, other light.Sensor, topic string) (counts bool)) {
 	type claim struct {
-		feed   int
+		by     *feed
 		sensor light.Sensor
 	}
-	claims := map[source][]claim{}
-	for i, f := range l.feeds {
-		says := ""
+	claims := map[K][]claim{}
+	for i := range feeds {
+		f, told := &feeds[i], false
 		for _, one := range f.each {
-			at := source{one.Topic, f.Value}
-			for _, earlier := range claims[at] {
-				if says != "" || one.Topic == "" || earlier.sensor.Name == one.Sensor.Name || !earlier.sensor.During.Overlaps(one.Sensor.During) {
-					continue
-				}
-				value := "its payload"
-				if f.Value != "" {
-					value = "its value " + f.Value
-				}
-				says = fmt.Sprintf("the topic %q with %s belongs to the sensor %q already, in line %d",
-					one.Topic, value, earlier.sensor.Name, l.feeds[earlier.feed].table.at("").line)
+			k, ok := key(f, one.Sensor, one.Topic)
+			for _, earlier := range claims[k] {
+				told = told || ok && earlier.sensor.During.Overlaps(one.Sensor.During) && tell(f, earlier.by, one.Sensor, earlier.sensor, one.Topic)
 			}
-			claims[at] = append(claims[at], claim{i, one.Sensor})
-		}
-		if says != "" {
-			f.table.fault("topic", says, "correct topic or value of one of them")
+			claims[k] = append(claims[k], claim{f, one.Sensor})
 		}
 	}
 }
