@@ -203,6 +203,7 @@ func (d *Daemon) connect(ctx context.Context, t *trial.Trial) error {
 	d.filing.drafted = d.options.drafted
 	d.photos.trial, d.photos.addEvent, d.photos.now = inForce, d.addEntry, now
 	d.status.trial, d.status.now, d.status.db, d.status.intake = inForce, now, d.db, d.intake
+	d.status.checked = d.db.Checked
 	d.status.totals, d.status.conditions, d.status.filing, d.status.teller = &d.totals, &d.conditions, &d.filing, d.teller
 	d.status.connected, d.status.broker = d.source.Connected, d.source.Address
 	d.status.results = &results{trial: inForce, entry: d.db.LastEvent, analyse: d.options.Analyse}
@@ -230,7 +231,7 @@ func (d *Daemon) openPage(t *trial.Trial, registry *prometheus.Registry) error {
 	if d.page, err = page.Listen(t.Page.Listen, secure); err != nil {
 		return err
 	}
-	registry.MustRegister(page.NewCollector(d.status.get), version.Metric())
+	registry.MustRegister(page.NewCollector(d.status.atOnce), version.Metric())
 	d.pages = page.New(page.Config{
 		State: d.status.get, Plant: d.status.history, Result: d.status.result, Ready: d.ready, Gatherer: registry, Entries: &d.filing, Photos: &d.photos, Now: time.Now, Log: d.options.Log,
 	})

@@ -27,6 +27,7 @@ type status struct {
 	trial      func() *trial.Trial
 	now        func() time.Time
 	db         *store.DB
+	checked    func() bool // whether all of the database has been looked through
 	intake     *ingest.Intake
 	totals     *totals
 	conditions *conditions
@@ -63,17 +64,36 @@ func (s *status) get(ctx context.Context) (*page.State, error) {
 	return fresh, nil
 }
 
+// atOnce is what a scrape gets: it never waits for the check of a large database,
+// which all that is summed from readings has to. What is not known yet is absent.
+func (s *status) atOnce(ctx context.Context) (*page.State, error) {
+	if s.checked() {
+		return s.get(ctx)
+	}
+	now := s.now()
+	bare := s.bare(now)
+	bare.Sensors = sensorsNow(s.trial(), s.db.Latest(), timeless(s.intake), now)
+	return bare, nil
+}
+
 // withoutReadings is what can be shown of a trial whose database was taken away
 // and can't be read; nil where that is not what is wrong.
 func (s *status) withoutReadings(now time.Time) *page.State {
-	holding, _ := s.conditions.list()
-	if !slices.ContainsFunc(holding, func(c watch.Condition) bool { return c.Kind == watch.Database }) {
+	bare := s.bare(now)
+	if !slices.ContainsFunc(bare.Conditions, func(c watch.Condition) bool { return c.Kind == watch.Database }) {
 		return nil
 	}
+	bare.Judged = true
+	return bare
+}
+
+// bare is what can be shown without the database.
+func (s *status) bare(now time.Time) *page.State {
 	t := s.trial()
+	holding, judged := s.conditions.list()
 	return &page.State{
 		Trial: t.Name, Now: now, Calendar: t.Rack.Calendar, Day: t.Rack.DateAt(now), Starts: t.Rack.Starts, Ends: t.Rack.Ends,
-		Conditions: holding, Judged: true, Notices: s.filing.notices(), Connected: s.connected(), Broker: s.broker(),
+		Conditions: holding, Judged: judged, Notices: s.filing.notices(), Connected: s.connected(), Broker: s.broker(),
 	}
 }
 
