@@ -15,115 +15,124 @@ import (
 	"parstead/light"
 )
 
+// Edits of the sound trial's sheets.
+func inLayout(old, new string) edit { return edit{"layout.csv", old, new} }
+func inPlants(old, new string) edit { return edit{"plants.csv", old, new} }
+func inSurvey(rows string) edit {
+	return edit{"survey.csv", "", "time,bin,row,column,ppfd,lux\n" + rows}
+}
+func inMoves(rows string) edit  { return edit{"moves.csv", "", "time,plant,bin,row,column\n" + rows} }
+func inCounts(rows string) edit { return edit{"counts.csv", "", "time,plant,outcome,value\n" + rows} }
+func inHarvest(heads, rows string) edit {
+	return edit{"harvest.csv", "", "plant," + heads + "\n" + rows}
+}
+
+// sheetMistakes are in the sheets.
+var sheetMistakes = []mistake{
+	// the sheet as such
+	{"empty", []edit{{"survey.csv", "", "\n"}}, "survey.csv:1:1: error:", "the sheet is empty"},
+	{"UTF-16", []edit{{"survey.csv", "", "\xff\xfet\x00i\x00"}}, "survey.csv:1:1: error:", "UTF-16"},
+	{"Latin-1", []edit{inPlants("A2,one", "A2,m\xe3e")}, "plants.csv:3:5: error:", "not UTF-8"},
+	{"stray quote", []edit{inPlants("A2,one", `A2,o"ne`)}, "plants.csv:3:5: error:", "quotation mark"},
+	{"open quote", []edit{inPlants("A2,one", `"A2,one`)}, "plants.csv:3:1: error:", "opens a cell that nothing closes"},
+	{"title above", []edit{{"harvest.csv", "", "my harvest,\nplant,leaves,\nA1,3,4\n"}}, "harvest.csv:1:1: error:", "move the headings into the first line"},
+	{"other separator", []edit{{"harvest.csv", "", "plant|leaves\nA1|3\n"}}, "harvest.csv:1:1: error:", "no column plant"},
+	{"needed column, near", []edit{{"harvest.csv", "", "plnt,leaves\nA1,3\n"}}, "harvest.csv:1:1: error:", `call the column "plnt" plant`},
+	{"column twice", []edit{inHarvest("leaves, Leaves", "A1,3,4\n")}, "harvest.csv:1:14: error:", "two columns are called"},
+	{"unknown column", []edit{inHarvest("leafs", "A1,3\n")}, "harvest.csv:1:7: error:", "call it leaves"},
+	{"no heading", []edit{inHarvest("leaves,", "A1,3,4\n")}, "harvest.csv:2:6: error:", "without a heading"},
+	{"row too short", []edit{inPlants("A2,one,0.94", "A2,one"), {"layout.csv", "A2,upper,1,2,bark,no\n", "A4,lower,1,3,bark,\n"}, {"layout.csv", "A4,lower,1,2,bark,yes\n", ""}}, "plants.csv:3:1: error:", "has 2 cells, the heading 3"},
+	{"decimal comma splits", []edit{inHarvest("biomass_g", "A1,12,5\n")}, "harvest.csv:2:4: error:", "write 12.5"},
+	{"both kinds of file", []edit{{"layout.xlsx", "", "x"}}, "layout.xlsx: error:", "layout.csv is there too"},
+	{"no workbook", []edit{{"moves.xlsx", "", "x"}}, "moves.xlsx:1:1: error:", "no workbook"},
+
+	// numbers
+	{"quoted decimal comma", []edit{inHarvest("biomass_g", "A1,\"12,5\"\n")}, "harvest.csv:2:4: error:", `"12,5" has a decimal comma; write 12.5`},
+	{"no number", []edit{inHarvest("biomass_g", "A1,12 g\n")}, "harvest.csv:2:4: error:", "is not a number"},
+	{"thousands", []edit{{"harvest.csv", "", "plant;biomass_g\nA1;1.212,5\n"}}, "harvest.csv:2:4: error:", "is not a number"},
+	{"infinite", []edit{inHarvest("biomass_g", "A1,inf\n")}, "harvest.csv:2:4: error:", "is not a number"},
+	{"too large", []edit{inHarvest("biomass_g", "A1,1e999\n")}, "harvest.csv:2:4: error:", "too large"},
+	{"yes or no", []edit{inHarvest("rooted", "A1,maybe\n")}, "harvest.csv:2:4: error:", "write yes or no"},
+
+	// plants and layout
+	{"code blank", []edit{inPlants("A4,two,1.05\n", "A4,two,1.05\n,two,1.05\n")}, "plants.csv:6:1: error:", "code is blank"},
+	{"code twice", []edit{inPlants("A4,two,1.05\n", "A4,two,1.05\nA4,two,1.05\n")}, "plants.csv:6:1: error:", "also in line 5"},
+	{"code as exponent", []edit{inPlants("A4,two,1.05\n", "A4,two,1.05\n1E+05,two,1.05\n")}, "plants.csv:6:1: error:", "a number with an exponent: 1E+05"},
+	{"code as month", []edit{inPlants("A4,two,1.05\n", "A4,two,1.05\n3. Mrz,two,1.05\n")}, "plants.csv:6:1: error:", "into a date: 3. Mrz"},
+	{"code as day", []edit{inPlants("A4,two,1.05\n", "A4,two,1.05\n2026-03-01,two,1.05\n")}, "plants.csv:6:1: error:", "into a date"},
+	{"columns disagree", []edit{inLayout("plant,bin,row,column,medium,guard\nA1,upper,1,1,coir,\n", "plant,bin,row,column,medium,start_g\nA1,upper,1,1,coir,1.26\n"), inLayout("A2,upper,1,2,bark,no", "A2,upper,1,2,bark,0.940"), inLayout("bark,yes", "bark,")}, "layout.csv:2:19: error:", "1.26\" here and \"1.25\" in plants.csv:2"},
+	{"start is zero", []edit{inPlants("A2,one,0.94", "A2,one,0")}, "plants.csv:3:8: error:", "start_g of plant A2 is 0"},
+	{"unknown bin", []edit{inLayout("A3,lower", "A3,lowr")}, "layout.csv:4:4: error:", `write "lower"`},
+	{"row zero", []edit{inLayout("A3,lower,1", "A3,lower,0")}, "layout.csv:4:10: error:", "row 0 is off the grid"},
+	{"half a row", []edit{inLayout("A3,lower,1", "A3,lower,1.5")}, "layout.csv:4:10: error:", "not a whole number"},
+	{"odd one out in a bin", []edit{{"layout.csv", sound["layout.csv"], "plant,bin,row,column,medium\nA1,upper,1,1,coir\nA2,upper,1,2,bark\nA3,upper,1,3,bark\nA4,lower,1,2,coir\n"}, toml("set_per = \"plant\"", "set_per = \"bin\"")}, "layout.csv:2:14: error:", "the plant A3 has bark and A1 has coir"},
+	{"no treatment column", []edit{inLayout("medium", "mdium")}, "layout.csv:1:1: error:", `call the column "mdium" medium`},
+	{"unknown level", []edit{inLayout("1,2,bark,no", "1,2,brak,no"), inLayout("1,2,bark,yes", "1,2,bark,no")}, "layout.csv:3:14: error:", "write bark"},
+	{"no level", []edit{inLayout("A3,lower,1,1,coir", "A3,lower,1,1,")}, "layout.csv:4:1: error:", "has no medium"},
+	{"level of guards only", []edit{inLayout("1,2,bark,no", "1,2,coir,no")}, "trial.toml:45:20: error:", `no plant has the level "bark"`},
+	{"two at one place", []edit{inLayout("A2,upper,1,2", "A2,upper,1,1")}, "layout.csv:3:1: error:", "A1 and A2 stand at one place"},
+	{"treatment of reservoirs", []edit{toml(`set_per = "plant"`, `set_per = "reservoir"`), inLayout("1,2,bark,no", "1,2,coir,no"), inLayout("A3,lower,1,1,coir", "A3,lower,1,1,bark")}, "trial.toml:24:3: error:", "add reservoir"},
+	{"split by a blank", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nanalyse_by = \"species\"\n"), inPlants("A2,one", "A2,")}, "layout.csv:3:1: error:", "no species"},
+	{"plant left over", []edit{inPlants("A4,two,1.05\n", "A4,two,1.05\nA5,two,1.05\n")}, "plants.csv:6:1: warning:", "no place"},
+	{"nothing tells the light", []edit{toml("\"lux\"\nbin      = \"lower\"", "\"humidity\"\nbin      = \"lower\"")}, "trial.toml:24:3: warning:", "the light of 2 plants"},
+
+	// survey
+	{"no light column", []edit{{"survey.csv", "", "time,bin,row,column\n"}}, "survey.csv:1:1: error:", "none lux"},
+	{"both columns", []edit{inSurvey("2026-03-03 12:00,upper,1,1,90,6000\n")}, "survey.csv:2:31: error:", "both ppfd and lux"},
+	{"negative light", []edit{inSurvey("2026-03-03 12:00,upper,1,1,-90,\n")}, "survey.csv:2:28: error:", "can't be -90"},
+	{"off the grid", []edit{inSurvey("2026-03-03 12:00,upper,4,1,90,\n")}, "survey.csv:2:24: error:", "from 1 to 3"},
+	{"no first time", []edit{inSurvey(",upper,1,1,90,\n2026-03-03 12:00,upper,1,2,90,\n")}, "survey.csv:2:1: error:", "first row of the walk"},
+	{"no last time", []edit{inSurvey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n")}, "survey.csv:3:1: error:", "last row of the walk"},
+	{"walk of days", []edit{inSurvey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-04-03 12:00,upper,1,3,90,\n")}, "survey.csv:3:1: error:", "first and the last row of every walk"},
+	{"walk backwards", []edit{inSurvey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-03-03 11:00,upper,1,3,90,\n")}, "survey.csv:4:1: error:", "before it began"},
+	{"time of day only", []edit{inSurvey("12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "is not a time"},
+	{"a date of two readings", []edit{inSurvey("03/04/2026 12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", `can be read as 2026-03-04 or as 2026-04-03; write it like 2026-07-21 14:05; in a spreadsheet program give the column the date format YYYY-MM-DD`},
+	{"a day of two readings", []edit{inHarvest("date", "A1,5/6/2026\n")}, "harvest.csv:2:4: error:", `date "5/6/2026" can be read as 2026-05-06 or as 2026-06-05; write it like 2026-07-21; in a spreadsheet program`},
+	{"a day with a time", []edit{inHarvest("date", "A1,2026-05-31 12:00\n")}, "harvest.csv:2:4: error:", "is no date of the calendar"},
+	{"another year", []edit{inSurvey("2024-03-03 12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "more than a year outside"},
+	{"capital letter", []edit{{"Survey.csv", "", "time,bin,row,column,ppfd\n"}}, "Survey.csv:1:1: warning:", "in small letters"},
+	{"another program's ending", []edit{{"harvest.ods", "", "x"}}, "harvest.ods:1:1: warning:", "harvest.xlsx"},
+
+	// harvest
+	{"unknown plant", []edit{inHarvest("leaves", "Q,3\n")}, "harvest.csv:2:1: error:", `no plant has the code "Q"`},
+	{"plant twice", []edit{inHarvest("leaves", "A1,3\nA1,4\n")}, "harvest.csv:3:1: error:", "twice"},
+	{"outside the trial", []edit{inHarvest("date", "A1,2026-06-15\n")}, "harvest.csv:2:4: error:", "outside the trial"},
+	{"unknown status", []edit{inHarvest("status", "A1,losst\n")}, "harvest.csv:2:4: error:", "harvested, lost or withdrawn"},
+	{"unknown cause", []edit{inHarvest("status,cause", "A1,lost,frost\n")}, "harvest.csv:2:9: error:", "rot, pest, dried, accident, unknown"},
+	{"cause without loss", []edit{inHarvest("cause", "A1,rot\n")}, "harvest.csv:2:4: error:", "was harvested, not lost"},
+	{"left out for nothing", []edit{inHarvest("leave_out", "A1,yes\n")}, "harvest.csv:2:4: error:", "without a reason"},
+	{"zero on a log scale", []edit{inHarvest("biomass_g", "A2,0\n")}, "harvest.csv:2:4: error:", "biomass_g of plant A2 is 0, which has no logarithm"},
+	{"tare above gross", []edit{inHarvest("biomass_g_gross,biomass_g_tare", "A2,3,4\n")}, "harvest.csv:2:4: error:", "weighs 3 with the dish and the dish alone 4"},
+	{"gross without tare", []edit{inHarvest("biomass_g_gross,biomass_g_tare", "A2,3,\n")}, "harvest.csv:2:4: error:", "no tare"},
+	{"net and gross", []edit{inHarvest("biomass_g,biomass_g_gross,biomass_g_tare", "A2,3,4,1\n")}, "harvest.csv:2:4: error:", "both net and gross"},
+	{"second without first", []edit{inHarvest("biomass_g,biomass_g_again", "A2,,4\n")}, "harvest.csv:2:5: error:", "no first"},
+	{"part of a leaf", []edit{inHarvest("leaves", "A2,3.5\n")}, "harvest.csv:2:4: error:", "counts are 0, 1, 2"},
+	{"weight of the lost", []edit{inHarvest("biomass_g,status", "A2,3.5,lost\n")}, "harvest.csv:2:4: warning:", "the 3.5 here is not used"},
+	{"answer of the lost", []edit{inHarvest("rooted,status", "A2,Y,lost\n")}, "harvest.csv:2:4: warning:", "the Y here is not used"},
+	{"misspelt status", []edit{inHarvest("rooted,status", "A2,Y,harvestd\n")}, "harvest.csv:2:6: error:", "can't be \"harvestd\""},
+
+	// counts and moves
+	{"unknown outcome", []edit{inCounts("2026-04-01 10:00,A1,leafs,3\n")}, "counts.csv:2:21: error:", "write leaves"},
+	{"no time", []edit{inCounts(",A1,leaves,3\n")}, "counts.csv:2:1: error:", "blank"},
+	{"count before the start", []edit{inCounts("2026-03-01 10:00,A1,leaves,3\n")}, "counts.csv:2:1: error:", "outside the trial"},
+	{"move onto another", []edit{inMoves("2026-04-01 10:00,A1,upper,1,2\n")}, "moves.csv:2:1: error:", "A2 and A1 stand at one place"},
+	{"moved after harvest", []edit{inMoves("2026-06-01 10:00,A1,upper,3,2\n"), inHarvest("date", "A1,2026-05-31\n")}, "moves.csv:2:1: error:", "after it was gone"},
+	{"moved twice", []edit{inMoves("2026-04-01 10:00,A1,upper,3,2\n2026-04-01 10:00,A1,upper,3,3\n")}, "moves.csv:3:1: error:", "twice at one time"},
+
+	// exposures and the rest
+	{"exposure of zero", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nexposure = \"stems\"\n"), inHarvest("leaves,stems", "A1,3,0\n")}, "harvest.csv:2:6: error:", "an exposure is above 0"},
+	{"exposure nowhere", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nexposure = \"stems\"\n"), inHarvest("leaves", "A1,3\n")}, "trial.toml:56:1: error:", `have a column "stems"`},
+	{"tare without gross", []edit{inHarvest("biomass_g_gross,biomass_g_tare", "A2,,4\n")}, "harvest.csv:2:5: error:", "no gross"},
+	{"weight of the withdrawn", []edit{inHarvest("biomass_g,status", "A2,3.5,withdrawn\n")}, "harvest.csv:2:4: warning:", "was withdrawn"},
+	{"loss of the withdrawn", []edit{inHarvest("status,lost_on", "A2,withdrawn,2026-05-01\n")}, "harvest.csv:2:14: error:", "was withdrawn, not lost"},
+	{"position left blank", []edit{inLayout("A3,lower,1,1", "A3,lower,,1")}, "layout.csv:4:10: error:", "row is blank"},
+	{"lux where none counts", []edit{toml("lux_per_ppfd = 67.0\n", ""), toml("\"lux\"\nbin      = \"upper\"", "\"humidity\"\nbin      = \"upper\""), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\""), inSurvey("2026-03-03 12:00,upper,1,1,,6000\n2026-03-03 12:01,upper,1,2,,6000\n")}, "survey.csv:2:29: error:", "has no factor"},
+	{"plant twice in the layout", []edit{inLayout("A4,lower", "A3,lower"), inPlants("A4,two,1.05\n", "")}, "layout.csv:5:1: error:", "is there twice: also in line 4"},
+}
+
 func TestSheetMistakes(t *testing.T) {
 	t.Parallel()
-	layout := func(old, new string) edit { return edit{"layout.csv", old, new} }
-	plants := func(old, new string) edit { return edit{"plants.csv", old, new} }
-	survey := func(rows string) edit { return edit{"survey.csv", "", "time,bin,row,column,ppfd,lux\n" + rows} }
-	moves := func(rows string) edit { return edit{"moves.csv", "", "time,plant,bin,row,column\n" + rows} }
-	counts := func(rows string) edit { return edit{"counts.csv", "", "time,plant,outcome,value\n" + rows} }
-	harvest := func(heads, rows string) edit { return edit{"harvest.csv", "", "plant," + heads + "\n" + rows} }
-	for _, m := range []mistake{
-		// the sheet as such
-		{"empty", []edit{{"survey.csv", "", "\n"}}, "survey.csv:1:1: error:", "the sheet is empty"},
-		{"UTF-16", []edit{{"survey.csv", "", "\xff\xfet\x00i\x00"}}, "survey.csv:1:1: error:", "UTF-16"},
-		{"Latin-1", []edit{plants("A2,one", "A2,m\xe3e")}, "plants.csv:3:5: error:", "not UTF-8"},
-		{"stray quote", []edit{plants("A2,one", `A2,o"ne`)}, "plants.csv:3:5: error:", "quotation mark"},
-		{"open quote", []edit{plants("A2,one", `"A2,one`)}, "plants.csv:3:1: error:", "opens a cell that nothing closes"},
-		{"title above", []edit{{"harvest.csv", "", "my harvest,\nplant,leaves,\nA1,3,4\n"}}, "harvest.csv:1:1: error:", "move the headings into the first line"},
-		{"other separator", []edit{{"harvest.csv", "", "plant|leaves\nA1|3\n"}}, "harvest.csv:1:1: error:", "no column plant"},
-		{"needed column, near", []edit{{"harvest.csv", "", "plnt,leaves\nA1,3\n"}}, "harvest.csv:1:1: error:", `call the column "plnt" plant`},
-		{"column twice", []edit{harvest("leaves, Leaves", "A1,3,4\n")}, "harvest.csv:1:14: error:", "two columns are called"},
-		{"unknown column", []edit{harvest("leafs", "A1,3\n")}, "harvest.csv:1:7: error:", "call it leaves"},
-		{"no heading", []edit{harvest("leaves,", "A1,3,4\n")}, "harvest.csv:2:6: error:", "without a heading"},
-		{"row too short", []edit{plants("A2,one,0.94", "A2,one"), {"layout.csv", "A2,upper,1,2,bark,no\n", "A4,lower,1,3,bark,\n"}, {"layout.csv", "A4,lower,1,2,bark,yes\n", ""}}, "plants.csv:3:1: error:", "has 2 cells, the heading 3"},
-		{"decimal comma splits", []edit{harvest("biomass_g", "A1,12,5\n")}, "harvest.csv:2:4: error:", "write 12.5"},
-		{"both kinds of file", []edit{{"layout.xlsx", "", "x"}}, "layout.xlsx: error:", "layout.csv is there too"},
-		{"no workbook", []edit{{"moves.xlsx", "", "x"}}, "moves.xlsx:1:1: error:", "no workbook"},
-
-		// numbers
-		{"quoted decimal comma", []edit{harvest("biomass_g", "A1,\"12,5\"\n")}, "harvest.csv:2:4: error:", `"12,5" has a decimal comma; write 12.5`},
-		{"no number", []edit{harvest("biomass_g", "A1,12 g\n")}, "harvest.csv:2:4: error:", "is not a number"},
-		{"thousands", []edit{{"harvest.csv", "", "plant;biomass_g\nA1;1.212,5\n"}}, "harvest.csv:2:4: error:", "is not a number"},
-		{"infinite", []edit{harvest("biomass_g", "A1,inf\n")}, "harvest.csv:2:4: error:", "is not a number"},
-		{"too large", []edit{harvest("biomass_g", "A1,1e999\n")}, "harvest.csv:2:4: error:", "too large"},
-		{"yes or no", []edit{harvest("rooted", "A1,maybe\n")}, "harvest.csv:2:4: error:", "write yes or no"},
-
-		// plants and layout
-		{"code blank", []edit{plants("A4,two,1.05\n", "A4,two,1.05\n,two,1.05\n")}, "plants.csv:6:1: error:", "code is blank"},
-		{"code twice", []edit{plants("A4,two,1.05\n", "A4,two,1.05\nA4,two,1.05\n")}, "plants.csv:6:1: error:", "also in line 5"},
-		{"code as exponent", []edit{plants("A4,two,1.05\n", "A4,two,1.05\n1E+05,two,1.05\n")}, "plants.csv:6:1: error:", "a number with an exponent: 1E+05"},
-		{"code as month", []edit{plants("A4,two,1.05\n", "A4,two,1.05\n3. Mrz,two,1.05\n")}, "plants.csv:6:1: error:", "into a date: 3. Mrz"},
-		{"code as day", []edit{plants("A4,two,1.05\n", "A4,two,1.05\n2026-03-01,two,1.05\n")}, "plants.csv:6:1: error:", "into a date"},
-		{"columns disagree", []edit{layout("plant,bin,row,column,medium,guard\nA1,upper,1,1,coir,\n", "plant,bin,row,column,medium,start_g\nA1,upper,1,1,coir,1.26\n"), layout("A2,upper,1,2,bark,no", "A2,upper,1,2,bark,0.940"), layout("bark,yes", "bark,")}, "layout.csv:2:19: error:", "1.26\" here and \"1.25\" in plants.csv:2"},
-		{"start is zero", []edit{plants("A2,one,0.94", "A2,one,0")}, "plants.csv:3:8: error:", "start_g of plant A2 is 0"},
-		{"unknown bin", []edit{layout("A3,lower", "A3,lowr")}, "layout.csv:4:4: error:", `write "lower"`},
-		{"row zero", []edit{layout("A3,lower,1", "A3,lower,0")}, "layout.csv:4:10: error:", "row 0 is off the grid"},
-		{"half a row", []edit{layout("A3,lower,1", "A3,lower,1.5")}, "layout.csv:4:10: error:", "not a whole number"},
-		{"odd one out in a bin", []edit{{"layout.csv", sound["layout.csv"], "plant,bin,row,column,medium\nA1,upper,1,1,coir\nA2,upper,1,2,bark\nA3,upper,1,3,bark\nA4,lower,1,2,coir\n"}, toml("set_per = \"plant\"", "set_per = \"bin\"")}, "layout.csv:2:14: error:", "the plant A3 has bark and A1 has coir"},
-		{"no treatment column", []edit{layout("medium", "mdium")}, "layout.csv:1:1: error:", `call the column "mdium" medium`},
-		{"unknown level", []edit{layout("1,2,bark,no", "1,2,brak,no"), layout("1,2,bark,yes", "1,2,bark,no")}, "layout.csv:3:14: error:", "write bark"},
-		{"no level", []edit{layout("A3,lower,1,1,coir", "A3,lower,1,1,")}, "layout.csv:4:1: error:", "has no medium"},
-		{"level of guards only", []edit{layout("1,2,bark,no", "1,2,coir,no")}, "trial.toml:45:20: error:", `no plant has the level "bark"`},
-		{"two at one place", []edit{layout("A2,upper,1,2", "A2,upper,1,1")}, "layout.csv:3:1: error:", "A1 and A2 stand at one place"},
-		{"treatment of reservoirs", []edit{toml(`set_per = "plant"`, `set_per = "reservoir"`), layout("1,2,bark,no", "1,2,coir,no"), layout("A3,lower,1,1,coir", "A3,lower,1,1,bark")}, "trial.toml:24:3: error:", "add reservoir"},
-		{"split by a blank", []edit{toml("ends     = 2026-06-14\n", "ends     = 2026-06-14\nanalyse_by = \"species\"\n"), plants("A2,one", "A2,")}, "layout.csv:3:1: error:", "no species"},
-		{"plant left over", []edit{plants("A4,two,1.05\n", "A4,two,1.05\nA5,two,1.05\n")}, "plants.csv:6:1: warning:", "no place"},
-		{"nothing tells the light", []edit{toml("\"lux\"\nbin      = \"lower\"", "\"humidity\"\nbin      = \"lower\"")}, "trial.toml:24:3: warning:", "the light of 2 plants"},
-
-		// survey
-		{"no light column", []edit{{"survey.csv", "", "time,bin,row,column\n"}}, "survey.csv:1:1: error:", "none lux"},
-		{"both columns", []edit{survey("2026-03-03 12:00,upper,1,1,90,6000\n")}, "survey.csv:2:31: error:", "both ppfd and lux"},
-		{"negative light", []edit{survey("2026-03-03 12:00,upper,1,1,-90,\n")}, "survey.csv:2:28: error:", "can't be -90"},
-		{"off the grid", []edit{survey("2026-03-03 12:00,upper,4,1,90,\n")}, "survey.csv:2:24: error:", "from 1 to 3"},
-		{"no first time", []edit{survey(",upper,1,1,90,\n2026-03-03 12:00,upper,1,2,90,\n")}, "survey.csv:2:1: error:", "first row of the walk"},
-		{"no last time", []edit{survey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n")}, "survey.csv:3:1: error:", "last row of the walk"},
-		{"walk of days", []edit{survey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-04-03 12:00,upper,1,3,90,\n")}, "survey.csv:3:1: error:", "first and the last row of every walk"},
-		{"walk backwards", []edit{survey("2026-03-03 12:00,upper,1,1,90,\n,upper,1,2,90,\n2026-03-03 11:00,upper,1,3,90,\n")}, "survey.csv:4:1: error:", "before it began"},
-		{"time of day only", []edit{survey("12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "is not a time"},
-		{"a date of two readings", []edit{survey("03/04/2026 12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", `can be read as 2026-03-04 or as 2026-04-03; write it like 2026-07-21 14:05; in a spreadsheet program give the column the date format YYYY-MM-DD`},
-		{"a day of two readings", []edit{harvest("date", "A1,5/6/2026\n")}, "harvest.csv:2:4: error:", `date "5/6/2026" can be read as 2026-05-06 or as 2026-06-05; write it like 2026-07-21; in a spreadsheet program`},
-		{"a day with a time", []edit{harvest("date", "A1,2026-05-31 12:00\n")}, "harvest.csv:2:4: error:", "is no date of the calendar"},
-		{"another year", []edit{survey("2024-03-03 12:00,upper,1,1,90,\n")}, "survey.csv:2:1: error:", "more than a year outside"},
-		{"capital letter", []edit{{"Survey.csv", "", "time,bin,row,column,ppfd\n"}}, "Survey.csv:1:1: warning:", "in small letters"},
-		{"another program's ending", []edit{{"harvest.ods", "", "x"}}, "harvest.ods:1:1: warning:", "harvest.xlsx"},
-
-		// harvest
-		{"unknown plant", []edit{harvest("leaves", "Q,3\n")}, "harvest.csv:2:1: error:", `no plant has the code "Q"`},
-		{"plant twice", []edit{harvest("leaves", "A1,3\nA1,4\n")}, "harvest.csv:3:1: error:", "twice"},
-		{"outside the trial", []edit{harvest("date", "A1,2026-06-15\n")}, "harvest.csv:2:4: error:", "outside the trial"},
-		{"unknown status", []edit{harvest("status", "A1,losst\n")}, "harvest.csv:2:4: error:", "harvested, lost or withdrawn"},
-		{"unknown cause", []edit{harvest("status,cause", "A1,lost,frost\n")}, "harvest.csv:2:9: error:", "rot, pest, dried, accident, unknown"},
-		{"cause without loss", []edit{harvest("cause", "A1,rot\n")}, "harvest.csv:2:4: error:", "was harvested, not lost"},
-		{"left out for nothing", []edit{harvest("leave_out", "A1,yes\n")}, "harvest.csv:2:4: error:", "without a reason"},
-		{"zero on a log scale", []edit{harvest("biomass_g", "A2,0\n")}, "harvest.csv:2:4: error:", "biomass_g of plant A2 is 0, which has no logarithm"},
-		{"tare above gross", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,3,4\n")}, "harvest.csv:2:4: error:", "weighs 3 with the dish and the dish alone 4"},
-		{"gross without tare", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,3,\n")}, "harvest.csv:2:4: error:", "no tare"},
-		{"net and gross", []edit{harvest("biomass_g,biomass_g_gross,biomass_g_tare", "A2,3,4,1\n")}, "harvest.csv:2:4: error:", "both net and gross"},
-		{"second without first", []edit{harvest("biomass_g,biomass_g_again", "A2,,4\n")}, "harvest.csv:2:5: error:", "no first"},
-		{"part of a leaf", []edit{harvest("leaves", "A2,3.5\n")}, "harvest.csv:2:4: error:", "counts are 0, 1, 2"},
-		{"weight of the lost", []edit{harvest("biomass_g,status", "A2,3.5,lost\n")}, "harvest.csv:2:4: warning:", "the 3.5 here is not used"},
-		{"answer of the lost", []edit{harvest("rooted,status", "A2,Y,lost\n")}, "harvest.csv:2:4: warning:", "the Y here is not used"},
-		{"misspelt status", []edit{harvest("rooted,status", "A2,Y,harvestd\n")}, "harvest.csv:2:6: error:", "can't be \"harvestd\""},
-
-		// counts and moves
-		{"unknown outcome", []edit{counts("2026-04-01 10:00,A1,leafs,3\n")}, "counts.csv:2:21: error:", "write leaves"},
-		{"no time", []edit{counts(",A1,leaves,3\n")}, "counts.csv:2:1: error:", "blank"},
-		{"count before the start", []edit{counts("2026-03-01 10:00,A1,leaves,3\n")}, "counts.csv:2:1: error:", "outside the trial"},
-		{"move onto another", []edit{moves("2026-04-01 10:00,A1,upper,1,2\n")}, "moves.csv:2:1: error:", "A2 and A1 stand at one place"},
-		{"moved after harvest", []edit{moves("2026-06-01 10:00,A1,upper,3,2\n"), harvest("date", "A1,2026-05-31\n")}, "moves.csv:2:1: error:", "after it was gone"},
-		{"moved twice", []edit{moves("2026-04-01 10:00,A1,upper,3,2\n2026-04-01 10:00,A1,upper,3,3\n")}, "moves.csv:3:1: error:", "twice at one time"},
-
-		// exposures and the rest
-		{"exposure of zero", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nexposure = \"stems\"\n"), harvest("leaves,stems", "A1,3,0\n")}, "harvest.csv:2:6: error:", "an exposure is above 0"},
-		{"exposure nowhere", []edit{toml("kind = \"count\"\n", "kind = \"count\"\nexposure = \"stems\"\n"), harvest("leaves", "A1,3\n")}, "trial.toml:56:1: error:", `have a column "stems"`},
-		{"tare without gross", []edit{harvest("biomass_g_gross,biomass_g_tare", "A2,,4\n")}, "harvest.csv:2:5: error:", "no gross"},
-		{"weight of the withdrawn", []edit{harvest("biomass_g,status", "A2,3.5,withdrawn\n")}, "harvest.csv:2:4: warning:", "was withdrawn"},
-		{"loss of the withdrawn", []edit{harvest("status,lost_on", "A2,withdrawn,2026-05-01\n")}, "harvest.csv:2:14: error:", "was withdrawn, not lost"},
-		{"position left blank", []edit{layout("A3,lower,1,1", "A3,lower,,1")}, "layout.csv:4:10: error:", "row is blank"},
-		{"lux where none counts", []edit{toml("lux_per_ppfd = 67.0\n", ""), toml("\"lux\"\nbin      = \"upper\"", "\"humidity\"\nbin      = \"upper\""), toml("\"lux\"\nbin      = \"lower\"", "\"ppfd\"\nbin      = \"lower\""), survey("2026-03-03 12:00,upper,1,1,,6000\n2026-03-03 12:01,upper,1,2,,6000\n")}, "survey.csv:2:29: error:", "has no factor"},
-		{"plant twice in the layout", []edit{layout("A4,lower", "A3,lower"), plants("A4,two,1.05\n", "")}, "layout.csv:5:1: error:", "is there twice: also in line 4"},
-	} {
+	for _, m := range sheetMistakes {
 		m.check(t)
 	}
 }
