@@ -202,44 +202,50 @@ func TestReadingsOfOnePayload(t *testing.T) {
 	}
 }
 
+// byNoon is a time before or after noon, as a sensor sends it.
+func byNoon(d time.Duration) string { return noon.Add(d).Format(time.RFC3339) }
+
+var aYearBefore = noon.AddDate(-1, 0, 0).Sub(noon)
+
+// judged are payloads of a sensor and what becomes of them.
+var judged = []struct {
+	name     string
+	own      bool
+	retained bool
+	payloads []string
+	stored   int
+	mark     light.Mark // of the last one stored
+	rejected string
+	setAside string
+}{
+	{name: "bare number", payloads: []string{"5"}, stored: 1},
+	{name: "no number", payloads: []string{"five"}, rejected: NoNumber},
+	{name: "not finite", payloads: []string{"1e400"}, rejected: NoNumber},
+	{name: "broken JSON", own: true, payloads: []string{`{"v":5,"at":`}, rejected: NoNumber},
+	{name: "null", own: true, payloads: []string{`{"v":null}`}, rejected: NoNumber},
+	{name: "nothing there", own: true, payloads: []string{`{"w":5}`}, rejected: NoNumber},
+	{name: "own time", own: true, payloads: []string{`{"v":5,"at":"` + byNoon(-time.Hour) + `"}`}, stored: 1, mark: light.OwnTime},
+	{name: "five minutes ahead", own: true, payloads: []string{`{"v":5,"at":"` + byNoon(5*time.Minute) + `"}`}, stored: 1, mark: light.OwnTime},
+	{name: "more than five minutes ahead", own: true, payloads: []string{`{"v":5,"at":"` + byNoon(5*time.Minute+time.Second) + `"}`}, rejected: ImpossibleTime},
+	{name: "a year before the trial", own: true, payloads: []string{`{"v":5,"at":"` + byNoon(aYearBefore) + `"}`}, stored: 1, mark: light.OwnTime},
+	{name: "more than a year before", own: true, payloads: []string{`{"v":5,"at":"` + byNoon(aYearBefore-time.Second) + `"}`}, rejected: ImpossibleTime},
+	{name: "a time that can't be read", own: true, payloads: []string{`{"v":5,"at":"noon"}`}, stored: 1, mark: light.Untimed, setAside: Untimed},
+	{name: "a time left out", own: true, payloads: []string{`{"v":5}`}, stored: 1, mark: light.Untimed, setAside: Untimed},
+	{name: "duplicate", own: true, payloads: []string{`{"v":5,"at":"` + byNoon(0) + `"}`, `{"at":"` + byNoon(0) + `","v":5.0}`}, stored: 1, mark: light.OwnTime, rejected: Duplicate},
+	{name: "conflict", own: true, payloads: []string{`{"v":5,"at":"` + byNoon(0) + `"}`, `{"v":6,"at":"` + byNoon(0) + `"}`}, stored: 2, mark: light.OwnTime, setAside: Conflict},
+	{name: "arrivals in one second", payloads: []string{"5", "5"}, stored: 2},
+	{name: "retained", retained: true, payloads: []string{"5"}, stored: 1, mark: light.Stale, setAside: Stale},
+	{name: "retained with own time", own: true, retained: true, payloads: []string{`{"v":5,"at":"` + byNoon(0) + `"}`}, stored: 1, mark: light.OwnTime},
+	{name: "above valid", payloads: []string{"150001"}, stored: 1, setAside: OutsideValid},
+	{name: "an offset in the dark", payloads: []string{"-0.1"}, stored: 1},
+	{name: "below valid", payloads: []string{"-500"}, stored: 1, setAside: OutsideValid},
+	{name: "minus one", payloads: []string{"-1"}, stored: 1, setAside: Saturated},
+	{name: "converter's ceiling", payloads: []string{"65535"}, stored: 1, setAside: Saturated},
+}
+
 func TestJudging(t *testing.T) {
 	t.Parallel()
-	at := func(d time.Duration) string { return noon.Add(d).Format(time.RFC3339) }
-	yearBefore := noon.AddDate(-1, 0, 0).Sub(noon)
-	for _, c := range []struct {
-		name     string
-		own      bool
-		retained bool
-		payloads []string
-		stored   int
-		mark     light.Mark // of the last one stored
-		rejected string
-		setAside string
-	}{
-		{name: "bare number", payloads: []string{"5"}, stored: 1},
-		{name: "no number", payloads: []string{"five"}, rejected: NoNumber},
-		{name: "not finite", payloads: []string{"1e400"}, rejected: NoNumber},
-		{name: "broken JSON", own: true, payloads: []string{`{"v":5,"at":`}, rejected: NoNumber},
-		{name: "null", own: true, payloads: []string{`{"v":null}`}, rejected: NoNumber},
-		{name: "nothing there", own: true, payloads: []string{`{"w":5}`}, rejected: NoNumber},
-		{name: "own time", own: true, payloads: []string{`{"v":5,"at":"` + at(-time.Hour) + `"}`}, stored: 1, mark: light.OwnTime},
-		{name: "five minutes ahead", own: true, payloads: []string{`{"v":5,"at":"` + at(5*time.Minute) + `"}`}, stored: 1, mark: light.OwnTime},
-		{name: "more than five minutes ahead", own: true, payloads: []string{`{"v":5,"at":"` + at(5*time.Minute+time.Second) + `"}`}, rejected: ImpossibleTime},
-		{name: "a year before the trial", own: true, payloads: []string{`{"v":5,"at":"` + at(yearBefore) + `"}`}, stored: 1, mark: light.OwnTime},
-		{name: "more than a year before", own: true, payloads: []string{`{"v":5,"at":"` + at(yearBefore-time.Second) + `"}`}, rejected: ImpossibleTime},
-		{name: "a time that can't be read", own: true, payloads: []string{`{"v":5,"at":"noon"}`}, stored: 1, mark: light.Untimed, setAside: Untimed},
-		{name: "a time left out", own: true, payloads: []string{`{"v":5}`}, stored: 1, mark: light.Untimed, setAside: Untimed},
-		{name: "duplicate", own: true, payloads: []string{`{"v":5,"at":"` + at(0) + `"}`, `{"at":"` + at(0) + `","v":5.0}`}, stored: 1, mark: light.OwnTime, rejected: Duplicate},
-		{name: "conflict", own: true, payloads: []string{`{"v":5,"at":"` + at(0) + `"}`, `{"v":6,"at":"` + at(0) + `"}`}, stored: 2, mark: light.OwnTime, setAside: Conflict},
-		{name: "arrivals in one second", payloads: []string{"5", "5"}, stored: 2},
-		{name: "retained", retained: true, payloads: []string{"5"}, stored: 1, mark: light.Stale, setAside: Stale},
-		{name: "retained with own time", own: true, retained: true, payloads: []string{`{"v":5,"at":"` + at(0) + `"}`}, stored: 1, mark: light.OwnTime},
-		{name: "above valid", payloads: []string{"150001"}, stored: 1, setAside: OutsideValid},
-		{name: "an offset in the dark", payloads: []string{"-0.1"}, stored: 1},
-		{name: "below valid", payloads: []string{"-500"}, stored: 1, setAside: OutsideValid},
-		{name: "minus one", payloads: []string{"-1"}, stored: 1, setAside: Saturated},
-		{name: "converter's ceiling", payloads: []string{"65535"}, stored: 1, setAside: Saturated},
-	} {
+	for _, c := range judged {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			sink := &memory{}

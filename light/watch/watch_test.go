@@ -152,197 +152,204 @@ func (g *rig) at(day int, hour float64) time.Time {
 	return light.TimeOfDay(time.Duration(hour*float64(time.Hour))).On(g.rack.Starts.Add(day), g.rack.Zone)
 }
 
+// forGood is longer than any season.
+const forGood = 1000 * time.Hour
+
+// inStretch tells whether a time lies in a stretch that begins on a day of the season.
+func inStretch(g *rig, at time.Time, day int, hour float64, length time.Duration) bool {
+	from := g.at(day, hour)
+	return !at.Before(from) && at.Before(from.Add(length))
+}
+
+// faults are planted into a season, each to be found in time.
+var faults = []struct {
+	name   string
+	plant  func(g *rig)
+	want   Condition     // name, bin and sensor
+	day    int           // from when on it could be known
+	hour   float64       //
+	delay  time.Duration // at most
+	others []Kind        // that may be seen too
+}{
+	{
+		name: "a lamp is out for 31 hours", day: 12, hour: 10, delay: 20 * time.Minute,
+		want: Condition{Kind: DarkWhenDue, Bin: "upper"},
+		plant: func(g *rig) {
+			g.lamp = func(bin string, at time.Time, due bool) bool {
+				return due && !(bin == "upper" && inStretch(g, at, 12, 10, 31*time.Hour))
+			}
+		},
+	},
+	{
+		name: "a lamp that fails overnight", day: 12, hour: 7.25, delay: 20 * time.Minute,
+		want: Condition{Kind: DarkWhenDue, Bin: "upper"},
+		plant: func(g *rig) {
+			g.lamp = func(bin string, at time.Time, due bool) bool {
+				return due && !(bin == "upper" && inStretch(g, at, 12, 1, forGood))
+			}
+		},
+	},
+	{
+		name: "every lamp out is one cause", day: 12, hour: 10, delay: 20 * time.Minute,
+		want: Condition{Kind: DarkWhenDue},
+		plant: func(g *rig) {
+			g.lamp = func(_ string, at time.Time, due bool) bool { return due && !inStretch(g, at, 12, 10, 6*time.Hour) }
+		},
+	},
+	{
+		name: "a lamp that stays on", day: 12, hour: 21.25, delay: 20 * time.Minute,
+		want: Condition{Kind: LitWhenDark, Bin: "lower"},
+		plant: func(g *rig) {
+			g.lamp = func(bin string, at time.Time, due bool) bool {
+				return due || (bin == "lower" && inStretch(g, at, 12, 12, forGood))
+			}
+		},
+	},
+	{
+		name: "a lamp dimmed by 15 %", day: 12, hour: 10, delay: 3 * time.Hour,
+		want: Condition{Kind: Dimmed, Bin: "upper"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "upper lux" && inStretch(g, at, 12, 10, forGood) {
+					v *= 0.85
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "a timer that loses 2.2 minutes a day", day: 12 + 6, hour: 7, delay: 25 * time.Hour,
+		want: Condition{Kind: SwitchingDrift, Bin: "upper"},
+		plant: func(g *rig) {
+			g.lamp = func(bin string, at time.Time, due bool) bool {
+				if bin != "upper" {
+					return due
+				}
+				late := max(0, at.Sub(g.at(12, 0)).Hours()/24*2.2)
+				local := at.Add(-time.Duration(late * float64(time.Minute))).In(g.rack.Zone)
+				return local.Hour() >= 7 && local.Hour() < 21
+			}
+		},
+	},
+	{
+		name: "a silent sensor", day: 12, hour: 10, delay: 55 * time.Minute,
+		want: Condition{Kind: Silent, Bin: "upper", Sensor: "upper air"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				return v, s.Name != "upper air" || !inStretch(g, at, 12, 10, forGood)
+			}
+		},
+	},
+	{
+		name: "a power cut is one cause", day: 12, hour: 10, delay: 55 * time.Minute,
+		want: Condition{Kind: Silent},
+		plant: func(g *rig) {
+			g.change = func(_ light.Sensor, at time.Time, v float64) (float64, bool) {
+				return v, !inStretch(g, at, 12, 10, 9*time.Hour)
+			}
+		},
+	},
+	{
+		name: "a sensor stuck while lit", day: 12, hour: 21.5, delay: 20 * time.Minute,
+		want: Condition{Kind: Flat, Bin: "upper", Sensor: "upper lux"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "upper lux" && inStretch(g, at, 12, 14, forGood) {
+					v = 5871
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "a sensor stuck at nothing beside others", day: 12, hour: 7.5, delay: 20 * time.Minute,
+		want: Condition{Kind: Flat, Bin: "middle", Sensor: "middle lux"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "middle lux" && inStretch(g, at, 12, 1, forGood) {
+					v = 0
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "a sensor at its ceiling", day: 12, hour: 10, delay: 20 * time.Minute,
+		want: Condition{Kind: Saturated, Bin: "upper", Sensor: "upper lux"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "upper lux" && inStretch(g, at, 12, 10, forGood) {
+					v = 65535
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "a leaf over one of three sensors", day: 12, hour: 10, delay: 3 * time.Hour,
+		want: Condition{Kind: Ratio, Bin: "middle", Sensor: "middle second"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "middle second" && inStretch(g, at, 12, 10, forGood) {
+					v *= 0.7
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "floods missed for three days", day: 12, hour: 8.5, delay: 5 * time.Minute,
+		want: Condition{Kind: FloodMissed, Bin: "lower", Sensor: "float"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "float" && inStretch(g, at, 12, 0, 72*time.Hour) {
+					v = 0
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "a flood that stays", day: 12, hour: 9.25, delay: 10 * time.Minute,
+		want: Condition{Kind: FloodStuck, Bin: "lower", Sensor: "float"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "float" && inStretch(g, at, 12, 8, 30*time.Hour) {
+					v = 1
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "a hot day in one bin", day: 12, hour: 10, delay: 20 * time.Minute,
+		want: Condition{Kind: Hot, Bin: "upper"},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Name == "upper air" && inStretch(g, at, 12, 10, 5*time.Hour) {
+					v = 31.5
+				}
+				return v, true
+			}
+		},
+	},
+	{
+		name: "a cold room is one cause", day: 12, hour: 10, delay: 20 * time.Minute,
+		want: Condition{Kind: Cold},
+		plant: func(g *rig) {
+			g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
+				if s.Measures == light.QuantityTemperature && inStretch(g, at, 12, 10, 5*time.Hour) {
+					v = 12
+				}
+				return v, true
+			}
+		},
+	},
+}
+
 func TestFaultsAreFound(t *testing.T) {
 	t.Parallel()
-	within := func(g *rig, at time.Time, day int, hour float64, length time.Duration) bool {
-		from := g.at(day, hour)
-		return !at.Before(from) && at.Before(from.Add(length))
-	}
-	forever := 1000 * time.Hour
-	for _, c := range []struct {
-		name   string
-		plant  func(g *rig)
-		want   Condition     // name, bin and sensor
-		day    int           // from when on it could be known
-		hour   float64       //
-		delay  time.Duration // at most
-		others []Kind        // that may be seen too
-	}{
-		{
-			name: "a lamp is out for 31 hours", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Kind: DarkWhenDue, Bin: "upper"},
-			plant: func(g *rig) {
-				g.lamp = func(bin string, at time.Time, due bool) bool {
-					return due && !(bin == "upper" && within(g, at, 12, 10, 31*time.Hour))
-				}
-			},
-		},
-		{
-			name: "a lamp that fails overnight", day: 12, hour: 7.25, delay: 20 * time.Minute,
-			want: Condition{Kind: DarkWhenDue, Bin: "upper"},
-			plant: func(g *rig) {
-				g.lamp = func(bin string, at time.Time, due bool) bool {
-					return due && !(bin == "upper" && within(g, at, 12, 1, forever))
-				}
-			},
-		},
-		{
-			name: "every lamp out is one cause", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Kind: DarkWhenDue},
-			plant: func(g *rig) {
-				g.lamp = func(_ string, at time.Time, due bool) bool { return due && !within(g, at, 12, 10, 6*time.Hour) }
-			},
-		},
-		{
-			name: "a lamp that stays on", day: 12, hour: 21.25, delay: 20 * time.Minute,
-			want: Condition{Kind: LitWhenDark, Bin: "lower"},
-			plant: func(g *rig) {
-				g.lamp = func(bin string, at time.Time, due bool) bool {
-					return due || (bin == "lower" && within(g, at, 12, 12, forever))
-				}
-			},
-		},
-		{
-			name: "a lamp dimmed by 15 %", day: 12, hour: 10, delay: 3 * time.Hour,
-			want: Condition{Kind: Dimmed, Bin: "upper"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "upper lux" && within(g, at, 12, 10, forever) {
-						v *= 0.85
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "a timer that loses 2.2 minutes a day", day: 12 + 6, hour: 7, delay: 25 * time.Hour,
-			want: Condition{Kind: SwitchingDrift, Bin: "upper"},
-			plant: func(g *rig) {
-				g.lamp = func(bin string, at time.Time, due bool) bool {
-					if bin != "upper" {
-						return due
-					}
-					late := max(0, at.Sub(g.at(12, 0)).Hours()/24*2.2)
-					local := at.Add(-time.Duration(late * float64(time.Minute))).In(g.rack.Zone)
-					return local.Hour() >= 7 && local.Hour() < 21
-				}
-			},
-		},
-		{
-			name: "a silent sensor", day: 12, hour: 10, delay: 55 * time.Minute,
-			want: Condition{Kind: Silent, Bin: "upper", Sensor: "upper air"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					return v, s.Name != "upper air" || !within(g, at, 12, 10, forever)
-				}
-			},
-		},
-		{
-			name: "a power cut is one cause", day: 12, hour: 10, delay: 55 * time.Minute,
-			want: Condition{Kind: Silent},
-			plant: func(g *rig) {
-				g.change = func(_ light.Sensor, at time.Time, v float64) (float64, bool) {
-					return v, !within(g, at, 12, 10, 9*time.Hour)
-				}
-			},
-		},
-		{
-			name: "a sensor stuck while lit", day: 12, hour: 21.5, delay: 20 * time.Minute,
-			want: Condition{Kind: Flat, Bin: "upper", Sensor: "upper lux"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "upper lux" && within(g, at, 12, 14, forever) {
-						v = 5871
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "a sensor stuck at nothing beside others", day: 12, hour: 7.5, delay: 20 * time.Minute,
-			want: Condition{Kind: Flat, Bin: "middle", Sensor: "middle lux"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "middle lux" && within(g, at, 12, 1, forever) {
-						v = 0
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "a sensor at its ceiling", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Kind: Saturated, Bin: "upper", Sensor: "upper lux"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "upper lux" && within(g, at, 12, 10, forever) {
-						v = 65535
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "a leaf over one of three sensors", day: 12, hour: 10, delay: 3 * time.Hour,
-			want: Condition{Kind: Ratio, Bin: "middle", Sensor: "middle second"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "middle second" && within(g, at, 12, 10, forever) {
-						v *= 0.7
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "floods missed for three days", day: 12, hour: 8.5, delay: 5 * time.Minute,
-			want: Condition{Kind: FloodMissed, Bin: "lower", Sensor: "float"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "float" && within(g, at, 12, 0, 72*time.Hour) {
-						v = 0
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "a flood that stays", day: 12, hour: 9.25, delay: 10 * time.Minute,
-			want: Condition{Kind: FloodStuck, Bin: "lower", Sensor: "float"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "float" && within(g, at, 12, 8, 30*time.Hour) {
-						v = 1
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "a hot day in one bin", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Kind: Hot, Bin: "upper"},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Name == "upper air" && within(g, at, 12, 10, 5*time.Hour) {
-						v = 31.5
-					}
-					return v, true
-				}
-			},
-		},
-		{
-			name: "a cold room is one cause", day: 12, hour: 10, delay: 20 * time.Minute,
-			want: Condition{Kind: Cold},
-			plant: func(g *rig) {
-				g.change = func(s light.Sensor, at time.Time, v float64) (float64, bool) {
-					if s.Measures == light.QuantityTemperature && within(g, at, 12, 10, 5*time.Hour) {
-						v = 12
-					}
-					return v, true
-				}
-			},
-		},
-	} {
+	for _, c := range faults {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
 			days, every := 14, 2*step
