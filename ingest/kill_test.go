@@ -229,7 +229,7 @@ func (n *numbers) check(t *testing.T, name string) (lost int) {
 
 func TestKilledWithTheEmbeddedBroker(t *testing.T) {
 	t.Parallel()
-	killEmbedded(t, 20)
+	killEmbedded(t, 8)
 }
 
 func killEmbedded(t *testing.T, kills int) {
@@ -263,7 +263,7 @@ func killEmbedded(t *testing.T, kills int) {
 
 func TestKilledWithAnotherBroker(t *testing.T) {
 	t.Parallel()
-	killRemote(t, 12)
+	killRemote(t, 6)
 }
 
 func killRemote(t *testing.T, kills int) {

@@ -101,7 +101,7 @@ func childAppends(arguments []string) error {
 
 func TestKills(t *testing.T) {
 	t.Parallel()
-	killMany(t, 30, 1)
+	killMany(t, 12, 1)
 }
 
 // killMany kills a process that appends and packs, at seeded moments, and looks
