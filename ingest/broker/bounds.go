@@ -16,6 +16,7 @@ import (
 const (
 	maxRetained    = 10_000  // retained messages
 	retainedBytes  = 8 << 20 // of them in all
+	maxKept        = 4 << 10 // of one of them: all are put in line for each listener anew
 	levelBytes     = 256     // that a level of a topic takes in the broker's tree
 	maxSubscribers = 32      // clients with subscriptions, here or away
 	maxFilters     = 64      // of one client
@@ -41,6 +42,9 @@ func (r *retained) admit(topic string, payload []byte) bool {
 	size := 0
 	if len(payload) > 0 {
 		size = len(payload) + len(topic) + levelBytes*(2+strings.Count(topic, "/"))
+	}
+	if len(payload)+len(topic) > maxKept {
+		return false
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
