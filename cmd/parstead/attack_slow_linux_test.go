@@ -75,10 +75,14 @@ var attacks = []struct {
 	name string
 	do   func(t *testing.T, broker string)
 }{
-	{"60 kB retained on 10,000 topics", func(_ *testing.T, broker string) {
+	{"4 kB retained on 10,000 topics, 60 kB on 5,000", func(_ *testing.T, broker string) {
 		a := attack(broker, 1, "loud", false)
-		for i := range 10_000 {
-			if a == nil || a.publish(fmt.Sprint("x/", i), 60_000, true) != nil {
+		for i := range 15_000 {
+			size := 4_000
+			if i >= 10_000 {
+				size = 60_000
+			}
+			if a == nil || a.publish(fmt.Sprint("x/", i), size, true) != nil {
 				a = attack(broker, 1, fmt.Sprint("loud", i), false)
 			}
 		}
