@@ -150,3 +150,19 @@ const perPlant = string(model.PerPlant)
 
 // ended ends a sentence.
 func ended(says string) string { return strings.TrimSuffix(says, ".") + "." }
+
+// Told are the treatments that the answer tells of a result: those of which something
+// may be claimed, else the first that was compared.
+func Told(in *analysis.Input, r *analysis.OutcomeResult) []ranking.Ranking {
+	p := part{r, outcomeOf(in, r), ranking.All(in, r)}
+	var list []ranking.Ranking
+	for _, one := range p.rankings {
+		if one.Told(analysis.Claim) {
+			list = append(list, one)
+		}
+	}
+	if first := p.first(); len(list) == 0 && first != nil {
+		list = append(list, *first)
+	}
+	return list
+}

@@ -73,6 +73,7 @@ func (r *Report) groups(names fileNames, o *outcome) []picture {
 			alt:     d.alt(),
 			table:   d.table(),
 			draw:    d.draw,
+			main:    true,
 		})
 	}
 	return pictures

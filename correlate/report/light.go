@@ -51,7 +51,7 @@ func (r *Report) lights(names fileNames, o *outcome) []picture {
 	}
 	return []picture{{
 		file: o.file(names, "light"), title: o.title() + " and light", of: o.index,
-		caption: d.caption(), alt: d.alt(), table: d.table(), draw: d.draw,
+		caption: d.caption(), alt: d.alt(), table: d.table(), draw: d.draw, main: true,
 	}}
 }
 
@@ -98,7 +98,7 @@ func (d lightPicture) draw(p pen) {
 		d.curve(p, x, y, c)
 	}
 	for i, q := range d.points {
-		p.mark(q.bin, x.at(q.light), y.at(d.o.drawn(q.row, i)), 8, markColor(q.bin))
+		p.mark(markShape(q.bin), x.at(q.light), y.at(d.o.drawn(q.row, i)), 8, markColor(q.bin))
 	}
 	if len(d.bins) < 2 {
 		return
@@ -114,7 +114,7 @@ func (d lightPicture) draw(p pen) {
 		if bin == "" {
 			bin = "no bin"
 		}
-		p.mark(i, plotRight+60, y-9, 10, markColor(i))
+		p.mark(markShape(i), plotRight+60, y-9, 10, markColor(i))
 		p.text(plotRight+84, y, smallSize, left, false, ink, fitted(bin, smallSize, false, width-plotRight-84-20))
 	}
 }
@@ -133,9 +133,12 @@ func (d lightPicture) curve(p pen, x, y axis, c *correlate.CurveBand) {
 	p.stroke(through(false, along...), line{ink, 4, nil})
 }
 
-// markColor tells every second bin's marks apart by lightness too.
+// markShape is a bin's mark: every second one is open, of the outline of the one before.
+func markShape(bin int) int { return bin/2%shapes + bin%2*shapes }
+
+// markColor tells bins apart by lightness where there are more than marks.
 func markColor(bin int) color.NRGBA {
-	if bin%2 == 0 {
+	if bin/(2*shapes)%2 == 0 {
 		return color.NRGBA{11, 94, 84, 190}
 	}
 	return color.NRGBA{110, 122, 118, 210}
@@ -162,7 +165,7 @@ func (d lightPicture) caption() string {
 	if c == nil {
 		return says + " No curve was fitted to it."
 	}
-	says += fmt.Sprintf(" The curve (%s) is for the mean of bins and treatments, covariates at their mean, with a band of 95 %% at each light; it ends where measured light ends.", c.Shape)
+	says += fmt.Sprintf(" The curve is what a plant is expected to reach at each light (shape: %s), for the mean of bins and treatments and covariates at their mean; the band around it holds that with 95 %%, so that a narrow band is a sure curve. Both end where measured light ends.", c.Shape)
 	if others := d.alike(); len(others) > 0 {
 		says += " About as well fit: " + strings.Join(others, ", ") + "."
 	}

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"parstead/correlate"
+	"parstead/correlate/analysis"
+	"parstead/correlate/answer"
 	"parstead/correlate/sentences"
 	"parstead/correlate/tables"
 )
@@ -32,7 +34,9 @@ type pageData struct {
 	Written       string
 	Version       string
 	Plants        int
-	Found         []foundPart
+	Asked, Note   string
+	Answer        []analysis.Sentence
+	First         []figure
 	Departures    []string
 	Early         bool
 	Lost          []tables.Table
@@ -48,12 +52,6 @@ type pageData struct {
 	MadeTables    []tables.Table
 	Safety        []string
 	Files         []string
-}
-
-// foundPart is what was found of one outcome.
-type foundPart struct {
-	ID, Title, Standing, How string
-	Kinds                    []foundKind
 }
 
 // foundKind is the findings of one kind.
@@ -81,11 +79,15 @@ type figure struct {
 	SVG                  template.HTML
 }
 
-// outcomePart is an outcome's pictures or tables.
+// outcomePart is an outcome: its lines, pictures and table, and all the rest of it.
 type outcomePart struct {
-	Title   string
-	Figures []figure
-	Tables  []tables.Table
+	ID, Title, Standing, How string
+	Lines                    []answer.Line
+	Figures                  []figure
+	Ranked                   []tables.Table
+	Kinds                    []foundKind
+	Rest                     []figure
+	Tables                   []tables.Table
 }
 
 // fact is one thing that a report must say.
@@ -99,48 +101,46 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 		Lost: tables.Lost(r.Result.Lost), Next: tables.Next(r.Result.NextTrial), Made: r.facts(), MadeTables: r.rackTables(),
 		Methods: r.Result.Methods, Equations: r.referee(), Cite: fmt.Sprintf("%s. Analysis of %s, %s.", r.Version, r.Trial, r.Written.UTC().Format(time.DateOnly)),
 	}
+	data.Asked, data.Note, data.Answer = answer.Question(r.Input), answer.Note(r.Input), r.Result.Answer
+	parts := make([]outcomePart, len(r.Result.Outcomes))
 	for i := range pictures {
 		// The drawing's own texts are escaped where they are written.
 		f := figure{pictures[i].file, pictures[i].title, pictures[i].caption, template.HTML(pictures[i].svg())} //nolint:gosec // see above
-		switch of := pictures[i].of; of {
-		case rackWide:
+		switch of := pictures[i].of; {
+		case of == firstOfAll:
+			data.First = append(data.First, f)
+		case of == rackWide:
 			data.Rack = append(data.Rack, f)
-		case allOutcomes:
+		case of == allOutcomes:
 			data.Together = append(data.Together, f)
+		case pictures[i].main && standsOut(r.Input, r.outcome(of)):
+			parts[of].Figures = append(parts[of].Figures, f)
 		default:
-			title := r.outcome(of).title()
-			if n := len(data.Outcomes); n == 0 || data.Outcomes[n-1].Title != title {
-				data.Outcomes = append(data.Outcomes, outcomePart{Title: title})
-			}
-			part := &data.Outcomes[len(data.Outcomes)-1]
-			part.Figures = append(part.Figures, f)
+			parts[of].Rest = append(parts[of].Rest, f)
 		}
 	}
 	for _, i := range r.order() {
-		o := r.outcome(i)
-		data.Found = append(data.Found, foundPart{fmt.Sprintf("found-%d", i), o.title(), standing(r.Input, o), how(o), byKind(o.Findings)})
-		data.Tables = append(data.Tables, tables.Outcome(r.Input, o.OutcomeResult)...)
+		o, part := r.outcome(i), parts[i]
+		part.ID, part.Title, part.Standing, part.How = fmt.Sprintf("found-%d", i), o.title(), standing(r.Input, o), how(o)
+		part.Lines, part.Ranked = answer.Brief(r.Input, r.Result, o.OutcomeResult), tables.Ranked(r.Input, o.OutcomeResult)
+		part.Kinds, part.Tables = byKind(o.Findings), tables.Outcome(r.Input, o.OutcomeResult)
+		data.Outcomes = append(data.Outcomes, part)
 	}
-	data.Tables = slices.Concat(data.Tables, tables.Ranks(r.Result.OutcomeCorrelations), tables.Electricity(r.Result.Electricity))
+	data.Tables = slices.Concat(tables.Ranks(r.Result.OutcomeCorrelations), tables.Electricity(r.Result.Electricity))
 	return template.Must(template.New("page").Parse(pageText)).Execute(w, data)
 }
 
-// order is the outcomes' with the primary one first, then planned ones.
+// order is the outcomes' as the answer tells them: planned ones first, and last those
+// in which nothing can be compared.
 func (r *Report) order() []int {
-	rank := func(i int) int {
-		switch o := r.Result.Outcomes[i]; {
-		case o.Primary:
-			return 0
-		case o.Planned:
-			return 1
+	var list []int
+	for _, o := range answer.Ordered(r.Result) {
+		for i := range r.Result.Outcomes {
+			if o == &r.Result.Outcomes[i] {
+				list = append(list, i)
+			}
 		}
-		return 2
 	}
-	list := make([]int, len(r.Result.Outcomes))
-	for i := range list {
-		list[i] = i
-	}
-	slices.SortStableFunc(list, func(a, b int) int { return rank(a) - rank(b) })
 	return list
 }
 

@@ -26,12 +26,14 @@ type picture struct {
 	alt     string // what it shows, for those who don't see it
 	table   [][]string
 	draw    func(pen)
+	main    bool // one of those that an outcome's story is told by
 }
 
 // rackWide marks pictures that are of no single outcome.
 const (
 	rackWide    = -1
 	allOutcomes = -2
+	firstOfAll  = -3
 )
 
 // writeAll makes a folder with the files of all the pictures; others of its callers'

@@ -69,7 +69,7 @@ func over(days []account.Day, rack light.Rack, now time.Time) []account.Day {
 // pictures are all that can be drawn, in the order of the page.
 func (r *Report) pictures() []picture {
 	names := fileNames{}
-	list := r.lightMaps(names)
+	list := append(r.behind(names), r.lightMaps(names)...)
 	list = append(list, r.seasons(names)...)
 	for i := range r.Result.Outcomes {
 		o := r.outcome(i)

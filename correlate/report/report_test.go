@@ -239,7 +239,7 @@ func TestOrder(t *testing.T) {
 		t.Errorf("the page differs the second time (%v)", err)
 	}
 	last := -1
-	for _, want := range []string{">leaves</h3>", ">biomass_g</h3>", ">height</h3>", ">rooted</h3>", "Plants lost</h3>", "<svg", "<caption>biomass_g: means", "<dt>Randomisation", ">Safety</h2>"} {
+	for _, want := range []string{"Asked: ", `class="answer"`, "how far behind the best</title>", ">leaves</h2>", ">biomass_g</h2>", ">height</h2>", ">rooted</h2>", ">Safety</h2>", ">All the rest</h2>", "<caption>biomass_g: means", "<summary>Plants lost", "<dt>Randomisation"} {
 		at := strings.Index(page.String(), want)
 		if at <= last {
 			t.Errorf("%q stands at %d, not after %d", want, at, last)

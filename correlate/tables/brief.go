@@ -131,7 +131,7 @@ func ranked(in *analysis.Input, o *analysis.OutcomeResult) table {
 		mean += ", " + o.Unit
 	}
 	t := table{
-		title:   same("means"),
+		title:   same("means, each level against the highest"),
 		columns: []cell{same("level"), same("plants"), same(mean), same("95 % interval"), same(against), same("verdict")},
 	}
 	for _, r := range ranking.All(in, o) {
@@ -154,6 +154,9 @@ func ranked(in *analysis.Input, o *analysis.OutcomeResult) table {
 	}
 	return t
 }
+
+// Ranked is the means of an outcome, each level against the highest, for a page.
+func Ranked(in *analysis.Input, o *analysis.OutcomeResult) []Table { return onPage(ranked(in, o)) }
 
 // underOf names a treatment with what got it.
 func underOf(in *analysis.Input, r ranking.Ranking) string {
