@@ -163,7 +163,7 @@ func TestListeningTellsWhatSensorsCantRead(t *testing.T) {
 	}
 	for _, c := range []struct{ topic, payload, pointer, wrong string }{
 		{"unit", `8000 lx`, "", ""},
-		{"unit", `8 klx`, "", `a number with something else behind it than the sensor's suffix: let the sensor have suffix = "klx"`},
+		{"unit", `8 klx`, "", `a number with something behind it that is not the sensor's suffix: let the sensor have suffix = "klx"`},
 		{"comma", `23,4`, "", `a number with another decimal mark than the sensor's: let the sensor have decimal_mark = ","`},
 		{"bare", `off`, "", "no finite number: the sensor has to send one"},
 		{"at", `{"light":{"v":5}}`, "/light/v", ""},

@@ -19,7 +19,7 @@ type NumberForm struct {
 var DecimalMarks = []string{".", ","}
 
 var (
-	errOtherUnit = errors.New("a number with something else behind it than the sensor's suffix")
+	errOtherUnit = errors.New("a number with something behind it that is not the sensor's suffix")
 	errOtherMark = errors.New("a number with another decimal mark than the sensor's")
 )
 

@@ -164,7 +164,7 @@ func TestOnARealServer(t *testing.T) {
 	}
 	asks("/api/v1/alerts", `"alertname":"ParsteadDarkWhenDue"`, `"bin":"upper \"shelf\""`)
 	asks("/api/v1/query?query=parstead:dli_last_day:of_target", `,"0.5"]`)
-	asks("/consoles/parstead.html", "dark_when_due in upper &#34;shelf&#34;", "<td>upper &#34;shelf&#34;</td>", `<td class="n">2.00</td>`, `<td class="n">4.00</td>`, `<td class="n">50 %</td>`, "<td>a</td>")
+	asks("/consoles/parstead.html", "dark_when_due in upper &#34;shelf&#34;", "<td>upper &#34;shelf&#34;</td>", `<td class="n">2.00</td>`, `<td class="n">4.00</td>`, `<td class="n">50 %</td>`, "<td>a</td><td class=\"n\">never</td>")
 	if rules := fetched("http://" + address + "/api/v1/rules"); !strings.Contains(rules, `"health":"ok"`) || strings.Contains(rules, `"health":"err"`) {
 		t.Errorf("rules: %s", rules)
 	}
