@@ -1,6 +1,8 @@
 package main
 
 import (
+	"encoding/csv"
+	"encoding/json"
 	"math"
 	"os"
 	"path/filepath"
@@ -120,6 +122,82 @@ func TestCompareExports(t *testing.T) {
 	status, _, talk := command(t, winter, "", "compare", small, files)
 	if status != 1 || !strings.Contains(talk, "hold the same harvest: name each trial once") {
 		t.Errorf("a trial and its export: exit status %d: %s", status, talk)
+	}
+}
+
+// An export of earlier versions, described by a file of our own, stands for its folder
+// too.
+func TestCompareEarlierExports(t *testing.T) {
+	t.Parallel()
+	small, _, _, _ := harvestOf(t, 1)
+	_, autumn := twoSeasons(t)
+	files := filepath.Join(t.TempDir(), "files")
+	must(t, winter, "", "export", small, files)
+	want := must(t, winter, "", "compare", files, autumn, "--json")
+	earlier(t, files)
+	if got := must(t, winter, "", "compare", files, autumn, "--json"); got != want {
+		t.Errorf("compares to something else:\n%.2000s\n%.2000s", got, want)
+	}
+}
+
+// earlier puts description.json, as it was written before, in place of an export's
+// descriptor.
+func earlier(t *testing.T, files string) {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(files, export.Descriptor))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var p struct {
+		Resources []struct {
+			Path   string
+			Rows   int
+			Schema *struct{ Fields []map[string]any }
+		}
+		Parstead map[string]any
+	}
+	if err := json.Unmarshal(text, &p); err != nil {
+		t.Fatal(err)
+	}
+	type file struct {
+		File    string           `json:"file"`
+		Rows    int              `json:"rows"`
+		Columns []map[string]any `json:"columns"`
+	}
+	var list []file
+	for _, r := range p.Resources {
+		if r.Schema != nil && r.Path != "log.csv" {
+			list = append(list, file{r.Path, r.Rows, r.Schema.Fields})
+		} else if r.Path == "log.csv" {
+			list = append(list, file{File: r.Path, Rows: r.Rows})
+		}
+	}
+	p.Parstead["files"] = list
+	content, err := os.Open(filepath.Join(files, "log.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(content).ReadAll()
+	_ = content.Close()
+	if err != nil {
+		t.Fatal(err)
+	}
+	data := map[string]json.RawMessage{}
+	for _, row := range rows[1:] {
+		if last := row[len(row)-1]; last != "" {
+			data[row[0]] = json.RawMessage(last)
+		}
+	}
+	p.Parstead["log_data"] = data
+	text, err = json.Marshal(p.Parstead)
+	if err == nil {
+		err = os.WriteFile(filepath.Join(files, "description.json"), text, 0o600)
+	}
+	if err == nil {
+		err = os.Remove(filepath.Join(files, export.Descriptor))
+	}
+	if err != nil {
+		t.Fatal(err)
 	}
 }
 
