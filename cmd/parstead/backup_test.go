@@ -17,8 +17,11 @@ func TestBackupComesBack(t *testing.T) {
 	dir := rackFolder(t, march, ownBroker)
 	must(t, march, airRows(), "import", dir, "-")
 	must(t, march, "", "note", dir, "wiped the lamp", "--kind", "lamp_cleaned")
+	if err := os.Mkdir(filepath.Join(dir, "photos"), 0o700); err != nil {
+		t.Fatal(err)
+	}
 	for name, text := range map[string]string{
-		"plants.csv": "plant,species\nA1,fern\n", "entry-code": "secret", "old.zip": "a backup of before", "notes.txt": "mine",
+		"plants.csv": "plant,species\nA1,fern\n", "photos/A1-2026-03-04-1.jpg": "a picture", "photos/mine.txt": "mine", "entry-code": "secret", "old.zip": "a backup of before", "notes.txt": "mine",
 	} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
@@ -40,7 +43,7 @@ func TestBackupComesBack(t *testing.T) {
 	if err := z.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if want := []string{"plants.csv", "trial.toml", "readings.db", "contents.json"}; !slices.Equal(names, want) {
+	if want := []string{"plants.csv", "trial.toml", "photos/A1-2026-03-04-1.jpg", "readings.db", "contents.json"}; !slices.Equal(names, want) {
 		t.Errorf("the backup holds %q, want %q", names, want)
 	}
 	must(t, march, "", "restore", file, again)
