@@ -200,7 +200,7 @@ func figure(f account.Figure) page.Figure {
 		return page.Figure{}
 	}
 	return page.Figure{
-		DLI: f.DLI, Known: true, Measured: f.Source == account.FromSensor, Source: f.Source.String(), Error: f.Error.Total(), Shared: math.Hypot(f.Error.Bin, f.Error.All),
+		DLI: f.DLI, Known: true, Measured: f.Source == account.FromSensor, Source: f.Source.String(), Error: f.Error.Total(), Shared: math.Hypot(f.Error.Bin, f.Error.All), Filled: f.Filled,
 	}
 }
 

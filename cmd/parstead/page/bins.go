@@ -23,6 +23,7 @@ type binLine struct {
 // spread is what a bin's places got on the last whole day.
 type spread struct {
 	mean, low, high float64
+	filled          float64 // share of it that no reading stands behind
 	known           bool
 }
 
@@ -33,10 +34,12 @@ func yesterdays(b Bin) (s spread) {
 		if f := c.Yesterday; f.Known {
 			x := float64(f.DLI)
 			s.mean, s.low, s.high, n = s.mean+x, min(s.low, x), max(s.high, x), n+1
+			s.filled += f.Filled
 		}
 	}
 	if s.known = n > 0; s.known {
 		s.mean /= float64(n)
+		s.filled /= float64(n)
 	}
 	return s
 }
@@ -62,6 +65,8 @@ func binLines(s *State) []binLine {
 			share := x.mean / float64(b.TargetDLI)
 			l.Percent = fmt.Sprintf("%.0f %%", 100*share)
 			switch {
+			case x.filled > mostlyFilled:
+				l.Wrong = "estimated"
 			case s.OffTarget > 0 && share < 1-s.OffTarget:
 				l.Wrong = "short"
 			case s.OffTarget > 0 && share > 1+s.OffTarget:

@@ -261,6 +261,20 @@ func TestThePageOfAPlant(t *testing.T) {
 	}
 }
 
+// A day behind which no reading stands is said to be estimated, not short.
+func TestADayWithoutReadingsIsSaidToBe(t *testing.T) {
+	t.Parallel()
+	state := example(t)
+	for i := range state.Bins[0].Cells {
+		c := &state.Bins[0].Cells[i]
+		c.Yesterday.DLI, c.Yesterday.Filled = 2, 1
+	}
+	_, body, _ := get(t, serve(t, state, nil), "/")
+	if !strings.Contains(body, "47 % <small>estimated</small>") || !strings.Contains(body, "2.00 of 4.30 yesterday: estimated") {
+		t.Errorf("the page does not say so:\n%s", body)
+	}
+}
+
 func TestReadyAndAlive(t *testing.T) {
 	t.Parallel()
 	s := serve(t, example(t), errors.New("the totals are being computed"))

@@ -99,6 +99,7 @@ type Figure struct {
 	Source   string
 	Error    float64 // relative, one standard deviation
 	Shared   float64 // the part of Error that the whole bin has alike
+	Filled   float64 // share of DLI that no reading stands behind
 }
 
 // Sensor is a sensor with its newest reading, in the unit of what it measures.
