@@ -104,7 +104,7 @@ func TestWhatStrangersSendIsText(t *testing.T) {
 		}
 	}
 	for _, path := range []string{"/", "/metrics"} {
-		if body := w.get(path); strings.Contains(body, "<script") || strings.Contains(body, "alert(1)") {
+		if body := w.get(path); strings.Contains(body, "<script>") || strings.Contains(body, "alert(1)") {
 			t.Errorf("%s holds what a stranger sent", path)
 		}
 	}
