@@ -149,7 +149,7 @@ func read(ctx context.Context, rack *light.Rack, src light.Source, bin light.Bin
 		Scale: s.Scale, Offset: s.Offset, Low: s.Low, High: s.High, Dark: s.DarkOffset(), PerUnit: 1, Saturates: true,
 	}
 	curve, _ := dli.Integrate(&series, []dli.Stretch{as}, []int64{span.From.UnixNano(), span.Until.UnixNano()}, nil)
-	for from := span.From; from.Before(span.Until); from = from.Add(time.Hour) {
+	for from := span.From; !from.Add(time.Hour).After(span.Until); from = from.Add(time.Hour) {
 		h := light.Span{From: from, Until: from.Add(time.Hour)}
 		mean, covered := curve.Mean(h.From.UnixNano(), h.Until.UnixNano())
 		if covered < int64(time.Hour) {
@@ -201,10 +201,10 @@ func level(rack *light.Rack, bin light.Bin, span light.Span, curve *dli.Curve, e
 				at   time.Time
 				sign float64
 			}{{s.From, 1}, {s.Until, -1}} {
-				if !edge.at.After(span.From) || !edge.at.Before(span.Until) {
-					continue
-				}
 				skip := max(every, 5*time.Minute)
+				if edge.at.Add(-skip-beside).Before(span.From) || edge.at.Add(skip+beside).After(span.Until) {
+					continue // the curve knows nothing there
+				}
 				before, b := curve.Mean(edge.at.Add(-skip-beside).UnixNano(), edge.at.Add(-skip).UnixNano())
 				after, a := curve.Mean(edge.at.Add(skip).UnixNano(), edge.at.Add(skip+beside).UnixNano())
 				if b == int64(beside) && a == int64(beside) {

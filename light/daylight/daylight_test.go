@@ -84,6 +84,23 @@ func TestSunIsRecognised(t *testing.T) {
 	}
 }
 
+// A lamp that switches as a day begins, read from there on only, on a day of half an
+// hour less (Lord Howe Island, 2026-10-04): nothing is asked of time without readings.
+func TestTheEdgesOfADay(t *testing.T) {
+	t.Parallel()
+	zone, err := time.LoadLocation("Australia/Lord_Howe")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rack(true)
+	r.Zone = zone
+	r.Starts, r.Ends = light.Date{Year: 2026, Month: 10, Day: 4}, light.Date{Year: 2026, Month: 10, Day: 4}
+	r.Lamps[0].On, r.Lamps[0].Off = []light.TimeOfDay{light.TimeOfDay(10 * time.Minute)}, []light.TimeOfDay{light.TimeOfDay(24*time.Hour - 10*time.Minute)}
+	if got := of(t, r, func(time.Time) float64 { return 200 }); got.Sun {
+		t.Errorf("%+v", got)
+	}
+}
+
 // Where the timer switches, the readings show what the lamps give, and the rest of
 // each hour is the sun's.
 func TestSunAndLampsAreToldApart(t *testing.T) {

@@ -137,10 +137,11 @@ func (l *look) dimmed(bin light.Bin, sensors []*sensed, expected []light.Span) (
 	if math.IsNaN(r) || r >= 1-dimmedBy {
 		return Condition{}, false
 	}
-	return Condition{
-		Kind: Dimmed, Bin: bin.Name, Since: since,
-		Says: fmt.Sprintf("Bin %s gets %.0f %% less light than at the start of this light map.", bin.Name, 100*(1-r)),
-	}, true
+	says := fmt.Sprintf("Bin %s gets %.0f %% less light than at the start of this light map", bin.Name, 100*(1-r))
+	if len(ratios) == 1 {
+		says += ", by its only sensor: the lamp gives less, or something covers the sensor"
+	}
+	return Condition{Kind: Dimmed, Bin: bin.Name, Since: since, Says: says + "."}, true
 }
 
 // plateau is the median of the newest lit readings that span plateauOver, and
