@@ -184,6 +184,7 @@ func fit(bin light.Bin, walk []Reading, anchors []Anchor) (Map, error) {
 	}
 	m.Noise, m.LeaveOneOut = p.noise, leftOutError(p.means)
 	m.RelativeError = p.sd
+	w.inHand(&m, weights)
 	w.honest(&m)
 	m.Ratio = make([]float64, len(p.mean))
 	for i, x := range p.mean {

@@ -1,6 +1,10 @@
 package field
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // NoMapError is the error, as a share, of giving every position the light that
 // the bin's sensors show (common practice, no source).
@@ -52,5 +56,43 @@ func (w *walked) honest(m *Map) {
 	}
 	for _, i := range apart {
 		m.RelativeError[i] *= math.Sqrt(want / square)
+	}
+}
+
+// What neighbouring readings don't show of a handheld meter, since it is alike in
+// them (common practice, no source).
+const (
+	heldError  = 0.01 // of a reading: its height and angle, held alike for a row or two
+	slantError = 0.01 // by a unit of the bowl: how much of the light that comes aslant it sees, 3 % from the middle to a corner
+)
+
+// inHand adds to the errors of places what the meter in the hand adds to them beside the
+// anchors' weights.
+func (w *walked) inHand(m *Map, anchors []float64) {
+	readings := make([]float64, len(m.RelativeError))
+	for i, c := range w.cell {
+		readings[c] += w.n[i]
+	}
+	held := func(place int) float64 {
+		if readings[place] == 0 {
+			return 0 // it shows nothing of it
+		}
+		return heldError * heldError / readings[place]
+	}
+	bowl := w.grid.bowl()
+	middle, all := 0.0, 0.0
+	if anchors != nil {
+		middle = floats.Dot(anchors, bowl)
+		for i, a := range anchors {
+			all += a * a * held(i)
+		}
+	}
+	for i, sd := range m.RelativeError {
+		a := 0.0
+		if anchors != nil {
+			a = anchors[i]
+		}
+		slant := slantError * (bowl[i] - middle)
+		m.RelativeError[i] = math.Sqrt(sd*sd + all + (1-2*a)*held(i) + slant*slant) // (1 − a)² − a² of its own
 	}
 }

@@ -15,12 +15,12 @@ const (
 	walkPause   = 12 * time.Hour // without a reading: the next one begins another walk
 	partedP     = 0.001          // of the ratios' differences, by chi-squared
 	partedLeast = 4              // positions that both walked
-	mostOfOne   = 2.5            // standard deviations that one position counts for: a wild reading is no pattern
+	mostOfOne   = 2.2            // standard deviations that one position counts for: a wild reading is no pattern
 	driftShare  = 0.05           // by which the sensors have changed beside one meter, natural log
 	driftZ      = 4.0
 	meterRepeat = 0.02 // by how much a meter in the same hand may come back otherwise (common practice, no source)
 
-	heldOtherwise = 0.03 // by how much a reading differs for the meter's height and angle, held alike for a row or two (the same)
+	heldOtherwise = 0.04 // by how much a reading differs for the meter's height and angle, held alike for a row or two (the same)
 )
 
 // walksOf parts readings in order of time into walks.

@@ -13,15 +13,16 @@ import (
 // slipsEach is how many walks are spoilt by each slip, and cleanWalks how many are not.
 const (
 	slipsEach  = 24
-	cleanWalks = 200
-	againWalks = 200
+	cleanWalks = 1000
+	againWalks = 600
+	againSeed  = 1000_000
 )
 
 // worldFor draws family and size of walk number i.
 func worldFor(tb testing.TB, i int, coverage worlds.Coverage) worldWalk {
 	tb.Helper()
 	families := worlds.Families()
-	return newWalk(tb, families[i%len(families)], worlds.Sizes[i/len(families)%6], coverage, 1, uint64(100_000+i))
+	return newWalk(tb, families[i%len(families)], worlds.Sizes[i/len(families)%6], coverage, 1, uint64(600_000+i))
 }
 
 // Of clean full and half walks in worlds drawn by others at most 1 % have a row set
@@ -98,7 +99,7 @@ func TestWalksOfOtherWorldsAgree(t *testing.T) {
 	families := worlds.Families()
 	ended, drifting, all := 0, 0, 0
 	for i := range againWalks {
-		w := newWalk(t, families[i%len(families)], worlds.Sizes[i/len(families)%6], worlds.WalkAll, 2, uint64(200_000+i))
+		w := newWalk(t, families[i%len(families)], worlds.Sizes[i/len(families)%6], worlds.WalkAll, 2, againSeed+uint64(i))
 		if w.walk.Plan.Split {
 			continue
 		}

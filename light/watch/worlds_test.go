@@ -95,7 +95,9 @@ func told(tb testing.TB, rack *light.Rack, src light.Source) (day int, sensor, s
 		if err != nil {
 			tb.Fatal(err)
 		}
-		i := slices.IndexFunc(found, func(c watch.Condition) bool { return c.Kind == watch.Drifting || c.Kind == watch.Ratio || c.Kind == watch.Dimmed })
+		i := slices.IndexFunc(found, func(c watch.Condition) bool {
+			return c.Kind == watch.Drifting || c.Kind == watch.Ratio || c.Kind == watch.Dimmed
+		})
 		if i >= 0 {
 			return d, found[i].Sensor, found[i].Says
 		}
