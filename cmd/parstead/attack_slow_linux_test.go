@@ -73,9 +73,9 @@ func (a *attacker) subscribe(filters ...string) error {
 // for them; each gives up where it is turned away.
 var attacks = []struct {
 	name string
-	do   func(t *testing.T, broker string)
+	do   func(broker string)
 }{
-	{"4 kB retained on 10,000 topics, 60 kB on 5,000", func(_ *testing.T, broker string) {
+	{"4 kB retained on 10,000 topics, 60 kB on 5,000", func(broker string) {
 		a := attack(broker, 1, "loud", false)
 		for i := range 15_000 {
 			size := 4_000
@@ -87,7 +87,7 @@ var attacks = []struct {
 			}
 		}
 	}},
-	{"1,000 sessions left with a subscription to all", func(_ *testing.T, broker string) {
+	{"1,000 sessions left with a subscription to all", func(broker string) {
 		for i := range 1000 {
 			if a := attack(broker, 2+i%20, fmt.Sprint("left", i), true); a != nil {
 				_ = a.subscribe("#")
@@ -95,7 +95,7 @@ var attacks = []struct {
 			}
 		}
 	}},
-	{"1,500 connections from 40 addresses, each in the middle of a packet of 60 kB", func(_ *testing.T, broker string) {
+	{"1,500 connections from 40 addresses, each in the middle of a packet of 60 kB", func(broker string) {
 		var held []*attacker
 		for i := range 1500 {
 			if a := attack(broker, 30+i%40, fmt.Sprint("half", i), false); a != nil {
@@ -107,7 +107,7 @@ var attacks = []struct {
 			_ = a.Close()
 		}
 	}},
-	{"200 listeners to all that never read, from 20 addresses, while messages of 60 kB come for 20 s", func(_ *testing.T, broker string) {
+	{"200 listeners to all that never read, from 20 addresses, while messages of 60 kB come for 20 s", func(broker string) {
 		var held []*attacker
 		for i := range 200 {
 			if a := attack(broker, 80+i%20, fmt.Sprint("deaf", i), true); a != nil {
@@ -125,7 +125,7 @@ var attacks = []struct {
 			_ = a.Close()
 		}
 	}},
-	{"20 clients that publish payloads of 60 kB to a sensor's topic without a pause for 10 s", func(_ *testing.T, broker string) {
+	{"20 clients that publish payloads of 60 kB to a sensor's topic without a pause for 10 s", func(broker string) {
 		var wait sync.WaitGroup
 		until := time.Now().Add(10 * time.Second)
 		for i := range 20 {
@@ -170,7 +170,7 @@ func TestMemoryUnderAttack(t *testing.T) { // alone: it measures
 		begun := time.Now()
 		go func() {
 			defer close(done)
-			a.do(t, broker)
+			a.do(broker)
 		}()
 		for over := false; !over; {
 			select {

@@ -108,7 +108,7 @@ func (d *Daemon) linkCondition(now time.Time) (watch.Condition, bool) {
 			d.options.Log.Error("readings that the broker did not keep", "error", err)
 		}
 	}
-	if lacks, new := d.link.unlogged(); new {
+	if lacks, fresh := d.link.unlogged(); fresh {
 		if _, err := d.db.AddEvent(context.Background(), light.Event{Kind: light.Other, At: now, Text: lacks}); err != nil {
 			d.options.Log.Error("not logged that readings are missing", "error", err)
 		}

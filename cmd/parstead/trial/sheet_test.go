@@ -21,8 +21,11 @@ func inPlants(old, new string) edit { return edit{"plants.csv", old, new} }
 func inSurvey(rows string) edit {
 	return edit{"survey.csv", "", "time,bin,row,column,ppfd,lux\n" + rows}
 }
-func inMoves(rows string) edit  { return edit{"moves.csv", "", "time,plant,bin,row,column\n" + rows} }
+
+func inMoves(rows string) edit { return edit{"moves.csv", "", "time,plant,bin,row,column\n" + rows} }
+
 func inCounts(rows string) edit { return edit{"counts.csv", "", "time,plant,outcome,value\n" + rows} }
+
 func inHarvest(heads, rows string) edit {
 	return edit{"harvest.csv", "", "plant," + heads + "\n" + rows}
 }
