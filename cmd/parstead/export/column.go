@@ -45,16 +45,6 @@ func instant[T any](name, means, source string, of func(T) time.Time) column[T] 
 	return column[T]{ColumnMeaning{Name: name, Type: typeTime, Means: means, Source: source}, func(row T) string { return timeCell(of(row)) }}
 }
 
-// where is whole for a number that begins with 1; 0 is empty.
-func where[T any](name, means, source string, of func(T) int) column[T] {
-	return column[T]{ColumnMeaning{Name: name, Type: typeWhole, Means: means, Source: source}, func(row T) string {
-		if n := of(row); n > 0 {
-			return strconv.Itoa(n)
-		}
-		return ""
-	}}
-}
-
 // cell writes a number so that it reads back as the same; empty if not known.
 func cell(v float64) string {
 	if math.IsNaN(v) {

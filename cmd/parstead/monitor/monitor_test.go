@@ -149,7 +149,7 @@ func TestOnARealServer(t *testing.T) {
 	asks := func(path string, wants ...string) {
 		t.Helper()
 		text := ""
-		for i := 0; i < 600; i++ {
+		for range 600 {
 			text = fetched("http://" + address + path)
 			missing := false
 			for _, w := range wants {
@@ -171,7 +171,7 @@ func TestOnARealServer(t *testing.T) {
 }
 
 func fetched(url string) string {
-	answer, err := http.Get(url) //nolint:noctx // bounded by the test's own patience
+	answer, err := http.Get(url)
 	if err != nil {
 		return err.Error()
 	}

@@ -392,6 +392,18 @@ func TestMetricsPassPromtool(t *testing.T) {
 	}
 }
 
+// What a sensor read before its longest gap is no value of now.
+func TestOldValuesAreNotServed(t *testing.T) {
+	t.Parallel()
+	state := example(t)
+	state.Sensors[0].At = state.Now.Add(-state.Sensors[0].MaxGap - time.Second)
+	state.Sensors[1].At = state.Now.Add(-state.Sensors[1].MaxGap)
+	_, body, _ := get(t, serve(t, state, nil), "/metrics")
+	if strings.Contains(body, "parstead_ppfd") || !strings.Contains(body, "parstead_temperature_celsius{") {
+		t.Errorf("%s", body)
+	}
+}
+
 // A mark that stands for saturation is no amount of light.
 func TestASaturationMarkIsNoLight(t *testing.T) {
 	t.Parallel()

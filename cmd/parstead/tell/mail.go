@@ -45,7 +45,7 @@ func (m Mail) Send(ctx context.Context, message Message) error {
 		options = append(options, mail.WithTLSPolicy(mail.TLSOpportunistic))
 	}
 	if m.Here {
-		options = append(options, mail.WithTLSConfig(&tls.Config{ServerName: m.Host, MinVersion: tls.VersionTLS12, InsecureSkipVerify: true})) //nolint:gosec // see Here
+		options = append(options, mail.WithTLSConfig(&tls.Config{ServerName: m.Host, MinVersion: tls.VersionTLS12, InsecureSkipVerify: true}))
 	}
 	if m.Username != "" {
 		kind := mail.SMTPAuthAutoDiscover
