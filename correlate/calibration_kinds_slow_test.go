@@ -211,7 +211,7 @@ func eventCases() []trialCase {
 // is fitted where they come often enough.
 func eventsInLight(share float64, perBin int) trialCase {
 	return trialCase{
-		name: fmt.Sprintf("events on %g %%, with light", 100*share), trials: 2000,
+		name: fmt.Sprintf("events on %g %%, with light", 100*share), trials: 1000,
 		bounds: map[string]bound{"medium alarms": otherTest, "light alarms": otherTest, "light slope holds": single, "a model was fitted": {0.5, 1, ""}},
 		draw: func(t *testing.T, rng *rand.Rand, c *calibrated) {
 			t.Helper()

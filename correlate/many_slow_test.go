@@ -12,7 +12,8 @@ import (
 )
 
 // A million rows end within a minute, or a check says why they are not
-// analysed. The time is a bound against hangs, no measure of speed.
+// analysed, on a machine that does nothing else. The bound is one against hangs, of five
+// minutes, since other tests run beside.
 func TestAMillionRows(t *testing.T) {
 	for _, kind := range []Kind{Measure, Count, YesNo} {
 		in := million(kind)
@@ -25,7 +26,7 @@ func TestAMillionRows(t *testing.T) {
 		var m runtime.MemStats
 		runtime.ReadMemStats(&m)
 		t.Logf("%s: %v, %d MB held by the process", kind, took.Round(time.Millisecond), m.Sys>>20)
-		if took > time.Minute {
+		if took > 5*time.Minute {
 			t.Errorf("%s: %v", kind, took)
 		}
 		o := r.Outcomes[0]
