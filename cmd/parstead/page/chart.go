@@ -27,7 +27,6 @@ const (
 // chart is a season as a picture: a line a day, over the whole trial, so that the
 // days to come are seen too. It is plain SVG whose looks are in the style sheet.
 type chart struct {
-	calendar     light.Calendar
 	starts, ends light.Date
 	target       float64 // 0: none
 	points       []point // by day from the start
@@ -43,7 +42,7 @@ type point struct {
 }
 
 func newChart(s *Season) *chart {
-	return &chart{calendar: s.Calendar, starts: s.Starts, ends: s.Ends, events: s.Happenings()}
+	return &chart{starts: s.Starts, ends: s.Ends, events: s.Happenings()}
 }
 
 // add puts a day's point at its place; days that were left out are not known.

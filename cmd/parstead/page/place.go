@@ -223,7 +223,7 @@ func newPlantView(h *History) *plantView {
 	if first == nil {
 		return v
 	}
-	c := &chart{calendar: h.Calendar, starts: h.Starts, ends: h.Ends}
+	c := &chart{starts: h.Starts, ends: h.Ends}
 	var held []PlaceDay
 	for d := range min(h.Starts.DaysUntil(h.Day), h.Starts.DaysUntil(h.Ends)+1) {
 		day, moved := dayOfPlant(h, d, season)
