@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -77,8 +78,31 @@ func TestDemoClaims(t *testing.T) {
 		t.Error(f)
 	}
 	for _, o := range result.Outcomes {
+		if o.Name == "biomass_g" && o.Of["species"] == demo.Streptocarpus {
+			chosen(t, brief.String(), &o)
+		}
 		if !o.Planned {
 			t.Errorf("%s of %v passes as unplanned", o.Name, o.Of)
 		}
+	}
+}
+
+// chosen demands of the text what the comparisons say of a choice: how much better than
+// bark, the heaviest, another medium could still be.
+func chosen(t *testing.T, text string, o *correlate.OutcomeResult) {
+	t.Helper()
+	most := 0.0
+	for _, c := range o.Comparisons {
+		switch {
+		case c.Treatment == "medium" && c.B == "bark":
+			most = max(most, c.CI95[1])
+		case c.Treatment == "medium" && c.A == "bark":
+			most = max(most, 1/c.CI95[0])
+		}
+	}
+	says := strings.Join(strings.Fields(text), " ")
+	want := fmt.Sprintf("no other is more than %.0f %% better", 100*(most-1))
+	if _, rest, found := strings.Cut(says, "who has to choose a medium now takes bark"); !found || !strings.Contains(rest[:min(len(rest), 160)], want) {
+		t.Errorf("the text lacks the choice of bark with %q:\n%s", want, text)
 	}
 }

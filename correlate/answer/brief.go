@@ -42,6 +42,7 @@ func Brief(in *analysis.Input, all *analysis.Result, r *analysis.OutcomeResult) 
 	b.open()
 	b.light(false)
 	b.described()
+	b.decide()
 	b.need()
 	return b.lines
 }
