@@ -79,7 +79,7 @@ func (d *document) mendSlip(text []byte, err error) (mended []byte, ok bool) {
 		return []byte(strings.Join(lines, "\n")), true
 	}
 	for i, line := range lines[min(at.line, len(lines)):] {
-		m := assigned.FindStringSubmatch(strings.TrimSuffix(line, "\r"))
+		m := assigned.FindStringSubmatch(uncommented(strings.TrimSuffix(line, "\r")))
 		if m == nil || m[2] != "=" {
 			continue
 		}

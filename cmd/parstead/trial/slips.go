@@ -15,8 +15,26 @@ type slip struct {
 	fixed      string // the line as it was meant; "" where nobody can tell
 }
 
-// assigned parts a line into its key, the sign behind it, its value and a comment.
-var assigned = regexp.MustCompile(`^(\s*[\w.-]+\s*)([=:])\s*(.*?)\s*(#[^"]*)?$`)
+// assigned parts a line, which has no comment, into its key, the sign behind it and its
+// value.
+var assigned = regexp.MustCompile(`^(\s*[\w.-]+\s*)([=:])\s*(.*?)\s*$`)
+
+// uncommented is a line without its comment: what a # outside quotation marks begins.
+func uncommented(line string) string {
+	quoted := false
+	for i, r := range line {
+		switch {
+		case r == '"':
+			quoted = !quoted
+		case r == '#' && !quoted:
+			return line[:i]
+		}
+	}
+	if before, _, found := strings.Cut(line, "#"); quoted && found { // the mark that is not closed stands before it, or in it
+		return before
+	}
+	return line
+}
 
 // slipOf tells of a line what most likely went wrong; ok is false where it shows
 // nothing.
@@ -24,7 +42,7 @@ func slipOf(line string) (s slip, ok bool) {
 	if heading, isHeading := slipOfHeading(line); isHeading {
 		return heading, heading.says != ""
 	}
-	m := assigned.FindStringSubmatch(line)
+	m := assigned.FindStringSubmatch(uncommented(line))
 	if m == nil {
 		return slip{}, false
 	}
