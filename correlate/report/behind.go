@@ -27,6 +27,17 @@ func (r *Report) behind(names fileNames) []picture {
 	return pictures
 }
 
+// places are the headings of levels in their order.
+var places = []struct {
+	heading string
+	places  []ranking.Place
+}{
+	{"best, not told apart", []ranking.Place{ranking.Highest, ranking.NotApart, ranking.Alike}},
+	{"behind", []ranking.Place{ranking.Behind}},
+	{"behind, but not certain", []ranking.Place{ranking.Uncertain}},
+	{"can't tell", []ranking.Place{ranking.Unknown}},
+}
+
 // behindIn draws the levels of one outcome, of every value of analyse_by.
 func (r *Report) behindIn(names fileNames, name string) []picture {
 	var list []estimate
@@ -40,15 +51,7 @@ func (r *Report) behindIn(names fileNames, name string) []picture {
 		for _, one := range answer.Told(r.Input, o.OutcomeResult) {
 			of = o
 			best := one.Highest()
-			for _, part := range []struct {
-				heading string
-				places  []ranking.Place
-			}{
-				{"best, not told apart", []ranking.Place{ranking.Highest, ranking.NotApart, ranking.Alike}},
-				{"behind", []ranking.Place{ranking.Behind}},
-				{"behind, but not certain", []ranking.Place{ranking.Uncertain}},
-				{"can't tell", []ranking.Place{ranking.Unknown}},
-			} {
+			for _, part := range places {
 				for k, l := range one.In(part.places...) {
 					if k == 0 {
 						heading := r.Input.Treatments[one.Term.A].Name + ": " + part.heading
