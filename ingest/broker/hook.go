@@ -52,7 +52,7 @@ func (h *hook) OnConnectAuthenticate(cl *mqtt.Client, pk packets.Packet) bool {
 	sensor := c.Sensors == nil || c.Sensors.same(pk.Connect)
 	reader := c.Readers != nil && c.Readers.same(pk.Connect)
 	if l, ok := cl.Net.Conn.(*link); ok {
-		l.reader = reader && !(c.Sensors != nil && sensor)
+		l.reader = reader && (c.Sensors == nil || !sensor)
 	}
 	if !sensor && !reader {
 		h.doors.knock(cl.Net.Conn.RemoteAddr())

@@ -40,11 +40,11 @@ func (m Message) Topic() string {
 // TopicOf is where something of a trial is retained at the broker, by the names that
 // lead there, cleaned as those of conditions are.
 func TopicOf(trial string, names ...string) string {
-	topic := "parstead/" + level(trial)
+	levels := []string{"parstead", level(trial)}
 	for _, name := range names {
-		topic += "/" + level(name)
+		levels = append(levels, level(name))
 	}
-	return topic
+	return strings.Join(levels, "/")
 }
 
 func level(name string) string {
