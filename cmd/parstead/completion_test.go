@@ -29,7 +29,7 @@ func TestCompletionInBash(t *testing.T) {
 func TestFilesOfAPackageNameEachCommand(t *testing.T) {
 	t.Parallel()
 	manual, zsh, fish := must(t, march, "", "manual"), must(t, march, "", "completion", "zsh"), must(t, march, "", "completion", "fish")
-	eachCommand(t, func(name, help string) {
+	eachCommand(t, func(name, _ string) {
 		for what, text := range map[string]string{"the manual": manual, "zsh": zsh, "fish": fish} {
 			if name != "completion" && name != "manual" && !strings.Contains(strings.ToLower(text), name) {
 				t.Errorf("%s doesn't know %s", what, name)

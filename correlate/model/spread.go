@@ -2,8 +2,9 @@ package model
 
 import (
 	"math"
-	"parstead/correlate/dist"
 	"slices"
+
+	"parstead/correlate/dist"
 )
 
 // BrownForsythe tests whether residuals spread alike in all cells: an F test

@@ -76,13 +76,13 @@ func (e *equation) units() (text string) {
 }
 
 func (e *equation) counts() string {
-	text := fmt.Sprintf("ln of mean %s = %s", e.r.Name, strings.Join(e.of("plant"), " + "))
+	terms := e.of("plant")
 	for _, o := range e.in.Outcomes {
 		if o.Name == e.r.Name && o.Exposure != nil {
-			text += " + ln " + o.Exposure.Name
+			terms = append(terms, "ln "+o.Exposure.Name)
 		}
 	}
-	return text + ", variance φ times the mean" + e.units()
+	return fmt.Sprintf("ln of mean %s = %s, variance φ times the mean%s", e.r.Name, strings.Join(terms, " + "), e.units())
 }
 
 func (e *equation) answers() string {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"parstead/correlate"
 )
@@ -172,21 +173,21 @@ func (r *Report) referee() (equations []fact) {
 		if o.Equation == "" {
 			continue
 		}
-		says := o.Equation + "."
+		says := []string{o.Equation + "."}
 		for _, v := range o.Variance {
 			if v.SD == nil {
 				continue
 			}
-			says += fmt.Sprintf(" Standard deviation between %ss by themselves: %s", v.Of, number(*v.SD))
+			interval, scale := "", ""
 			if v.CI95 != nil {
-				says += fmt.Sprintf(" (95 %% interval %s to %s)", number(v.CI95[0]), number(v.CI95[1]))
+				interval = fmt.Sprintf(" (95 %% interval %s to %s)", number(v.CI95[0]), number(v.CI95[1]))
 			}
 			if o.Scale == correlate.Log {
-				says += " of the natural logarithm"
+				scale = " of the natural logarithm"
 			}
-			says += "."
+			says = append(says, fmt.Sprintf("Standard deviation between %ss by themselves: %s%s%s.", v.Of, number(*v.SD), interval, scale))
 		}
-		equations = append(equations, fact{o.title(), says})
+		equations = append(equations, fact{o.title(), strings.Join(says, " ")})
 	}
 	return equations
 }

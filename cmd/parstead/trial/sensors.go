@@ -182,7 +182,7 @@ func (l *loader) checkTopic(t *table, topic string) {
 // checkNames complains of sensors of one name at one time.
 func (l *loader) checkNames() {
 	type name string
-	clashes(l.feeds, func(f *feed, one light.Sensor, _ string) (name, bool) { return name(one.Name), one.Name != "" },
+	clashes(l.feeds, func(_ *feed, one light.Sensor, _ string) (name, bool) { return name(one.Name), one.Name != "" },
 		func(f, earlier *feed, one, _ light.Sensor, _ string) bool {
 			f.table.fault("name", fmt.Sprintf("the sensor %q is there twice at one time: also in line %d", one.Name, earlier.table.at("").line),
 				"give one another name, or keep their times apart with from and until")
