@@ -41,9 +41,6 @@ type Level struct {
 // Mean is the adjusted mean, or the mean where there is none; nil without either.
 func (l *Level) Mean() *float64 { return cmp.Or(l.Group.AdjustedMean, l.Group.Mean) }
 
-// Top tells whether the level is the highest or not told apart from it.
-func (l *Level) Top() bool { return l.Place == Highest || l.Place == NotApart || l.Place == Alike }
-
 // Ranking is the levels of a treatment, or the cells of two that depend on one
 // another, from the highest mean down.
 type Ranking struct {
