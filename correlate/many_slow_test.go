@@ -11,9 +11,8 @@ import (
 	"time"
 )
 
-// A million rows end within a minute, or a check says why they are not
-// analysed, on a machine that does nothing else. The bound is one against hangs, of five
-// minutes, since other tests run beside.
+// A million rows are analysed, or a check says why not; how long it took and how much
+// memory is logged.
 func TestAMillionRows(t *testing.T) {
 	for _, kind := range []Kind{Measure, Count, YesNo} {
 		in := million(kind)
@@ -26,9 +25,6 @@ func TestAMillionRows(t *testing.T) {
 		var m runtime.MemStats
 		runtime.ReadMemStats(&m)
 		t.Logf("%s: %v, %d MB held by the process", kind, took.Round(time.Millisecond), m.Sys>>20)
-		if took > 5*time.Minute {
-			t.Errorf("%s: %v", kind, took)
-		}
 		o := r.Outcomes[0]
 		if o.Model == "" || len(o.Effects) == 0 {
 			t.Errorf("%s: no result: %s", kind, says(o))
