@@ -76,7 +76,7 @@ func TestMessagesOfFiles(t *testing.T) {
 	}{
 		{[]string{"correlate", "--table", filepath.Join(other, "none.csv"), "--outcome", "y:measure"}, "is not there: name a table"},
 		{[]string{"import", dir, filepath.Join(other, "none.csv")}, "is not there: name the logger's file, or - for standard input"},
-		{[]string{"import", dir, file("program", "\x7fELF\x02\x01\x01\x00\x00\x00\"\x80\xff\n")}, "program is no text in UTF-8: name a logger's file"},
+		{[]string{"import", dir, file("program", "\x7fELF\x02\x01\x01\x00\x00\x00\"\x80\xff\n")}, "program is no text in UTF-8 and no workbook: name a logger's file"},
 		{[]string{"import", dir, file("utf16.csv", "\xff\xfet\x00i\x00m\x00e\x00")}, "utf16.csv is no text in UTF-8"},
 		{[]string{"import", dir, file("latin.csv", "time,sens\xf6r,value\n1,2,3\n")}, "line 1: the heading is not UTF-8"},
 	} {
@@ -179,7 +179,7 @@ func TestSaturationIsRemarked(t *testing.T) {
 	must(t, march, rows.String(), "import", dir, "-")
 	_, _, talk := command(t, march, "", "dli", dir)
 	for _, want := range []string{
-		"Sensor quantum of bin upper: 5 readings from 2026-03-03 10:00 until 2026-03-03 10:04 are marks of saturation (−1 or 65535) and enter no figure: look for a loose cable",
+		"Sensor quantum of bin upper: 5 readings from 2026-03-03 10:00 until 2026-03-03 10:04 are marks of saturation (−1, 65535 or a lux chip's ceiling) and enter no figure: look for a loose cable, or a range that is too small for this light",
 		"Sensor quantum of bin upper: the reading of 2026-03-03 11:30 lies outside what is valid and enters no figure",
 	} {
 		if !strings.Contains(talk, want) {

@@ -60,6 +60,7 @@ var wiring = map[string]string{
 func (w *World) describeAir() {
 	w.Rack.Limits.Celsius = &[2]float64{16, 30}
 	w.Rack.BaseCelsius, w.Rack.HasBase = 10, true
+	w.Rack.OffTarget = 0.1 // what a trial takes that doesn't say
 }
 
 // buildSensors sets a light and an air sensor into each bin and a float switch

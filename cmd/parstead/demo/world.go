@@ -152,6 +152,7 @@ func (w *World) buildBins() {
 		}
 		if plan.name == pond {
 			b.Rows, b.WaterCM, b.Attenuation = 5, waterCM, attenuation
+			b.AttenuationError = 0.2 // what a trial takes that doesn't say
 		}
 		place := bin{Bin: b, lit: w.season.lit(plan.name, w.Config, w.Rack.Calendar, w.Rack.Starts)}
 		place.hang(rng)
