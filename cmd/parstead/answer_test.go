@@ -229,11 +229,7 @@ func TestAnswers(t *testing.T) {
 		t.Run(strings.Join(c, " "), func(t *testing.T) {
 			t.Parallel()
 			args := append([]string{"correlate", "--table", filepath.Join("..", "..", "testdata", "cases", c[0])}, c[1:]...)
-			brief, err := said(t, args...)
-			if err != nil {
-				t.Fatal(err)
-			}
-			out, err := said(t, append(args, "--json")...)
+			brief, _, out, err := saidThrice(t, args...)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -83,28 +83,11 @@ func (c *correlateCmd) AfterApply(call *kong.Context) error {
 
 // Run gives the harvest correlation of a folder or a table.
 func (c *correlateCmd) Run(e *env) error {
-	if err := c.usage(); err != nil {
-		return err
-	}
-	h, err := c.read(e)
+	h, result, err := c.analysed(e)
 	if err != nil {
 		return err
 	}
-	result, err := correlate.Analyse(e.ctx, h.Input, correlate.Options{Interactions: c.Interactions, NoGrowthInDark: c.NoGrowthInDark, Seed: c.Seed})
-	if err != nil {
-		return fmt.Errorf("correlate: %w", err)
-	}
-	switch {
-	case c.JSON:
-		err = printJSON(e.stdout, result)
-	case c.Full:
-		err = tables.WriteFull(e.stdout, h.Title(), result)
-	default:
-		if err = tables.WriteText(e.stdout, h.Title(), result); err == nil {
-			c.more(e.stdout)
-		}
-	}
-	if err != nil {
+	if err := c.print(e.stdout, h, result); err != nil {
 		return err
 	}
 	if c.Report != "" {
@@ -113,6 +96,41 @@ func (c *correlateCmd) Run(e *env) error {
 		}
 		fmt.Fprintf(e.stderr, "Report: %s\n", filepath.Join(c.Report, "index.html"))
 	}
+	return computed(result)
+}
+
+func (c *correlateCmd) analysed(e *env) (*harvest.Harvest, *correlate.Result, error) {
+	if err := c.usage(); err != nil {
+		return nil, nil, err
+	}
+	h, err := c.read(e)
+	if err != nil {
+		return nil, nil, err
+	}
+	result, err := correlate.Analyse(e.ctx, h.Input, correlate.Options{Interactions: c.Interactions, NoGrowthInDark: c.NoGrowthInDark, Seed: c.Seed})
+	if err != nil {
+		return nil, nil, fmt.Errorf("correlate: %w", err)
+	}
+	return h, result, nil
+}
+
+// print writes the result in the form asked for.
+func (c *correlateCmd) print(w io.Writer, h *harvest.Harvest, result *correlate.Result) error {
+	switch {
+	case c.JSON:
+		return printJSON(w, result)
+	case c.Full:
+		return tables.WriteFull(w, h.Title(), result)
+	}
+	if err := tables.WriteText(w, h.Title(), result); err != nil {
+		return err
+	}
+	c.more(w)
+	return nil
+}
+
+// computed demands one outcome that could be analysed.
+func computed(result *correlate.Result) error {
 	if !result.Computed() {
 		return fmt.Errorf("no outcome could be analysed: %s", firstReason(result))
 	}

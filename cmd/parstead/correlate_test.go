@@ -4,12 +4,16 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/alecthomas/kong"
 
 	"parstead/correlate"
 )
@@ -20,6 +24,33 @@ func said(t testing.TB, args ...string) (stdout string, err error) {
 	var out, talk bytes.Buffer
 	err = run(t.Context(), args, strings.NewReader(""), &out, &talk)
 	return out.String(), err
+}
+
+// saidThrice is what correlate says in its three forms, of one analysis.
+func saidThrice(t testing.TB, args ...string) (brief, full, out string, err error) {
+	t.Helper()
+	var cli commands
+	parser, err := kong.New(&cli, kong.Vars{"version": ""})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := parser.Parse(args); err != nil {
+		t.Fatal(err)
+	}
+	c := &cli.Correlate
+	h, result, err := c.analysed(&env{t.Context(), strings.NewReader(""), io.Discard, io.Discard, time.Now})
+	if err != nil {
+		return "", "", "", err
+	}
+	form := func(full, asJSON bool) string {
+		c.Full, c.JSON = full, asJSON
+		var b strings.Builder
+		if err := c.print(&b, h, result); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	return form(false, false), form(true, false), form(false, true), computed(result)
 }
 
 // correlated runs parstead correlate --table on a published data set.

@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 	"unicode"
 
 	"parstead/correlate"
@@ -82,16 +81,7 @@ func TestHostileTables(t *testing.T) {
 				t.Fatal(err)
 			}
 			args := append([]string{"correlate", "--table", file}, flagsOf(h.Roles)...)
-			begun := time.Now()
-			brief, _ := said(t, args...)
-			text, textErr := said(t, append(args, "--full")...)
-			out, err := said(t, append(args, "--json")...)
-			if took := time.Since(begun); took > 2*time.Minute {
-				t.Errorf("took %v", took)
-			}
-			if fmt.Sprint(err) != fmt.Sprint(textErr) {
-				t.Errorf("as text it ends by %v, as JSON by %v", textErr, err)
-			}
+			brief, text, out, err := saidThrice(t, args...)
 			faults := append(plainFaults(text, out, err), wishFaults(h, out, err)...)
 			if out != "" {
 				faults = append(append(faults, answerFaults(out)...), briefFaults(brief, out)...)
