@@ -48,15 +48,18 @@ func (s *sample) plan(treatment string, unit model.Unit) Planning {
 		}
 	}
 	if bin := s.terms.Bin; bin != nil {
-		plants := map[int]float64{}
+		plants := make([]float64, len(bin.Levels))
 		for _, l := range bin.Of {
 			plants[l]++
 		}
-		inverse := 0.0
+		bins, inverse := 0.0, 0.0
 		for _, n := range plants {
-			inverse += 1 / n
+			if n > 0 {
+				bins++
+				inverse += 1 / n
+			}
 		}
-		f.PerBin = float64(len(plants)) / inverse
+		f.PerBin = bins / inverse
 	}
 	s.room(&f)
 	return f
