@@ -122,8 +122,6 @@ func (f *Fit) shares(w []float64) []float64 {
 // Pairs compares a family's cells with each pair's own standard error and degrees of
 // freedom, by the studentized range of as many means as are compared.
 func (o *OwnSpread) Pairs(m Means) []Pair {
-	size := m.compared()
-	var q studentized
 	var pairs []Pair
 	for _, p := range m.Pairs {
 		w := append([]float64(nil), o.f.Design.Weights(m.Cells[p.A]...)...)
@@ -131,8 +129,8 @@ func (o *OwnSpread) Pairs(m Means) []Pair {
 			w[j] -= v
 		}
 		if e := o.Linear(w); e.OK() {
-			pairs = append(pairs, q.pair(p.A, p.B, e, size))
+			pairs = append(pairs, Pair{A: p.A, B: p.B, Estimate: e})
 		}
 	}
-	return pairs
+	return testedApart(pairs, m.compared())
 }

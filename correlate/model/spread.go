@@ -76,7 +76,6 @@ func Welch(groups [][]float64) Test {
 // Games, Howell (1976), Journal of Educational Statistics 1:113–125.
 func GamesHowell(groups [][]float64) []Pair {
 	var pairs []Pair
-	var df []float64
 	for a, ga := range groups {
 		ma, va, okA := meanVariance(ga)
 		for b, gb := range groups[:a] {
@@ -90,20 +89,34 @@ func GamesHowell(groups [][]float64) []Pair {
 			e := Estimate{Value: ma - mb, SE: math.Sqrt(se2), DF: max(1, 1/(ra*ra/float64(len(ga)-1)+rb*rb/float64(len(gb)-1)))}
 			if e.OK() {
 				pairs = append(pairs, Pair{A: a, B: b, Estimate: e})
-				df = append(df, e.DF)
 			}
 		}
 	}
+	return testedApart(pairs, len(groups))
+}
+
+// testedApart tests pairs among so many means of which each has degrees of freedom of
+// its own.
+func testedApart(pairs []Pair, means int) []Pair {
 	if len(pairs) == 0 {
 		return nil
 	}
-	// Every pair has its own degrees of freedom.
-	k := len(groups)
-	r := dist.NewStudentizedRange(k, df[0])
-	for i, q := range r.Points(0.05, df) {
-		p := &pairs[i]
-		s := studentized{own: critical{means: k, df: df[i], r: r.With(df[i])}, q95: q}
-		*p = s.pair(p.A, p.B, p.Estimate, k)
+	df := make([]float64, len(pairs))
+	for i, p := range pairs {
+		df[i] = p.DF
+	}
+	var q []float64
+	var r *dist.StudentizedRange
+	if means > 2 { // two are compared by Student's t
+		r = dist.NewStudentizedRange(means, df[0])
+		q = r.Points(0.05, df)
+	}
+	for i := range pairs {
+		p, s := &pairs[i], studentized{}
+		if r != nil {
+			s.own, s.q95 = critical{means: means, df: df[i], r: r.With(df[i])}, q[i]
+		}
+		*p = s.pair(p.A, p.B, p.Estimate, means)
 	}
 	return pairs
 }
