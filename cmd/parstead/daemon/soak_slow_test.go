@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"math"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -34,13 +35,20 @@ type soaked struct {
 	page atomic.Pointer[string] // where the page is; nil while there is none
 }
 
+// weigh notes what stays: the least of some looks, for the page is being drawn
+// and readings are being packed all the while, and what that holds comes and goes.
 func (s *soaked) weigh(when string) {
-	runtime.GC()
-	runtime.GC()
+	least := uint64(math.MaxUint64)
 	var m runtime.MemStats
-	runtime.ReadMemStats(&m)
-	s.heap = append(s.heap, m.HeapAlloc)
-	s.t.Logf("%s: heap %.1f MiB, %d goroutines", when, float64(m.HeapAlloc)/(1<<20), runtime.NumGoroutine())
+	for range 20 {
+		runtime.GC()
+		runtime.GC()
+		runtime.ReadMemStats(&m)
+		least = min(least, m.HeapAlloc)
+		time.Sleep(20 * time.Millisecond)
+	}
+	s.heap = append(s.heap, least)
+	s.t.Logf("%s: heap %.1f MiB, %d goroutines", when, float64(least)/(1<<20), runtime.NumGoroutine())
 }
 
 // visit asks for the page again and again and notes how long it took.
