@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"html"
+	"image"
 	"image/color"
 	"os"
 	"path/filepath"
@@ -75,10 +76,10 @@ const xmlHead = `<?xml version="1.0" encoding="UTF-8"?>` + "\n"
 
 // png is the picture in pixels.
 func (q *picture) png() ([]byte, error) {
-	canvas := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(72), vgimg.UseBackgroundColor(color.White))}
+	canvas := vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(72), vgimg.UseBackgroundColor(color.White))
 	q.draw(pen{canvas})
 	var out bytes.Buffer
-	_, err := canvas.WriteTo(&out)
+	err := writePNG(&out, canvas.Image().(*image.RGBA)) //nolint:forcetypeassert // what the canvas draws on
 	return out.Bytes(), err
 }
 
