@@ -6,14 +6,15 @@ import (
 	"fmt"
 	"html"
 	"image"
-	"image/color"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strconv"
 	"strings"
+	"sync"
 	"unicode"
 
+	"git.sr.ht/~sbinet/gg"
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/plot/vg/vgimg"
 )
@@ -74,12 +75,19 @@ func (q *picture) write(dir string) error {
 
 const xmlHead = `<?xml version="1.0" encoding="UTF-8"?>` + "\n"
 
+// sheets are images to draw on, eight megabytes each, for one picture after another.
+var sheets = sync.Pool{New: func() any { return image.NewRGBA(image.Rect(0, 0, width, height)) }}
+
 // png is the picture in pixels.
 func (q *picture) png() ([]byte, error) {
-	canvas := vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(72), vgimg.UseBackgroundColor(color.White))
-	q.draw(pen{canvas})
+	pixels := sheets.Get().(*image.RGBA) //nolint:forcetypeassert // nothing else is put there
+	defer sheets.Put(pixels)
+	on := gg.NewContextForRGBA(pixels)
+	on.SetLineCapButt()
+	on.InvertY()
+	q.draw(pen{vgimg.NewWith(vgimg.UseImageWithContext(pixels, on), vgimg.UseDPI(72))}) // on white
 	var out bytes.Buffer
-	err := writePNG(&out, canvas.Image().(*image.RGBA)) //nolint:forcetypeassert // what the canvas draws on
+	err := writePNG(&out, pixels)
 	return out.Bytes(), err
 }
 
