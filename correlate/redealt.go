@@ -11,9 +11,6 @@ import (
 	"parstead/correlate/model"
 )
 
-// fewestDeals is the number of different deals under which no p is given.
-const fewestDeals = 20
-
 // redealAll deals labels anew in every stratum.
 func (s *sample) redealAll(r *OutcomeResult, b both) {
 	for i, l := range b.with {
@@ -55,6 +52,10 @@ func (s *sample) redeal(r *OutcomeResult, d *model.Design, full, bare model.Perm
 		return
 	}
 	seed := s.opts.seedFor("redeal", s.out.Name, s.ofText())
+	if d := s.tableDeals(d, dealt); d.tooFew() {
+		s.say("redeal", "", "labels were not dealt anew within %s: %s", s.strataWord(), d.says())
+		return
+	}
 	with := model.Redeal(full, dealt, how, deals, seed)
 	without := with
 	if bare != full {
@@ -211,8 +212,8 @@ func (s *sample) redealUnits(r *OutcomeResult, full, bare *model.Stratum) {
 			s.say("redeal", factor.Name, "%v", err)
 			continue
 		}
-		if n := distinct(all); n < fewestDeals {
-			s.say("redeal", factor.Name, "there are only %d ways to deal %s to the %ss: too few for a p value", n, factor.Name, unit)
+		if ways := listed(all, factor.Of); ways.tooFew() {
+			s.say("redeal", factor.Name, "%s was not dealt anew to the %ss: %s", factor.Name, unit, ways.says())
 			continue
 		}
 		for _, t := range model.RedealAll(fit, []int{f}, slices.Values(all)) {
@@ -257,15 +258,6 @@ func (s *sample) unitDeals(factor model.Factor, names []string) ([][]int, error)
 		labels = append(labels, factor.Of)
 	}
 	return labels, nil
-}
-
-// distinct counts different deals.
-func distinct(all [][]int) int {
-	seen := map[string]bool{}
-	for _, d := range all {
-		seen[fmt.Sprint(d)] = true
-	}
-	return len(seen)
 }
 
 // ofText names the value of analyse_by, for seeds.

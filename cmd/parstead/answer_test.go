@@ -22,9 +22,9 @@ var jargon = regexp.MustCompile(`(?i)kriging|\bcv\b|moran|aicc|variance inflatio
 
 var (
 	figure = regexp.MustCompile(`\d+(?:\.\d+)?(?:e[+−]?\d+)?`)
-	// derived are figures that no key of the JSON holds: the ends of measured light, and
-	// sums and quotients of what it holds.
-	derived  = regexp.MustCompile(`up to \S+, the brightest|from \S+, the darkest|\(\d+ such racks or seasons\)|on the other levels of .* \d+ of \d+ together|and \d+ more|^\d+ of \d+ plants`)
+	// derived are figures that no key of the JSON holds: the ends of measured light, the
+	// bins of a level, and sums and quotients of what it holds.
+	derived  = regexp.MustCompile(`with \d+ (?:bins|reservoirs) a level|up to \S+, the brightest|from \S+, the darkest|\(\d+ such racks or seasons\)|on the other levels of .* \d+ of \d+ together|and \d+ more|^\d+ of \d+ plants`)
 	claiming = regexp.MustCompile(` (?:is|are) behind|^Light matters`)
 	behind   = regexp.MustCompile(`(\S+) is behind, (\S+) % below (\S+) \((\S+) to (\S+) %\)`)
 )
