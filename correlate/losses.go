@@ -56,7 +56,7 @@ func (in question) lossesAmong(of map[string]string, among func(i int) bool, opt
 		}
 		counts = slices.DeleteFunc(counts, func(c Losses) bool { return c.N == 0 })
 		if len(counts) > 1 {
-			p := in.lossTest(t, among, opts)
+			p := in.lossTest(t, in.fates(among), opts.seedFor("losses", t.Name))
 			for l := range counts {
 				counts[l].P = p
 			}
@@ -71,13 +71,28 @@ func (in question) lossesAmong(of map[string]string, among func(i int) bool, opt
 	return list
 }
 
+// fates tells which plants took part and which of these were lost.
+type fates struct {
+	among, lost func(i int) bool
+}
+
+// fates are those that a trial records. An accident is no treatment's loss.
+func (in question) fates(among func(i int) bool) fates {
+	return fates{
+		among: func(i int) bool {
+			accident := in.Status[i] == Lost && in.Cause != nil && in.Cause[i] == Accident
+			return !(in.Guard != nil && in.Guard[i] || in.Status[i] == Withdrawn || accident) && among(i)
+		},
+		lost: func(i int) bool { return in.Status[i] == Lost },
+	}
+}
+
 // lossTest is the exact test that losses do not differ between levels, within values
 // of analyse_by: of plants, or of whole bins or reservoirs where these got the
-// treatment.
-func (in question) lossTest(t Treatment, among func(i int) bool, opts Options) *float64 {
-	seed := opts.seedFor("losses", t.Name)
+// treatment; absent where these are not known or too few.
+func (in question) lossTest(t Treatment, of fates, seed uint64) *float64 {
 	if t.SetPer != PerBin && t.SetPer != PerReservoir {
-		return analysis.Known(dist.ExactStrata(in.lossTables(t, among), seed).P)
+		return analysis.Known(dist.ExactStrata(in.lossTables(t, of), seed).P)
 	}
 	units := in.Bin
 	if t.SetPer == PerReservoir {
@@ -89,15 +104,12 @@ func (in question) lossTest(t Treatment, among func(i int) bool, opts Options) *
 	var rows []int
 	var lost []float64
 	for i := range in.Plants {
-		accident := in.Status[i] == Lost && in.Cause != nil && in.Cause[i] == Accident
-		if in.Guard != nil && in.Guard[i] || in.Status[i] == Withdrawn || accident || t.Codes[i] == Blank || units.Codes[i] == Blank || !among(i) {
+		if t.Codes[i] == Blank || units.Codes[i] == Blank || !of.among(i) {
 			continue
 		}
-		rows = append(rows, i)
-		if in.Status[i] == Lost {
-			lost = append(lost, 1)
-		} else {
-			lost = append(lost, 0)
+		rows, lost = append(rows, i), append(lost, 0)
+		if of.lost(i) {
+			lost[len(lost)-1] = 1
 		}
 	}
 	s := &sample{in: in, rows: rows}
@@ -120,12 +132,11 @@ func (in question) lossTest(t Treatment, among func(i int) bool, opts Options) *
 
 // lossTables are the plants of each level that were lost and those that were not, a
 // table for each value of analyse_by.
-func (in question) lossTables(t Treatment, among func(i int) bool) [][][]int {
+func (in question) lossTables(t Treatment, of fates) [][][]int {
 	var tables [][][]int
 	at := map[int]int{}
 	for i := range in.Plants {
-		accident := in.Status[i] == Lost && in.Cause != nil && in.Cause[i] == Accident
-		if in.Guard != nil && in.Guard[i] || in.Status[i] == Withdrawn || accident || t.Codes[i] == Blank || !among(i) {
+		if t.Codes[i] == Blank || !of.among(i) {
 			continue
 		}
 		value := 0
@@ -142,17 +153,17 @@ func (in question) lossTables(t Treatment, among func(i int) bool) [][][]int {
 			}
 			tables = append(tables, table)
 		}
-		if in.Status[i] == Lost {
-			tables[k][t.Codes[i]][0]++
-		} else {
-			tables[k][t.Codes[i]][1]++
+		column := 1
+		if of.lost(i) {
+			column = 0
 		}
+		tables[k][t.Codes[i]][column]++
 	}
 	return tables
 }
 
-// gaps counts, in a flat table, the plants without a value by the levels of each
-// treatment: they may be plants that were lost.
+// gaps counts, in a flat table, the plants without a value, in all and by the levels of
+// each treatment: they may be plants that were lost.
 func (s *sample) gaps(r *OutcomeResult) {
 	if !s.in.Table {
 		return
@@ -161,28 +172,37 @@ func (s *sample) gaps(r *OutcomeResult) {
 	if s.in.By != nil {
 		level = s.in.By.Codes[s.rows[0]]
 	}
+	of := fates{
+		among: func(i int) bool { return s.in.among(s.out, level, i) },
+		lost:  func(i int) bool { return math.IsNaN(s.out.Values[i]) },
+	}
+	for i := range s.in.Plants {
+		if of.among(i) {
+			r.Gaps.Plants++
+			if of.lost(i) {
+				r.Gaps.Missing++
+			}
+		}
+	}
 	for k, t := range s.in.Treatments {
 		counts := make([]Losses, len(t.Levels))
-		table := make([][]int, len(t.Levels))
 		for l := range counts {
 			counts[l] = Losses{Of: r.Of, Treatment: t.Name, Level: t.Levels[l], Cell: analysis.At{Treatment: k, Level: l}}
 		}
 		for i := range s.in.Plants {
-			if !s.in.among(s.out, level, i) || t.Codes[i] == Blank {
+			if !of.among(i) || t.Codes[i] == Blank {
 				continue
 			}
 			counts[t.Codes[i]].N++
-			if math.IsNaN(s.out.Values[i]) {
+			if of.lost(i) {
 				counts[t.Codes[i]].Lost++
 			}
 		}
-		for l, c := range counts {
-			table[l] = []int{c.Lost, c.N - c.Lost}
-		}
-		p := analysis.Known(dist.ExactTable(table, s.opts.seedFor("gaps", s.out.Name, s.ofText(), t.Name)).P)
+		counts = slices.DeleteFunc(counts, func(c Losses) bool { return c.N == 0 })
+		p := s.in.lossTest(t, of, s.opts.seedFor("gaps", s.out.Name, s.ofText(), t.Name))
 		for l := range counts {
 			counts[l].P = p
 		}
-		r.Gaps = append(r.Gaps, counts...)
+		r.Gaps.By = append(r.Gaps.By, counts...)
 	}
 }

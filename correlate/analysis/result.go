@@ -73,8 +73,8 @@ type OutcomeResult struct {
 	LikeLight []LikeLight `json:"-"`
 	// Slopes are those that differ between the levels of a treatment.
 	Slopes []LevelSlopes `json:"-"`
-	// Gaps are the plants of a flat table without a value, by treatment and level.
-	Gaps []Losses `json:"-"`
+	// Gaps are the plants of a flat table without a value.
+	Gaps Gaps `json:"-"`
 	// EdgeIsLight tells that edge plants are exactly those with other light.
 	EdgeIsLight bool `json:"-"`
 
@@ -454,6 +454,21 @@ type Losses struct {
 
 	Cell     At       `json:"-"`
 	Standing Standing `json:"-"`
+}
+
+// Gaps are plants without a value of an outcome: they may have been lost.
+type Gaps struct {
+	Missing, Plants int
+	By              []Losses // of each treatment's levels
+}
+
+// mostMissing is the share of plants without a value from which what is told is of the
+// survivors, if they were lost.
+const mostMissing = 0.05
+
+// Many tells whether so many are missing that it has to be said.
+func (g *Gaps) Many() bool {
+	return g.Missing > 0 && float64(g.Missing) >= mostMissing*float64(g.Plants)
 }
 
 // Correlation is the rank correlation of two outcomes within treatments.

@@ -93,8 +93,8 @@ func (t *teller) spoils(p part) []string {
 			list = append(list, says)
 		}
 	}
-	if missing, plants := gaps(p.r); float64(missing) >= 0.05*float64(plants) && missing > 0 {
-		list = append(list, fmt.Sprintf("%d of %d plants have no %s", missing, plants, p.r.Name))
+	if g := &p.r.Gaps; g.Many() {
+		list = append(list, fmt.Sprintf("%d of %d plants have no %s", g.Missing, g.Plants, p.r.Name))
 	}
 	return list
 }
@@ -107,16 +107,6 @@ func decides(r *ranking.Ranking) bool {
 		}
 	}
 	return false
-}
-
-// gaps counts the plants of a flat table without a value.
-func gaps(r *analysis.OutcomeResult) (missing, plants int) {
-	for _, l := range r.Gaps {
-		if l.Cell.Treatment == r.Gaps[0].Cell.Treatment {
-			missing, plants = missing+l.Lost, plants+l.N
-		}
-	}
-	return missing, plants
 }
 
 // term names a covariate or light.

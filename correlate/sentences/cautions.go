@@ -10,9 +10,6 @@ import (
 	"parstead/correlate/phrase"
 )
 
-// mostLost is the share of lost plants from which results are told to be of survivors.
-const mostLost = 0.05
-
 // spoilt says what weakens the sentences on treatments.
 func (t *teller) spoilt() {
 	if t.r.SpreadsDiffer() {
@@ -179,29 +176,27 @@ func (t *teller) lossesByTreatment() {
 
 // gaps says of a flat table how many plants have no value: some may have been lost.
 func (t *teller) gaps() {
-	missing, plants := 0, 0
-	for _, l := range t.r.Gaps {
-		if l.Cell.Treatment == t.r.Gaps[0].Cell.Treatment {
-			missing, plants = missing+l.Lost, plants+l.N
-		}
-	}
-	if missing == 0 || float64(missing) < mostLost*float64(plants) {
+	g := &t.r.Gaps
+	if !g.Many() {
 		return
 	}
 	var told []string
-	for i := 0; i < len(t.r.Gaps); {
-		own := t.r.Gaps[i]
+	for i := 0; i < len(g.By); {
+		own := g.By[i]
 		var parts []string
-		for ; i < len(t.r.Gaps) && t.r.Gaps[i].Cell.Treatment == own.Cell.Treatment; i++ {
-			parts = append(parts, fmt.Sprintf("%d of %d on %s", t.r.Gaps[i].Lost, t.r.Gaps[i].N, t.r.Gaps[i].Level))
+		for ; i < len(g.By) && g.By[i].Cell.Treatment == own.Cell.Treatment; i++ {
+			parts = append(parts, fmt.Sprintf("%d of %d on %s", g.By[i].Lost, g.By[i].N, g.By[i].Level))
 		}
 		if own.P != nil && *own.P < 0.05 {
 			told = append(told, fmt.Sprintf("%s (%s; p %s)", own.Treatment, strings.Join(parts, ", "), phrase.P(*own.P)))
 		}
 	}
-	unlike := "; no treatment was shown to have more of them than another"
-	if len(told) > 0 {
+	unlike := ""
+	switch {
+	case len(told) == 0 && len(g.By) > 0:
+		unlike = "; no treatment was shown to have more of them than another"
+	case len(told) > 0:
 		unlike = "; not alike by " + phrase.List(told)
 	}
-	t.say(analysis.Caution, lost, "%d of %d plants have no %s%s: if they were lost, the results are of the survivors, and a treatment that kills the weak looks better than it is.", missing, plants, t.r.Name, unlike)
+	t.say(analysis.Caution, lost, "%d of %d plants have no %s%s: if they were lost, the results are of the survivors, and a treatment that kills the weak looks better than it is.", g.Missing, g.Plants, t.r.Name, unlike)
 }
