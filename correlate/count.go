@@ -1,6 +1,7 @@
 package correlate
 
 import (
+	"fmt"
 	"strings"
 
 	"parstead/correlate/analysis"
@@ -50,11 +51,22 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 		says = "the counts vary less than chance makes them: intervals were narrowed for it"
 	}
 	s.checks = append(s.checks, Check{Check: "dispersion", Value: analysis.Known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: says})
+	s.unitDispersion(b)
 	s.negativeBinomial(r, f)
 	s.light(r, b.with[0], slope)
 	s.position(r, b)
 	s.redealAll(r, b)
 	return nil
+}
+
+// unitDispersion says where whole units differed less than their plants make them.
+func (s *sample) unitDispersion(b both) {
+	for _, l := range b.with[1:] {
+		if f, ok := l.Model.(*model.CountFit); ok && l.Err == nil && f.AtLeast {
+			s.checks = append(s.checks, Check{Check: "dispersion", Of: string(l.Unit), Value: analysis.Known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: fmt.Sprintf(
+				"by chance %ss differ less than the counts of their plants make them: they are taken to differ as much as these do", l.Unit)})
+		}
+	}
 }
 
 // noEvents is the code of checks on levels without a single event.

@@ -43,6 +43,11 @@ type CountFit struct {
 	// test or interval can be given.
 	Exact bool
 
+	// AtLeast tells that φ is what the plants of whole units make it at least, since
+	// these differed less by chance.
+	AtLeast bool
+
+	repeats bool // every count but for rounding
 	offset  []float64
 	glm     *loglinear
 	carrier *carrier // nil where no slopes adjusted the exposures
@@ -101,7 +106,8 @@ func (d *Design) Count(y, exposure []float64) (*CountFit, error) {
 	for _, r := range f.PearsonResiduals() {
 		chi2 += r * r
 	}
-	if f.Exact = chi2 <= exactLimit*exactLimit*sum; !f.Exact {
+	f.repeats = chi2 <= exactLimit*exactLimit*sum
+	if f.Exact = f.repeats; !f.Exact {
 		f.Dispersion = chi2 / float64(f.DF)
 	}
 	return f, nil

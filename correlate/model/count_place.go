@@ -7,7 +7,7 @@ import (
 
 // remains are Pearson's residuals, with the columns under the working weights.
 func (f *CountFit) remains() (e []float64, q [][]float64) {
-	if f.Exact || f.glm.basis == nil {
+	if f.repeats || f.glm.basis == nil {
 		return nil, nil
 	}
 	// Rows set aside are fitted exactly: zero in every column.
@@ -30,7 +30,7 @@ func (f *CountFit) remains() (e []float64, q [][]float64) {
 // least squares with the weights μ. The test is as exact as with the whole fit,
 // since all deals are treated alike.
 func (f *CountFit) redealing(dealt []int) *redealing {
-	if f.Exact {
+	if f.repeats {
 		return nil
 	}
 	var stays []int

@@ -319,8 +319,8 @@ func TestCountInStrata(t *testing.T) {
 	var chi2, drop float64
 	sums := [2]float64{27, 68}
 	for b, total := range totals {
-		near(t, "total", s[1].Response.(Counts).Y[b], total, 0, 0)
-		near(t, "plants", s[1].Response.(Counts).Exposure[b], 4, 0, 0)
+		near(t, "total", s[1].Response.(unitCounts).Y[b], total, 0, 0)
+		near(t, "plants", s[1].Response.(unitCounts).Exposure[b], 4, 0, 0)
 		mu := sums[b/3] / 3
 		chi2 += (total - mu) * (total - mu) / mu
 	}
@@ -349,6 +349,44 @@ func TestCountInStrata(t *testing.T) {
 	s, err = FitStrata(len(y), terms, nil, Counts{Y: y})
 	if err != nil || len(s) != 2 || !errors.Is(s[1].Err, ErrTooFew) {
 		t.Errorf("one bin per level: %+v, %v", s, err)
+	}
+}
+
+// Four bins of which two and two have totals that are alike, or but for one plantlet,
+// tell little of how far bins differ: they are taken to differ at least by what their plants
+// do (φ of these by hand, where plants of a bin differ), and at least by chance.
+func TestBinsDifferAtLeastByTheirPlants(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		y     []float64
+		least float64
+	}{
+		// Σ (y − μ)²/μ by bins, over 12 degrees of freedom.
+		{[]float64{2, 8, 5, 5, 2, 8, 5, 6, 6, 5, 2, 8, 6, 5, 8, 1}, (18/5.0 + 18.75/5.25 + 18.75/5.25 + 26/5.0) / 12},
+		{[]float64{5, 5, 5, 6, 5, 5, 5, 5, 5, 5, 5, 5, 6, 5, 5, 5}, 1},
+		{[]float64{5, 5, 5, 6, 5, 5, 5, 5, 5, 5, 5, 6, 5, 5, 5, 5}, 1},
+	} {
+		bin := groups(4, 4)
+		bin.Name = "bin"
+		lids := Factor{Name: "lids", Levels: []string{"open", "lid"}}
+		for _, b := range bin.Of {
+			lids.Of = append(lids.Of, b%2)
+		}
+		s, err := FitStrata(16, Terms{Bin: &bin, Treatments: []Treatment{{lids, PerBin}}}, nil, Counts{Y: c.y})
+		if err != nil || len(s) != 2 || s[1].Err != nil {
+			t.Fatalf("%+v, %v", s, err)
+		}
+		f := s[1].Model.(*CountFit)
+		near(t, "dispersion", f.Dispersion, c.least, 1e-12, 0)
+		if !f.AtLeast {
+			t.Error("it is not said that bins differ less")
+		}
+		pair := must(Compare(f, s[1].Design, s[1].Families()[0])).Pairs[0]
+		totals, _ := Totals(lids, c.y, nil)
+		near(t, "se", pair.SE, math.Sqrt(c.least*(1/totals[0]+1/totals[1])), 1e-12, 0)
+		if pair.DF != 2 {
+			t.Errorf("%+v", pair)
+		}
 	}
 }
 

@@ -162,8 +162,12 @@ func (s *slopes) covary(d *Design, columns []int, variance float64, solveT func(
 
 // Counts are fitted by quasi-likelihood. Those of whole units are totals, with
 // the plants that were counted (or their exposure) as exposure, so that the
-// dispersion is that between units. Where covariates or light are in the model of
-// the plants, a unit's exposure is what it would be at their mean:
+// dispersion is that between units: by what few of these differ it may come out near
+// none by chance, while units differ at least by what their plants do, and these by
+// chance. It is never taken to be less than that of the plants, nor than 1.
+//
+// Where covariates or light are in the model of the plants, a unit's exposure is what
+// it would be at their mean:
 //
 //	Σ e exp(b̂ᵀ(z − z̄))
 type Counts struct {
@@ -180,17 +184,21 @@ func (y Counts) fit(d *Design) (Model, error) {
 }
 
 func (y Counts) over(d *Design, units Factor) (Response, error) {
-	numbers := d.numbers()
-	if len(numbers) == 0 {
-		counts, exposures := Totals(units, y.Y, y.Exposure)
-		return Counts{counts, exposures}, nil
-	}
 	f, err := d.Count(y.Y, y.Exposure)
-	if errors.Is(err, ErrTooFew) {
-		return adjustedCounts{slopes: &slopes{}}, nil
-	}
-	if err != nil {
+	if err != nil && !errors.Is(err, ErrTooFew) {
 		return nil, err
+	}
+	least := 1.0
+	if f != nil {
+		least = max(least, f.Dispersion)
+	}
+	numbers := d.numbers()
+	switch {
+	case len(numbers) == 0:
+		counts, exposures := Totals(units, y.Y, y.Exposure)
+		return unitCounts{Counts: Counts{counts, exposures}, least: least}, nil
+	case f == nil:
+		return unitCounts{slopes: &slopes{}}, nil
 	}
 	weights := make([]float64, d.N)
 	for i := range weights {
@@ -210,24 +218,30 @@ func (y Counts) over(d *Design, units Factor) (Response, error) {
 		s.at = append(s.at, at)
 	}
 	s.covary(d, numbers, f.Dispersion, f.glm.solveT)
-	return adjustedCounts{Counts{counts, exposures}, &s}, nil
+	return unitCounts{Counts{counts, exposures}, least, &s}, nil
 }
 
-// adjustedCounts are totals of whole units whose exposure slopes adjusted.
-type adjustedCounts struct {
+// unitCounts are totals of whole units.
+type unitCounts struct {
 	Counts
-	slopes *slopes
+	least  float64 // of the dispersion
+	slopes *slopes // that adjusted their exposure; nil where none did
 }
 
-func (y adjustedCounts) fit(d *Design) (Model, error) {
-	if y.slopes.df < 1 {
+func (y unitCounts) fit(d *Design) (Model, error) {
+	if y.slopes != nil && y.slopes.df < 1 {
 		return nil, errNoSlopeError
 	}
 	f, err := d.Count(y.Y, y.Exposure)
 	if err != nil {
 		return nil, err
 	}
-	f.carry(y.slopes)
+	if f.Dispersion < y.least {
+		f.Dispersion, f.AtLeast, f.Exact = y.least, true, false
+	}
+	if y.slopes != nil {
+		f.carry(y.slopes)
+	}
 	return f, nil
 }
 
