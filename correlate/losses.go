@@ -80,8 +80,9 @@ type fates struct {
 func (in question) fates(among func(i int) bool) fates {
 	return fates{
 		among: func(i int) bool {
+			guard := in.Guard != nil && in.Guard[i]
 			accident := in.Status[i] == Lost && in.Cause != nil && in.Cause[i] == Accident
-			return !(in.Guard != nil && in.Guard[i] || in.Status[i] == Withdrawn || accident) && among(i)
+			return !guard && !accident && in.Status[i] != Withdrawn && among(i)
 		},
 		lost: func(i int) bool { return in.Status[i] == Lost },
 	}
