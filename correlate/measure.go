@@ -253,25 +253,35 @@ func (s *sample) suspects(r *OutcomeResult, f *model.Fit) {
 	for _, x := range list {
 		row := s.rows[x.Row]
 		suspect := Suspect{Plant: s.in.Plants[row], Value: s.raw[x.Row], Studentized: x.Studentized}
-		if e := s.firstWithout(x.Row); e != nil {
-			suspect.PWithout, suspect.About = e.P, e.Term
+		if less := s.without(r, x.Row); less != nil {
+			suspect.Without = less
+			if e := s.first(less.Effects); e != nil {
+				suspect.PWithout, suspect.About = e.P, e.Term
+			}
 		}
 		r.Suspects = append(r.Suspects, suspect)
 	}
 }
 
-// firstWithout is the outcome's first effect without one row; nil where that
-// cannot be had.
-func (s *sample) firstWithout(k int) *Effect {
+// without is what a result's treatments do without one row; nil where that cannot be
+// had.
+func (s *sample) without(r *OutcomeResult, k int) *OutcomeResult {
 	less, err := s.less(k)
 	if err != nil {
 		return nil
 	}
-	var r OutcomeResult
-	if err := less.method.brief(less, &r); err != nil {
+	b, err := less.fitBoth(less.terms)
+	if err != nil {
 		return nil
 	}
-	return less.first(r.Effects)
+	rest := &OutcomeResult{Name: r.Name, Kind: r.Kind, Of: r.Of, Unit: r.Unit, Scale: r.Scale}
+	for i := range b.with {
+		less.effects(rest, b, i)
+		if err := less.compared(rest, b, i, less.groups); err != nil {
+			return nil
+		}
+	}
+	return rest
 }
 
 // less is the sample without its k-th row.

@@ -410,6 +410,10 @@ type Suspect struct {
 	PWithout    *float64 `json:"p_without,omitempty"` // of the outcome's first effect
 
 	About Term `json:"-"` // that effect
+
+	// Without is groups, effects and comparisons of the result when the plant is left
+	// out; nil where they can't be had.
+	Without *OutcomeResult `json:"-"`
 }
 
 // Code tells what a check is of.

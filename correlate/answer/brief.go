@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/kind"
@@ -34,16 +35,13 @@ func Brief(in *analysis.Input, all *analysis.Result, r *analysis.OutcomeResult) 
 	}
 	b.shown()
 	b.light(true)
-	for _, says := range t.spoils(b.p) {
-		b.say(analysis.Caution, analysis.Topic{}, says)
-	}
-	b.plants()
+	b.weakened()
 	b.besides()
+	if b.described() {
+		return b.lines
+	}
 	b.open()
-	b.light(false)
-	b.described()
 	b.decide()
-	b.need()
 	return b.lines
 }
 
@@ -60,20 +58,23 @@ func (b *brief) say(kind analysis.FindingKind, topic analysis.Topic, says string
 
 // asked counts what was asked beside something that is not certain.
 func (b *brief) asked() string {
-	if b.p.r.Primary || b.in.Table {
+	if b.first() {
 		return b.among()
 	}
-	return fmt.Sprintf(" (one of %s things looked at)", phrase.Few(b.all.Questions.Others))
+	return fmt.Sprintf(" (of %s looked at)", phrase.Few(b.all.Questions.Others))
 }
+
+// first tells whether the result is one of those that the trial was made for.
+func (b *brief) first() bool { return b.p.r.Primary || b.in.Table }
 
 // standsOut tells whether a standing is a claim or a lead.
 func standsOut(s analysis.Standing) bool {
 	return s.Told == analysis.Claim || s.Told == analysis.Lead
 }
 
-// shown tells pairs that stand out: those with the highest level first.
+// shown tells pairs that stand out, a line a treatment for what may be claimed and one
+// for leads: pairs with the highest level first.
 func (b *brief) shown() {
-	const most = 3
 	for i := range b.p.rankings {
 		r := &b.p.rankings[i]
 		topic := analysis.About(r.Term)
@@ -88,18 +89,43 @@ func (b *brief) shown() {
 			}
 		}
 		pairs := append(first, rest...)
-		for k, c := range pairs {
-			if k == most {
-				b.say(c.Standing.Told, topic, fmt.Sprintf("%s more pairs of %s; they stand under --full", phrase.Few(len(pairs)-most), b.treatment(r.Term)))
-				break
+		for _, told := range []analysis.FindingKind{analysis.Claim, analysis.Lead} {
+			if says := b.behind(pairs, told); says != "" {
+				b.say(told, topic, says)
 			}
-			low, high, against := lower(b.p.r, c)
-			b.say(c.Standing.Told, topic, fmt.Sprintf("%s is behind %s: %s", b.levelName(low), b.levelName(high), against.short()))
 		}
 		if e := analysis.Find(b.p.r.Effects, r.Term); e != nil && len(pairs) == 0 && standsOut(e.Standing) {
 			b.say(e.Standing.Told, topic, fmt.Sprintf("the levels of %s differ, taken together", b.treatment(r.Term)))
 		}
 	}
+}
+
+// behind words pairs told as the kind, the first few of them.
+func (b *brief) behind(pairs []*analysis.Comparison, told analysis.FindingKind) string {
+	const most = 3
+	var list []string
+	var before analysis.Cell
+	more := 0
+	for _, c := range pairs {
+		if c.Standing.Told != told {
+			continue
+		}
+		if len(list) == most {
+			more++
+			continue
+		}
+		low, high, against := lower(b.p.r, c)
+		who := b.levelName(low) + " is "
+		if before != nil && before.Apart(low) == 0 {
+			who = ""
+		}
+		before = low
+		list = append(list, fmt.Sprintf("%sbehind %s: %s", who, b.levelName(high), against.short()))
+	}
+	if more > 0 {
+		list = append(list, "and "+phrase.Few(more)+" more")
+	}
+	return strings.Join(list, "; ")
 }
 
 // light tells light within bins, where it stands out or where it does not.
@@ -120,16 +146,25 @@ func (b *brief) light(shown bool) {
 	switch told := standsOut(l.Standing); {
 	case told != shown:
 	case told:
-		says := fmt.Sprintf("light: %s with %s, %s", change, b.per(), reach(b.p.r))
-		if l.Standing.Told == analysis.Claim {
-			says += "; it was not dealt at random, so heat or air may go with it"
+		says := fmt.Sprintf("light: %s with %s, measured %s", change, b.per(), shortReach(b.p.r))
+		if between := b.betweenBins(); between != "" {
+			says += "; between bins " + between
 		}
 		b.say(l.Standing.Told, topic, says)
 	case l.P != nil && *l.P < 0.05:
 		b.say(analysis.Open, topic, fmt.Sprintf("light: %s with %s, not certain%s", change, b.per(), b.asked()))
-	default:
+	case b.first():
 		b.say(analysis.Open, topic, fmt.Sprintf("light: %s with %s", change, b.per()))
 	}
+}
+
+// betweenBins words what brighter bins have, where that is a lead.
+func (b *brief) betweenBins() string {
+	l := b.p.r.Light
+	if l == nil || l.BetweenBin == nil || l.BetweenBin.Standing.Told != analysis.Lead || l.BetweenBin.CI95 == nil || kind.Of(b.p.r.Kind).Answers {
+		return ""
+	}
+	return change(b.p.r, *l.BetweenBin.Slope, *l.BetweenBin.CI95)
 }
 
 // slopesApart tells light by the levels between which its slope differs.
@@ -157,14 +192,26 @@ func change(r *analysis.OutcomeResult, slope float64, ci [2]float64) string {
 	return contrast{how, r.Unit, &slope, &limits}.short()
 }
 
-// plants says of which plants a primary result is, and which lie far off.
-func (b *brief) plants() {
+// weakened says in one line what weakens the result: what is so of the whole of it, which
+// plants it is of, which of them lie far off.
+func (b *brief) weakened() {
+	list := b.spoils(b.p)
+	topic := analysis.Topic{}
+	if says := b.survivors(); says != "" {
+		if len(list) == 0 {
+			topic.Subject = analysis.OfLosses
+		}
+		list = append(list, says)
+	}
+	if list = append(list, b.suspected()...); len(list) > 0 {
+		b.say(analysis.Caution, topic, strings.Join(list, "; "))
+	}
+}
+
+// survivors says of a primary result how many plants it is not of.
+func (b *brief) survivors() string {
 	lost, accident := 0, 0
 	first := ""
-	if !b.p.r.Primary {
-		b.suspected()
-		return
-	}
 	for _, l := range b.all.Lost {
 		if !maps.Equal(l.Of, b.p.r.Of) || first != "" && l.Treatment != first {
 			continue
@@ -172,38 +219,48 @@ func (b *brief) plants() {
 		first = l.Treatment
 		lost, accident = lost+l.Lost, accident+l.Accident
 	}
-	if lost+accident > 0 {
-		says := fmt.Sprintf("of the survivors: %s lost", phrase.Were(lost))
-		if accident > 0 {
-			says += fmt.Sprintf(", %d by accident besides", accident)
-		}
-		b.say(analysis.Caution, analysis.Topic{Subject: analysis.OfLosses}, says)
+	if !b.p.r.Primary || lost+accident == 0 {
+		return ""
 	}
-	b.suspected()
+	says := fmt.Sprintf("of the survivors: %s lost", phrase.Were(lost))
+	if accident > 0 {
+		says += fmt.Sprintf(", %d by accident besides", accident)
+	}
+	return says
 }
 
-// suspected names plants that lie far off.
-func (b *brief) suspected() {
+// suspected names plants that lie far off, with what is other without them.
+func (b *brief) suspected() (list []string) {
 	const most = 2
-	for i, s := range b.p.r.Suspects {
+	for i := range b.p.r.Suspects {
+		s := &b.p.r.Suspects[i]
 		if i == most {
-			b.say(analysis.Caution, analysis.Topic{}, fmt.Sprintf("%d more plants lie far off", len(b.p.r.Suspects)-most))
-			break
+			return append(list, fmt.Sprintf("%d more plants lie far off", len(b.p.r.Suspects)-most))
 		}
-		b.say(analysis.Caution, analysis.Topic{}, fmt.Sprintf("%s lies far off (%s): look at it again", phrase.Plant(s.Plant, b.in.Table), phrase.Unit(phrase.Number(s.Value), b.p.r.Unit)))
+		says := fmt.Sprintf("%s lies far off (%s)", phrase.Plant(s.Plant, b.in.Table), phrase.Unit(phrase.Number(s.Value), b.p.r.Unit))
+		switch other := b.without(b.p, s); {
+		case other != "":
+			says += ", and without it " + other
+		case s.Without != nil && b.first():
+			says += ", and without it the answer is the same"
+		}
+		list = append(list, says)
 	}
+	return list
 }
 
 // besides tells leads that no treatment is.
 func (b *brief) besides() {
 	r := b.p.r
+	l := r.Light
+	topic := analysis.About(analysis.LightTerm())
 	if best := bestLight(r); best != nil {
-		b.say(analysis.Lead, analysis.About(analysis.LightTerm()), fmt.Sprintf("light: best near %s (%s to %s)", b.lightOf(*best.Estimate), phrase.Number(best.CI95[0]), phrase.Number(best.CI95[1])))
-	} else if l := r.Light; l != nil && l.Bend != nil && l.Bend.Standing.Told == analysis.Lead {
-		b.say(analysis.Lead, analysis.About(analysis.LightTerm()), "light: what it does bends, and where it is best can't be said")
+		b.say(analysis.Lead, topic, fmt.Sprintf("light: best near %s (%s to %s)", b.lightOf(*best.Estimate), phrase.Number(best.CI95[0]), phrase.Number(best.CI95[1])))
+	} else if l != nil && l.Bend != nil && l.Bend.Standing.Told == analysis.Lead {
+		b.say(analysis.Lead, topic, "light: what it does bends, and where it is best can't be said")
 	}
-	if l := r.Light; l != nil && l.BetweenBin != nil && l.BetweenBin.Standing.Told == analysis.Lead && l.BetweenBin.CI95 != nil && !kind.Of(r.Kind).Answers {
-		b.say(analysis.Lead, analysis.About(analysis.LightTerm()), fmt.Sprintf("brighter bins too: %s with %s", change(r, *l.BetweenBin.Slope, *l.BetweenBin.CI95), b.per()))
+	if between := b.betweenBins(); between != "" && !standsOut(l.Standing) {
+		b.say(analysis.Lead, topic, fmt.Sprintf("brighter bins: %s with %s", between, b.per()))
 	}
 	p := r.Position
 	if p == nil {
@@ -217,59 +274,96 @@ func (b *brief) besides() {
 	}
 }
 
-// open tells what treatments leave open.
+// open tells what treatments and light leave open: of a primary result a line each, of
+// others all that is not told apart in one.
 func (b *brief) open() {
+	var rest []string
 	for i := range b.p.rankings {
 		r := &b.p.rankings[i]
 		if r.Term.B != analysis.None || r.Told(analysis.Claim) || r.Told(analysis.Lead) {
 			continue
 		}
-		topic, name := analysis.About(r.Term), b.treatment(r.Term)+": "
-		last := &r.Levels[len(r.Levels)-1]
-		low, high, against := b.levelName(last.Cell), b.levelName(r.Highest().Cell), measured(b.p.r, last)
-		with := ""
-		if units := b.units(b.p.r, r.Term.A, r.Unit); units != "" {
-			with = ", with " + units
+		if last := &r.Levels[len(r.Levels)-1]; !b.first() && last.Place != ranking.Uncertain {
+			rest = append(rest, b.leftOpen(r, last))
+			continue
 		}
-		switch {
-		case last.Place == ranking.Uncertain:
-			b.say(analysis.Open, topic, fmt.Sprintf("%s against %s: %s, not certain%s", low, high, against.short(), b.asked()))
-		case last.Place == ranking.Alike:
-			b.say(analysis.Open, topic, fmt.Sprintf("%sthe levels are alike to within what matters", name))
-		case last.Place == ranking.Unknown:
-			b.say(analysis.Open, topic, name+"too few to tell"+with)
-		case against.ci.Closed() == nil:
-			b.say(analysis.Open, topic, fmt.Sprintf("%s (%s) against %s (%s): not told apart", low, means(b.p.r, []*ranking.Level{last}), high, means(b.p.r, []*ranking.Level{r.Highest()})))
-		default:
-			b.say(analysis.Open, topic, fmt.Sprintf("%s against %s: %s%s", low, high, against.short(), with))
-		}
+		b.say(analysis.Open, analysis.About(r.Term), b.openTreatment(r))
 	}
+	if l := b.p.r.Light; !b.first() && l != nil && l.CI95 != nil && b.p.r.SlopesOf(analysis.LightTerm()) == nil && !standsOut(l.Standing) && (l.P == nil || *l.P >= 0.05) {
+		rest = append(rest, fmt.Sprintf("light (%s with %s)", changeSpan(b.p.r, *l.CI95), b.per()))
+	}
+	if len(rest) > 0 {
+		b.say(analysis.Open, analysis.Topic{}, "not told yet: "+phrase.List(rest))
+	}
+	b.light(false)
 }
 
-// described tells the mean where there is nothing to compare.
-func (b *brief) described() {
+// leftOpen names a treatment with how far its lowest level may lie from the highest.
+func (b *brief) leftOpen(r *ranking.Ranking, last *ranking.Level) string {
+	against := measured(b.p.r, last).span()
+	switch units := b.units(b.p.r, r.Term.A, r.Unit); {
+	case last.Place == ranking.Alike:
+		against = "alike to within what matters"
+	case last.Place == ranking.Unknown && units != "":
+		against = units
+	case against == "":
+		against = "too few"
+	}
+	return fmt.Sprintf("%s (%s)", b.treatment(r.Term), against)
+}
+
+// openTreatment words what one treatment leaves open, with what would settle it.
+func (b *brief) openTreatment(r *ranking.Ranking) string {
+	name := b.treatment(r.Term) + ": "
+	last := &r.Levels[len(r.Levels)-1]
+	low, high, against := b.levelName(last.Cell), b.levelName(r.Highest().Cell), measured(b.p.r, last)
+	settled := ""
+	if need := b.settling(r.Term.A); need != "" {
+		settled = "; " + need
+	}
+	with := ""
+	if units := b.units(b.p.r, r.Term.A, r.Unit); units != "" {
+		with = ", with " + units
+	}
+	switch {
+	case last.Place == ranking.Uncertain:
+		return fmt.Sprintf("%s against %s: %s, not certain%s", low, high, against.short(), b.asked()) + settled
+	case last.Place == ranking.Alike:
+		return name + "the levels are alike to within what matters"
+	case last.Place == ranking.Unknown:
+		list := few(r.In(ranking.Highest, ranking.NotApart, ranking.Alike, ranking.Unknown))
+		return fmt.Sprintf("%s%s, too few to tell%s", name, b.meansOf(b.p, list), with) + settled
+	case against.ci.Closed() == nil:
+		return fmt.Sprintf("%s (%s) against %s (%s): not told apart", low, means(b.p.r, []*ranking.Level{last}), high, means(b.p.r, []*ranking.Level{r.Highest()})) + settled
+	}
+	return fmt.Sprintf("%s against %s: %s%s", low, high, against.short(), with) + settled
+}
+
+// described tells, where there is nothing to compare, the mean and what light may do.
+func (b *brief) described() bool {
 	r := b.p.r
 	if len(b.p.rankings) > 0 || len(b.in.Treatments) == 0 || len(r.Groups) == 0 || r.Groups[0].Mean == nil || r.Groups[0].N != r.N {
-		return
+		return false
 	}
-	mean := means(r, []*ranking.Level{{Group: &r.Groups[0]}})
-	b.say(analysis.Open, analysis.Topic{}, fmt.Sprintf("%d plants, %s in the mean, and nothing beside them", r.N, mean))
+	says := means(r, []*ranking.Level{{Group: &r.Groups[0]}}) + " in the mean, and nothing beside them"
+	if l := r.Light; l != nil && b.in.Light != nil && l.CI95 != nil && r.SlopesOf(analysis.LightTerm()) == nil && !standsOut(l.Standing) {
+		says += fmt.Sprintf("; light: %s with %s", changeSpan(r, *l.CI95), b.per())
+		if l.P != nil && *l.P < 0.05 {
+			says += ", not certain" + b.asked()
+		}
+	}
+	b.say(analysis.Open, analysis.Topic{}, says)
+	return true
 }
 
-// need tells what would settle the outcome.
-func (b *brief) need() {
-	needs := b.all.NextTrial.NeedsOf(b.p.r)
-	var list []string
-	for i, n := range needs {
-		text, _ := size(n)
-		if i == 0 {
-			text = fmt.Sprintf("settling %s takes about %s", settles(n), text)
+// settling says what would settle a treatment of the result; "" where nothing is known.
+func (b *brief) settling(treatment int) string {
+	for _, n := range b.all.NextTrial.NeedsOf(b.p.r) {
+		if n.Treatment == b.in.Treatments[treatment].Name {
+			return fmt.Sprintf("about %s would settle %s", replicates(n), settles(n))
 		}
-		list = append(list, text)
 	}
-	if len(list) > 0 {
-		b.say(analysis.Next, analysis.Topic{}, phrase.List(list))
-	}
+	return ""
 }
 
 // Span is the interval of a level's difference from the highest; "" without one.

@@ -87,11 +87,19 @@ func (t *teller) ofWhom(p part) string {
 
 // reach words how far a slope was measured.
 func reach(r *analysis.OutcomeResult) string {
+	if *r.Light.Slope.Slope < 0 {
+		return shortReach(r) + ", the darkest measured"
+	}
+	return shortReach(r) + ", the brightest measured"
+}
+
+// shortReach words the same as "up to 8.36" or "from 1.62 on".
+func shortReach(r *analysis.OutcomeResult) string {
 	low, high := measuredLight(r)
 	if *r.Light.Slope.Slope < 0 {
-		return fmt.Sprintf("from %s, the darkest measured, on", phrase.Number(low))
+		return "from " + phrase.Number(low) + " on"
 	}
-	return fmt.Sprintf("up to %s, the brightest measured", phrase.Number(high))
+	return "up to " + phrase.Number(high)
 }
 
 // costs words the current of one more unit of the outcome by more light.

@@ -103,6 +103,46 @@ func (t *teller) losses() (weight int, says string) {
 	return light, ""
 }
 
+// LossLines are the few lines on plants lost, what may be claimed first; none where none
+// was lost.
+func LossLines(all *analysis.Result) []Line {
+	var claims, others []Line
+	var rest []string
+	dead := 0
+	topic := analysis.Topic{Subject: analysis.OfLosses}
+	for _, l := range lossesBy(all) {
+		lost, _ := l.sum()
+		dead = max(dead, lost)
+		switch {
+		case l.told:
+			claims = append(claims, Line{analysis.Claim, topic, fmt.Sprintf("by %s: %s.", l.treatment, l.each())})
+		case l.p != nil && *l.p < 0.05:
+			others = append(others, Line{analysis.Open, topic, fmt.Sprintf("by %s, not certain: %s.", l.treatment, l.each())})
+		default:
+			rest = append(rest, l.treatment)
+		}
+	}
+	if len(rest) > 0 && dead > 0 {
+		others = append(others, Line{analysis.Open, topic, fmt.Sprintf("that one level loses more than another can't be told by %s.", strings.Join(rest, " or "))})
+	}
+	return append(claims, others...)
+}
+
+// each tells the losses of every level; of many, of those that lost most.
+func (l *lossesOf) each() string {
+	const most = 6
+	var list []string
+	for i, x := range l.levels {
+		if i == most {
+			list = append(list, phrase.Few(len(l.levels)-most)+" more that lost fewer")
+			break
+		}
+		text := fmt.Sprintf("%s %d of %d", x.Level, x.Lost, x.N-x.Accident)
+		list = append(list, text+causes(x))
+	}
+	return phrase.List(list)
+}
+
 // words tells losses level by level; of many levels, the first against the rest.
 func (l *lossesOf) words() string {
 	worst := l.levels[0]

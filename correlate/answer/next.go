@@ -14,6 +14,9 @@ import (
 // to be for what is not settled, with what its current would cost.
 func (t *teller) next() string {
 	var list []string
+	if says := t.choice(); says != "" {
+		list = append(list, says)
+	}
 	if says := t.suspects(); says != "" {
 		list = append(list, says)
 	}
@@ -35,10 +38,16 @@ func (t *teller) suspects() string {
 	var names []string
 	n := 0
 	for _, p := range t.parts {
-		for _, s := range p.r.Suspects {
-			if n++; n <= most {
-				names = append(names, fmt.Sprintf("%s (%s)", phrase.Plant(s.Plant, t.in.Table), phrase.Unit(phrase.Number(s.Value), p.r.Unit)))
+		for i := range p.r.Suspects {
+			s := &p.r.Suspects[i]
+			if n++; n > most {
+				continue
 			}
+			says := phrase.Unit(phrase.Number(s.Value), p.r.Unit)
+			if other := t.without(p, s); other != "" {
+				says += ", and without it " + other
+			}
+			names = append(names, fmt.Sprintf("%s (%s)", phrase.Plant(s.Plant, t.in.Table), says))
 		}
 	}
 	if n == 0 {
@@ -47,7 +56,7 @@ func (t *teller) suspects() string {
 	if n > most {
 		names = append(names, fmt.Sprintf("%d more", n-most))
 	}
-	return "look again at " + phrase.List(names) + ", far from what is expected"
+	return "look again at " + phrase.List(names) + ", far off"
 }
 
 // needs are, for each treatment in which something of a part is not told apart, the
@@ -111,15 +120,26 @@ func (t *teller) sizes() string {
 // size words what a treatment takes: "247 plants a level of medium (7 such racks or
 // seasons)".
 func size(n analysis.Need) (says string, larger bool) {
-	says = fmt.Sprintf("%d %ss a level of %s", n.Replicates(), n.Unit, n.Treatment)
+	racks, larger := racks(n)
+	return fmt.Sprintf("%d %ss a level of %s%s", n.Replicates(), n.Unit, n.Treatment, racks), larger
+}
+
+// replicates words the same of a treatment that is named already.
+func replicates(n analysis.Need) string {
+	racks, _ := racks(n)
+	return fmt.Sprintf("%d %ss a level%s", n.Replicates(), n.Unit, racks)
+}
+
+// racks says how often the rack has to be filled where it is more than once.
+func racks(n analysis.Need) (says string, larger bool) {
 	if n.RackHolds == nil || *n.RackHolds == 0 || n.Replicates() <= *n.RackHolds {
-		return says, false
+		return "", false
 	}
 	racks := (n.Replicates() + *n.RackHolds - 1) / *n.RackHolds
 	if racks > analysis.MostTimes {
-		return says + " (more than this rack will ever hold)", true
+		return " (more than this rack will ever hold)", true
 	}
-	return fmt.Sprintf("%s (%d such racks or seasons)", says, racks), true
+	return fmt.Sprintf(" (%d such racks or seasons)", racks), true
 }
 
 // drop names levels of dealt treatments that are behind wherever they were compared.

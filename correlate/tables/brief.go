@@ -3,6 +3,7 @@ package tables
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"parstead/correlate/analysis"
@@ -17,10 +18,13 @@ import (
 func WriteText(w io.Writer, title string, r *analysis.Result) error {
 	p := NewLines(w)
 	p.answer(title, r)
+	long := true // one with a table, which stands apart from what is before and behind it
 	for _, o := range answer.Ordered(r) {
-		p.brief(r, o)
+		has := len(told(r.Asked, o)) > 0
+		p.brief(r, o, long || has)
+		long = has
 	}
-	p.lostBrief(r.Lost)
+	p.lost(r)
 	return p.Flush()
 }
 
@@ -46,10 +50,12 @@ func (p *Lines) Sentences(list []analysis.Sentence) {
 // mostLines is how many lines an outcome has at most beside its table.
 const mostLines = 12
 
-// brief writes an outcome's few lines and its means.
-func (p *Lines) brief(all *analysis.Result, o *analysis.OutcomeResult) {
+// brief writes an outcome's few lines and its means, apart from what is before it.
+func (p *Lines) brief(all *analysis.Result, o *analysis.OutcomeResult, apart bool) {
 	in := all.Asked
-	p.Line("")
+	if apart {
+		p.Line("")
+	}
 	p.ruled(named(o.Name, o.Of), standing(in, o))
 	left := mostLines
 	list := answer.Brief(in, all, o)
@@ -68,7 +74,7 @@ func (p *Lines) brief(all *analysis.Result, o *analysis.OutcomeResult) {
 			p.Line(line)
 		}
 	}
-	if t := ranked(in, o); len(t.rows) > 0 {
+	if t := ranked(in, o, told(in, o)); len(t.rows) > 0 {
 		p.Line("")
 		p.Table(t.in(true))
 	}
@@ -120,8 +126,21 @@ func standing(in *analysis.Input, o *analysis.OutcomeResult) string {
 // mostLevels is how many levels a treatment has in a table that is to be short.
 const mostLevels = 12
 
-// ranked is the means of an outcome, the levels in order and against the highest.
-func ranked(in *analysis.Input, o *analysis.OutcomeResult) table {
+// told are the treatments whose means stand in an outcome's short table: those of which
+// something is told, of others its line says all there is.
+func told(in *analysis.Input, o *analysis.OutcomeResult) []ranking.Ranking {
+	first := answer.Told(in, o)
+	return slices.DeleteFunc(ranking.All(in, o), func(r ranking.Ranking) bool {
+		if o.Primary || in.Table {
+			return len(r.In(ranking.Behind, ranking.Uncertain)) == 0 && !slices.ContainsFunc(first, func(f ranking.Ranking) bool { return f.Term == r.Term })
+		}
+		return len(r.In(ranking.Behind)) == 0
+	})
+}
+
+// ranked is the means of an outcome, the levels of treatments in order and against the
+// highest.
+func ranked(in *analysis.Input, o *analysis.OutcomeResult, list []ranking.Ranking) table {
 	shares, mean := kind.Of(o.Kind).Answers, "mean"
 	against := "off the highest"
 	switch {
@@ -134,10 +153,7 @@ func ranked(in *analysis.Input, o *analysis.OutcomeResult) table {
 		title:   same("means, each level against the highest"),
 		columns: []cell{same("level"), same("plants"), same(mean), same("95 % interval"), same(against), same("verdict")},
 	}
-	for _, r := range ranking.All(in, o) {
-		if !o.Primary && !in.Table && len(r.In(ranking.Behind, ranking.Uncertain)) == 0 {
-			continue // its line says all there is
-		}
+	for _, r := range list {
 		under := underOf(in, r)
 		for i := range r.Levels {
 			l := &r.Levels[i]
@@ -156,7 +172,9 @@ func ranked(in *analysis.Input, o *analysis.OutcomeResult) table {
 }
 
 // Ranked is the means of an outcome, each level against the highest, for a page.
-func Ranked(in *analysis.Input, o *analysis.OutcomeResult) []Table { return onPage(ranked(in, o)) }
+func Ranked(in *analysis.Input, o *analysis.OutcomeResult) []Table {
+	return onPage(ranked(in, o, ranking.All(in, o)))
+}
 
 // underOf names a treatment with what got it.
 func underOf(in *analysis.Input, r ranking.Ranking) string {
@@ -195,47 +213,15 @@ func Verdict(l *ranking.Level) string {
 	return "can't tell"
 }
 
-// lostBrief writes the losses over all plants: a line a treatment, and a table of those
-// of which it was told that levels lose unlike.
-func (p *Lines) lostBrief(list []analysis.Losses) {
-	t := table{columns: []cell{same("level"), same("plants"), same("lost"), same("by accident")}}
-	type line struct {
-		kind analysis.FindingKind
-		says string
-	}
-	var lines []line
-	lost := 0
-	for i, l := range list {
-		if l.Of != nil {
-			continue
-		}
-		lost += l.Lost
-		unlike := l.P != nil && *l.P < 0.05
-		if unlike {
-			t.rows = append(t.rows, row{under: same(l.Treatment), cells: []cell{same(l.Level), count(l.N), count(l.Lost), count(l.Accident)}})
-		}
-		if i > 0 && list[i-1].Of == nil && list[i-1].Treatment == l.Treatment {
-			continue
-		}
-		switch {
-		case l.Standing.Told == analysis.Claim:
-			lines = append(lines, line{analysis.Claim, fmt.Sprintf("losses differ by %s.", l.Treatment)})
-		case unlike:
-			lines = append(lines, line{analysis.Open, fmt.Sprintf("losses look different by %s, not certain.", l.Treatment)})
-		default:
-			lines = append(lines, line{analysis.Open, fmt.Sprintf("by %s it can't be told that one level loses more.", l.Treatment)})
-		}
-	}
-	if lost == 0 {
+// lost writes the losses over all plants in a few lines.
+func (p *Lines) lost(all *analysis.Result) {
+	lines := answer.LossLines(all)
+	if len(lines) == 0 {
 		return
 	}
 	p.Line("")
 	p.ruled("losses", "over all plants")
 	for _, l := range lines {
-		p.Wrapped(first(l.kind), margin, l.says)
-	}
-	if len(t.rows) > 0 {
-		p.Line("")
-		p.Table(t.in(true))
+		p.Wrapped(first(l.Kind), margin, l.Says)
 	}
 }
