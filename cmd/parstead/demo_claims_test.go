@@ -101,8 +101,8 @@ func chosen(t *testing.T, text string, o *correlate.OutcomeResult) {
 		}
 	}
 	says := strings.Join(strings.Fields(text), " ")
-	want := fmt.Sprintf("no other is more than %.0f %% better", 100*(most-1))
-	if _, rest, found := strings.Cut(says, "who has to choose a medium now takes bark"); !found || !strings.Contains(rest[:min(len(rest), 160)], want) {
+	want := fmt.Sprintf("no other more than %.0f %% better", 100*(most-1))
+	if _, rest, found := strings.Cut(says, "for Streptocarpus bark,"); !found || !strings.Contains(rest[:min(len(rest), 160)], want) {
 		t.Errorf("the text lacks the choice of bark with %q:\n%s", want, text)
 	}
 }
