@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"path/filepath"
 
 	"parstead/cmd/parstead/trial"
 	"parstead/light/account"
@@ -10,8 +11,8 @@ import (
 
 // checkCmd tells everything that is wrong with a trial's files, at once.
 type checkCmd struct {
-	Folder string `arg:"" help:"The trial's folder."`
-	JSON   bool   `name:"json" help:"Print an array of {file,line,column,level,says,mend}; residual where a survey's row is far off."`
+	Folders []string `arg:"" name:"folder" help:"The trial's folder, or several that are watched side by side."`
+	JSON    bool     `name:"json" help:"Print an array of {file,line,column,level,says,mend}; residual where a survey's row is far off."`
 }
 
 // Help is what check --help says beside its options.
@@ -20,22 +21,38 @@ func (checkCmd) Help() string {
 mend it. Where many in one file are mended alike, the later ones are told by
 their lines alone; --json spells out all. Reads only.
 
+Of several folders it also tells where their racks would be in one another's way: at
+one address, with one client_id at a broker, or counting the same light sensor.
+
 Example: parstead check mytrial
+         parstead check /srv/parstead/*
 
 Exit status: 0 no error (there may be warnings), 1 any error.`
 }
 
 // Run prints the problems.
 func (c *checkCmd) Run(e *env) error {
-	t, problems := trial.Load(c.Folder)
-	if trial.Usable(problems) {
-		problems = append(problems, t.Ahead(e.now())...)
-		problems = append(problems, surveyDoubts(e, t)...)
+	var all []trial.Problem
+	var usable []*trial.Trial
+	for _, folder := range c.Folders {
+		t, problems := trial.Load(folder)
+		if trial.Usable(problems) {
+			problems = append(problems, t.Ahead(e.now())...)
+			problems = append(problems, surveyDoubts(e, t)...)
+			usable = append(usable, t)
+		}
+		if len(c.Folders) > 1 {
+			for i := range problems {
+				problems[i].File = filepath.Join(folder, problems[i].File)
+			}
+		}
+		all = append(all, problems...)
 	}
-	if err := printProblems(e, problems, c.JSON); err != nil {
+	all = append(all, trial.Beside(usable)...)
+	if err := printProblems(e, all, c.JSON); err != nil {
 		return err
 	}
-	if !trial.Usable(problems) {
+	if !trial.Usable(all) {
 		return errSaid
 	}
 	return nil

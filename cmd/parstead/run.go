@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"os"
 	"runtime/debug"
+	"strings"
 	"time"
 
 	"parstead/cmd/parstead/daemon"
@@ -18,12 +19,12 @@ import (
 
 // runCmd is the daemon.
 type runCmd struct {
-	Folder      string `arg:"" optional:"" help:"The trial's folder."`
-	TestMessage bool   `xor:"instead" help:"Send one message through [tell] and end."`
-	Metrics     string `name:"metrics-files" xor:"instead" placeholder:"DIR" help:"Write alert rules, recording rules, a scrape job and a console page for a metrics server into DIR, and end."`
-	ServiceFile bool   `xor:"instead" help:"Print a service file for systemd, with how to install it, and end."`
-	Template    bool   `name:"service-template" xor:"instead" help:"Print a service file for systemd that watches any number of trials under /srv/parstead, and end."`
-	Verbose     bool   `help:"Log what is ordinary too."`
+	Folders     []string `arg:"" optional:"" name:"folder" help:"The trial's folder; beside --metrics-files those of all racks."`
+	TestMessage bool     `xor:"instead" help:"Send one message through [tell] and end."`
+	Metrics     string   `name:"metrics-files" xor:"instead" placeholder:"DIR" help:"Write alert rules, recording rules, a scrape job, the list of the racks and a console page for a metrics server into DIR, and end."`
+	ServiceFile bool     `xor:"instead" help:"Print a service file for systemd, with how to install it, and end."`
+	Template    bool     `name:"service-template" xor:"instead" help:"Print a service file for systemd that watches any number of trials under /srv/parstead, and end."`
+	Verbose     bool     `help:"Log what is ordinary too."`
 }
 
 // Help is what run --help says beside its options.
@@ -37,7 +38,7 @@ Parstead only watches: it switches nothing and replaces no safety device.
 
 Example: parstead run mytrial
          parstead run --service-file mytrial
-         parstead run --metrics-files rules
+         parstead run --metrics-files rules /srv/parstead/*
 
 Exit status: 0 ended as told, 1 a fault.`
 }
@@ -49,18 +50,22 @@ const memoryLimit = 128 << 20
 // Run runs the daemon.
 func (c *runCmd) Run(e *env) error {
 	if c.Metrics != "" {
-		return writeMetricsFiles(e, c.Metrics)
-	}
-	if c.ServiceFile {
-		return daemon.WriteServiceFile(e.stdout, c.Folder)
+		return writeMetricsFiles(e, c.Metrics, c.Folders)
 	}
 	if c.Template {
 		return daemon.WriteServiceTemplate(e.stdout, "/usr/bin/parstead")
 	}
-	if c.Folder == "" {
+	if len(c.Folders) > 1 {
+		return usageError{"a daemon watches one folder; run one for each: parstead run --service-template"}
+	}
+	folder := strings.Join(c.Folders, "")
+	if c.ServiceFile {
+		return daemon.WriteServiceFile(e.stdout, folder)
+	}
+	if folder == "" {
 		return usageError{`expected "<folder>"; see parstead run --help`}
 	}
-	t, err := trial.OpenToRun(c.Folder)
+	t, err := trial.OpenToRun(folder)
 	if err != nil {
 		return err
 	}
@@ -105,9 +110,28 @@ func answer(ctx context.Context, folder string) ([]string, error) {
 	return says, nil
 }
 
-// writeMetricsFiles writes what a metrics server needs, and says where each goes.
-func writeMetricsFiles(e *env, dir string) error {
-	written, err := monitor.Write(dir)
+// writeMetricsFiles writes what a metrics server needs to watch the racks of the folders,
+// and says where each goes.
+func writeMetricsFiles(e *env, dir string, folders []string) error {
+	racks := []monitor.Rack{{Listen: trial.DefaultPage}}
+	if len(folders) > 0 {
+		racks = nil
+		var all []*trial.Trial
+		for _, folder := range folders {
+			t, err := trial.Open(folder)
+			if err != nil {
+				return fmt.Errorf("%s: %w", folder, err)
+			}
+			all = append(all, t)
+			racks = append(racks, monitor.Rack{Name: t.FolderName(), Listen: t.Page.Listen, Secure: t.Page.CertFile != ""})
+		}
+		for _, p := range trial.Beside(all) {
+			if p.Level == trial.LevelError {
+				return p
+			}
+		}
+	}
+	written, err := monitor.Write(dir, racks)
 	if err != nil {
 		return err
 	}
@@ -117,7 +141,9 @@ func writeMetricsFiles(e *env, dir string) error {
 	fmt.Fprint(e.stdout, `
 Name both rule files under rule_files: of the metrics server, put the scrape job under
 scrape_configs:, and the page into its folder of console templates; it is then at
-/consoles/parstead.html. promtool check rules says whether they were kept whole.
+/consoles/parstead.html. promtool check rules says whether they were kept whole. Of
+another rack, or one whose page moves, only the list of racks changes: say this again
+with all folders, and the server takes the list up by itself.
 `)
 	return nil
 }

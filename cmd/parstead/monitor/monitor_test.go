@@ -118,11 +118,11 @@ func TestOnARealServer(t *testing.T) {
 	t.Parallel()
 	server := program(t, "prometheus")
 	dir := t.TempDir()
-	if _, err := Write(dir); err != nil {
-		t.Fatal(err)
-	}
 	rack := httptest.NewServer(rackMetrics(t))
 	t.Cleanup(rack.Close)
+	if _, err := Write(dir, []Rack{{Name: `the "north" rack`, Listen: rack.Listener.Addr().String()}}); err != nil {
+		t.Fatal(err)
+	}
 	free, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -133,7 +133,7 @@ func TestOnARealServer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	scrape := strings.NewReplacer("127.0.0.1:8620", rack.Listener.Addr().String(), "30s", "1s").Replace(string(job))
+	scrape := strings.ReplaceAll(string(job), "30s", "1s")
 	config := "global: {evaluation_interval: 1s}\nrule_files: [" + dir + "/parstead-alerts.yml, " + dir + "/parstead-recording.yml]\nscrape_configs:\n" + scrape
 	if err := os.WriteFile(filepath.Join(dir, "server.yml"), []byte(config), 0o600); err != nil {
 		t.Fatal(err)
@@ -164,7 +164,7 @@ func TestOnARealServer(t *testing.T) {
 	}
 	asks("/api/v1/alerts", `"alertname":"ParsteadDarkWhenDue"`, `"bin":"upper \"shelf\""`)
 	asks("/api/v1/query?query=parstead:dli_last_day:of_target", `,"0.5"]`)
-	asks("/consoles/parstead.html", "dark_when_due in upper &#34;shelf&#34;", "<td>upper &#34;shelf&#34;</td>", `<td class="n">2.00</td>`, `<td class="n">4.00</td>`, `<td class="n">50 %</td>`, "<td>a</td><td class=\"n\">never</td>")
+	asks("/consoles/parstead.html", "<h2>the &#34;north&#34; rack</h2>", "dark_when_due in upper &#34;shelf&#34;", "<td>upper &#34;shelf&#34;</td>", `<td class="n">2.00</td>`, `<td class="n">4.00</td>`, `<td class="n">50 %</td>`, "<td>a</td><td class=\"n\">never</td>")
 	if rules := fetched("http://" + address + "/api/v1/rules"); !strings.Contains(rules, `"health":"ok"`) || strings.Contains(rules, `"health":"err"`) {
 		t.Errorf("rules: %s", rules)
 	}
@@ -196,21 +196,35 @@ func rackMetrics(t *testing.T) http.Handler {
 	return promhttp.HandlerFor(registry, promhttp.HandlerOpts{})
 }
 
-// What is written is what is checked here; what a grower has changed is not replaced.
+// What is written is what is checked here; what a grower has changed is not replaced, but
+// the list of racks is.
 func TestWrite(t *testing.T) {
 	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "rules")
-	for range 2 {
-		written, err := Write(dir)
-		if err != nil || len(written) != 4 {
+	racks := []Rack{{Name: "north", Listen: "0.0.0.0:8621"}, {Name: "south", Listen: "[::1]:8622", Secure: true}}
+	for n := range 2 {
+		written, err := Write(dir, racks[:n+1])
+		if err != nil || len(written) != 5 {
 			t.Fatal(written, err)
 		}
+	}
+	text, err := os.ReadFile(filepath.Join(dir, RacksFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The form is that of the metrics server's documentation of file_sd_config, from memory.
+	want := `[{"targets":["127.0.0.1:8621"],"labels":{"rack":"north"}},{"targets":["[::1]:8622"],"labels":{"__scheme__":"https","rack":"south"}}]`
+	if got := strings.NewReplacer("\n", "", " ", "").Replace(string(text)); got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+	if _, err := Write(dir, []Rack{{Name: "north", Listen: "127.0.0.1:0"}}); err == nil || !strings.Contains(err.Error(), "give it one under [page]") {
+		t.Error(err)
 	}
 	name := filepath.Join(dir, "parstead-alerts.yml")
 	if err := os.WriteFile(name, []byte("groups: []\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Write(dir); err == nil || !strings.Contains(err.Error(), fmt.Sprintf("%s is there and was changed", name)) {
+	if _, err := Write(dir, racks); err == nil || !strings.Contains(err.Error(), fmt.Sprintf("%s is there and was changed", name)) {
 		t.Error(err)
 	}
 }

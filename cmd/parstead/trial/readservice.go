@@ -18,9 +18,11 @@ import (
 	"parstead/ingest/broker"
 )
 
+// DefaultPage is where the page listens unless trial.toml says otherwise.
+const DefaultPage = "127.0.0.1:8620"
+
 const (
 	brokerListen = "127.0.0.1:1883"
-	pageListen   = "127.0.0.1:8620"
 	backupsKept  = 14
 )
 
@@ -84,16 +86,16 @@ func (l *loader) readBroker(t *table, _ bool) {
 }
 
 func (l *loader) readPage(t *table, _ bool) {
-	l.Page.Listen, _ = listenAddress(t, pageListen)
+	l.Page.Listen, _ = listenAddress(t, DefaultPage)
 	l.Page.Code = l.secret(t, "code_file")
 	l.checkCode(t)
 	l.Page.CertFile, l.Page.KeyFile = l.certificate(t)
 	if l.Page.Listen != "" && !broker.Loopback(l.Page.Listen) && !t.has("code_file") {
-		t.fault("listen", fmt.Sprintf("everyone who reaches %s could write into the trial", l.Page.Listen), "add code_file, or listen on "+pageListen)
+		t.fault("listen", fmt.Sprintf("everyone who reaches %s could write into the trial", l.Page.Listen), "add code_file, or listen on "+DefaultPage)
 	}
 	// Port 0 is any free one, and never the same twice.
 	if l.Broker.Embedded && l.Page.Listen != "" && l.Page.Listen == l.Broker.Listen && !strings.HasSuffix(l.Page.Listen, ":0") {
-		t.fault("listen", fmt.Sprintf("the broker listens on %s already", l.Page.Listen), "give the page another port, such as "+pageListen)
+		t.fault("listen", fmt.Sprintf("the broker listens on %s already", l.Page.Listen), "give the page another port, such as "+DefaultPage)
 	}
 	t.finish()
 }
