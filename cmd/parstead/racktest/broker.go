@@ -78,6 +78,9 @@ func (b *ForeignBroker) Start() {
 	})
 }
 
+// Pid is its process's number.
+func (b *ForeignBroker) Pid() int { return b.process.Process.Pid }
+
 // Stop kills it.
 func (b *ForeignBroker) Stop() {
 	if b.process != nil {
