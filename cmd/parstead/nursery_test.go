@@ -339,7 +339,7 @@ func processSeconds(t *testing.T, pid int) float64 {
 // TestANurseryOfTwentyRacks.
 func TestANursery(t *testing.T) {
 	t.Parallel()
-	grown(t, 3, 0, 3)
+	grown(t, 3, 0, 5)
 }
 
 // grown grows a nursery in stages, with figures of each over so long.
