@@ -110,7 +110,7 @@ off = %[8]q
 			"[[sensor]]\nname = \"s%[1]d\"\nmeasures = \"ppfd\"\nbin = \"b%[1]d\"\ntopic = \"rack%[4]d/b%[1]d\"\nvalue = \"/ppfd\"\ntime = \"/at\"\n", bin, nurseryRows, nurseryColumns, rack)
 		for place := range nurseryRows * nurseryColumns {
 			row, column := place/nurseryColumns, place%nurseryColumns
-			fmt.Fprintf(&walk, "%s,b%d,%d,%d,%.1f\n", walked.Add(time.Duration(bin*nurseryPlaces/nurseryBins+place)*5*time.Second).Format(time.RFC3339), bin, row+1, column+1, ppfd(rack, bin)*share(column))
+			fmt.Fprintf(&walk, "%s,b%d,%d,%d,%.1f\n", walked.Add(time.Duration(bin*nurseryPlaces/nurseryBins+place)*5*time.Second).Format(time.RFC3339), bin, row+1, column+1, ppfd(rack, bin)*ofBin(column))
 		}
 	}
 	dir := filepath.Join(n.root, fmt.Sprintf("rack%d", rack))
@@ -122,8 +122,8 @@ off = %[8]q
 	return dir
 }
 
-// share is a column's light as a share of its bin's mean.
-func share(column int) float64 { return 0.8 + 0.4*float64(column)/(nurseryColumns-1) }
+// ofBin is a column's light as a share of its bin's mean.
+func ofBin(column int) float64 { return 0.8 + 0.4*float64(column)/(nurseryColumns-1) }
 
 // late is how far back the sensors' newest readings wait at the broker when the racks'
 // daemons start.
@@ -273,7 +273,7 @@ func (n *nursery) lightIsThere() {
 			if _, err := fmt.Sscanf(s.Metric["bin"]+" "+s.Metric["column"], "b%d %d", &bin, &column); err != nil {
 				n.t.Fatal(err)
 			}
-			truth := ppfd(rack, bin) * share(column-1) * 12 * 3600 / 1e6
+			truth := ppfd(rack, bin) * ofBin(column-1) * 12 * 3600 / 1e6
 			worst = max(worst, math.Abs(s.number()/truth-1))
 		}
 	}
