@@ -8,8 +8,18 @@ import (
 	"parstead/correlate/phrase"
 )
 
-// Question is what was asked of a trial.
+// Question is what was asked of a trial, with the difference that would matter.
 func Question(in *analysis.Input) string {
+	asked, matters := Asked(in)
+	if matters != "" {
+		matters = " " + matters
+	}
+	return "Asked: " + asked + matters
+}
+
+// Asked is what was asked of a trial, "does medium change biomass_g?", and in a sentence
+// of its own the difference that would matter; "" where none was said.
+func Asked(in *analysis.Input) (question, differs string) {
 	var by, of, matter []string
 	for _, t := range in.Treatments {
 		by = append(by, t.Name)
@@ -27,17 +37,17 @@ func Question(in *analysis.Input) string {
 			matter = append(matter, matters(part{r: &analysis.OutcomeResult{Unit: o.Unit}, out: &in.Outcomes[i]}))
 		}
 	}
-	text := fmt.Sprintf("Asked: what changes %s?", phrase.List(of))
+	question = fmt.Sprintf("what changes %s?", phrase.List(of))
 	switch {
 	case len(by) == 1:
-		text = fmt.Sprintf("Asked: does %s change %s?", by[0], phrase.List(of))
+		question = fmt.Sprintf("does %s change %s?", by[0], phrase.List(of))
 	case len(by) > 1:
-		text = fmt.Sprintf("Asked: do %s change %s?", phrase.List(by), phrase.List(of))
+		question = fmt.Sprintf("do %s change %s?", phrase.List(by), phrase.List(of))
 	}
 	if len(matter) > 0 {
-		text += fmt.Sprintf(" A difference of %s would matter.", phrase.List(slices.Compact(matter)))
+		differs = fmt.Sprintf("A difference of %s would matter.", phrase.List(slices.Compact(matter)))
 	}
-	return text
+	return question, differs
 }
 
 // Note says how the figures of an answer are to be read.

@@ -150,8 +150,11 @@ func (a axis) below(p pen, top, bottom, size float64) {
 }
 
 // label names a lower axis.
-func (a axis) label(p pen, bottom float64, words string) {
-	p.text((a.from+a.to)/2, bottom+78, labelSize, middle, false, ink, fitted(words, labelSize, false, width-2*margin))
+func (a axis) label(p pen, bottom float64, words string) { a.labelled(p, bottom, words, labelSize) }
+
+// labelled does so with texts of a size.
+func (a axis) labelled(p pen, bottom float64, words string, size float64) {
+	p.text((a.from+a.to)/2, bottom+2.8*size, size, middle, false, ink, fitted(words, size, false, width-2*margin))
 }
 
 // beside draws the axis left of a plot that reaches from one x to another.

@@ -51,6 +51,7 @@ func (r *Report) behindIn(names fileNames, name string) []picture {
 		for _, one := range answer.Told(r.Input, o.OutcomeResult) {
 			of = o
 			best := one.Highest()
+			plant, less, turned := answer.Without(o.OutcomeResult, &one)
 			for _, part := range places {
 				for k, l := range one.In(part.places...) {
 					if k == 0 {
@@ -67,7 +68,12 @@ func (r *Report) behindIn(names fileNames, name string) []picture {
 					} else {
 						q.Verdict = part.heading
 					}
-					entries = append(entries, entry{label: q.A, words: o.meanWords(l), of: len(list)})
+					words := o.meanWords(l)
+					if k := moved(&less, l); turned && k >= 0 {
+						q.other = against(one.Contrast, *less.Levels[k].Mean(), *best.Mean())
+						words = fmt.Sprintf("%s; %s without %s", words, o.meanWords(&less.Levels[k]), plant)
+					}
+					entries = append(entries, entry{label: q.A, words: words, of: len(list)})
 					list = append(list, q)
 				}
 			}
@@ -87,13 +93,34 @@ func (r *Report) behindIn(names fileNames, name string) []picture {
 	pages := pagesOf(entries)
 	var pictures []picture
 	for i, page := range pages {
-		d.rows, d.sub = layRows(page), "a line that crosses the best is not told apart from it; at the right the means"
+		d.rows, d.sub = layLarge(page, firstSize), "a line that crosses the best is not told apart from it; at the right the means"
 		pictures = append(pictures, picture{
 			file: names.of(name, "best"), title: d.title + pageOf(i, len(pages)), of: firstOfAll,
 			caption: d.bestCaption(), alt: d.bestAlt(), table: d.table(false), draw: d.draw,
 		})
 	}
 	return pictures
+}
+
+// firstSize is how much larger the texts of the first picture are, which stands beside
+// the answer in half the page's width.
+const firstSize = 1.4
+
+// moved is where a level that has a plant less stands in the ranking without that plant;
+// −1 where it has not.
+func moved(less *ranking.Ranking, l *ranking.Level) int {
+	return slices.IndexFunc(less.Levels, func(x ranking.Level) bool {
+		return x.Cell.Apart(l.Cell) == 0 && x.Group.N < l.Group.N && x.Mean() != nil
+	})
+}
+
+// against sets a mean against another one.
+func against(how kind.Contrast, a, b float64) *float64 {
+	d := a - b
+	if how != kind.Difference {
+		d = a / b
+	}
+	return &d
 }
 
 // meanWords is a level's mean as a picture has it.
@@ -110,7 +137,10 @@ func (d pairPicture) bestCaption() string {
 		says += " Where an interval ends in an arrow, it goes on."
 	}
 	if d.band != nil {
-		says += " Grey zone: differences that were said not to matter."
+		says += " Shaded: differences that were said not to matter."
+	}
+	if slices.ContainsFunc(d.list, func(q estimate) bool { return q.other != nil }) {
+		says += " Open mark: the same without a plant that lies far off; then another level is the best."
 	}
 	return says
 }

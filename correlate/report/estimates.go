@@ -16,6 +16,7 @@ type estimate struct {
 	value *float64
 	of    string // the trial, or which mean
 	mean  bool
+	other *float64 // the value without a plant that lies far off; nil for none
 }
 
 // closed is the interval to draw; nil where there is none, or where one end is open.
@@ -48,8 +49,8 @@ func (d *estimates) draw(p pen) {
 	if b := d.band; b != nil {
 		p.fill(box(a.at(b[0]), d.rows.top, a.at(b[1])-a.at(b[0]), d.rows.bottom-d.rows.top), band)
 	}
-	a.below(p, d.rows.top, d.rows.bottom, smallSize)
-	a.label(p, d.rows.bottom, d.words)
+	a.below(p, d.rows.top, d.rows.bottom, d.rows.size*smallSize)
+	a.labelled(p, d.rows.bottom, d.words, d.rows.size*labelSize)
 	p.segment(a.at(d.none()), d.rows.top, a.at(d.none()), d.rows.bottom, line{ink, 2.5, []vg.Length{10, 6}})
 	d.rows.each(p, func(of int, y float64) {
 		q := d.list[of]
@@ -66,6 +67,9 @@ func (d *estimates) draw(p pen) {
 			}
 		default:
 			interval(p, a, q.closed()[0], q.closed()[1], y, 11, hue)
+		}
+		if q.other != nil {
+			p.mark(shapes, a.at(*q.other), y, 11, hue)
 		}
 		switch {
 		case q.value == nil:
@@ -121,8 +125,10 @@ func worthShowing(list []estimate, none float64, ratio bool) []float64 {
 	var halves []float64
 	values := []float64{none}
 	for _, q := range list {
-		if q.value != nil {
-			values = append(values, *q.value)
+		for _, v := range []*float64{q.value, q.other} {
+			if v != nil {
+				values = append(values, *v)
+			}
 		}
 		if q.closed() != nil && (!ratio || q.closed()[0] > 0) {
 			halves = append(halves, (scale.scaled(q.closed()[1])-scale.scaled(q.closed()[0]))/2)

@@ -154,6 +154,7 @@ func (d groupPicture) draw(p pen) {
 			d.packed(p, a, g, y-0.12*room, 0.5*room)
 		} else {
 			for i, row := range g.plants {
+				p.plant(d.o.plantWords(row))
 				p.fill(disc(a.at(d.o.used[row].Value), y-0.12*room+scatter(i)*0.5*room, 6), dots)
 			}
 		}
@@ -209,6 +210,7 @@ func (d groupPicture) packed(p pen, a axis, g groupRow, y, high float64) {
 		if d.o.used[row].Value == 1 {
 			n, edge, way = &right, a.at(1)+22, 1
 		}
+		p.plant(d.o.plantWords(row))
 		p.fill(disc(edge+way*pitch*float64(*n/tall), y-high/2+pitch*(float64(*n%tall)+0.5), 0.43*pitch), dots)
 		*n++
 	}

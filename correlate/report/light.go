@@ -73,7 +73,7 @@ type lightPicture struct {
 func (d lightPicture) draw(p pen) {
 	sub := "a mark a plant"
 	if d.o.Curve != nil {
-		sub += "; curve: " + d.o.Curve.Shape + ", with its 95 % band, over measured light only"
+		sub += "; curve (" + d.o.Curve.Shape + ") with its 95 % band, over measured light only"
 	}
 	p.heading(d.o.title()+" and light", sub)
 	var xs, band []float64
@@ -98,6 +98,7 @@ func (d lightPicture) draw(p pen) {
 		d.curve(p, x, y, c)
 	}
 	for i, q := range d.points {
+		p.plant(d.o.plantWords(q.row))
 		p.mark(markShape(q.bin), x.at(q.light), y.at(d.o.drawn(q.row, i)), 8, markColor(q.bin))
 	}
 	if len(d.bins) < 2 {
@@ -136,13 +137,15 @@ func (d lightPicture) curve(p pen, x, y axis, c *correlate.CurveBand) {
 // markShape is a bin's mark: every second one is open, of the outline of the one before.
 func markShape(bin int) int { return bin/2%shapes + bin%2*shapes }
 
-// markColor tells bins apart by lightness where there are more than marks.
-func markColor(bin int) color.NRGBA {
-	if bin/(2*shapes)%2 == 0 {
-		return color.NRGBA{11, 94, 84, 190}
-	}
-	return color.NRGBA{110, 122, 118, 210}
+// marks are the colours of bins' marks, unlike in lightness too, for pictures in grey:
+// each for two bins, of which one is open.
+var marks = [...]tint{
+	{color.NRGBA{11, 94, 84, 215}, "hue"},
+	{color.NRGBA{178, 98, 6, 215}, "second"},
+	{color.NRGBA{74, 68, 160, 215}, "third"},
 }
+
+func markColor(bin int) color.Color { return marks[bin/2%len(marks)] }
 
 func (d lightPicture) lightWords() string {
 	words := d.light.Name
@@ -155,7 +158,7 @@ func (d lightPicture) lightWords() string {
 func (d lightPicture) caption() string {
 	says := "Every plant that was analysed by the light it got"
 	if len(d.bins) > 1 {
-		says += ", with a mark for each bin"
+		says += ", with a mark for each bin: two bins share an outline, full and open"
 	}
 	says += "."
 	if d.o.log() {
@@ -165,7 +168,7 @@ func (d lightPicture) caption() string {
 	if c == nil {
 		return says + " No curve was fitted to it."
 	}
-	says += fmt.Sprintf(" The curve is what a plant is expected to reach at each light (shape: %s), for the mean of bins and treatments and covariates at their mean; the band around it holds that with 95 %%, so that a narrow band is a sure curve. Both end where measured light ends.", c.Shape)
+	says += fmt.Sprintf(" The curve (%s) is what a plant that is average in all else would reach at each light; the band around it holds that with 95 %%: where it is narrow the curve is sure. Single plants lie farther off. Both end where measured light ends.", c.Shape)
 	if others := d.alike(); len(others) > 0 {
 		says += " About as well fit: " + strings.Join(others, ", ") + "."
 	}

@@ -1,8 +1,10 @@
 package report
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"parstead/correlate"
 	"parstead/correlate/kind"
@@ -16,10 +18,11 @@ type outcome struct {
 	in    *correlate.Outcome
 	used  map[int]correlate.PlantPoint // by row of the input
 	codes []string                     // of the plants, by row
+	all   *Report
 }
 
 func (r *Report) outcome(i int) *outcome {
-	o := &outcome{OutcomeResult: &r.Result.Outcomes[i], index: i, codes: r.Input.Plants, used: map[int]correlate.PlantPoint{}}
+	o := &outcome{OutcomeResult: &r.Result.Outcomes[i], index: i, codes: r.Input.Plants, all: r, used: map[int]correlate.PlantPoint{}}
 	k := slices.IndexFunc(r.Input.Outcomes, func(c correlate.Outcome) bool { return c.Name == o.Name })
 	if k < 0 {
 		panic("report: result " + o.Name + " is of no outcome of the input")
@@ -31,8 +34,51 @@ func (r *Report) outcome(i int) *outcome {
 	return o
 }
 
-// title names the outcome for people.
-func (o *outcome) title() string { return phrase.About(o.Name, o.Of, "") }
+// title names the outcome for people, with the plants that it is of.
+func (o *outcome) title() string {
+	name := o.Name
+	for _, value := range o.Of { // there is one
+		name += " of " + value
+	}
+	return name
+}
+
+// plantWords tells of a plant its value, its place, its treatments and its light.
+func (o *outcome) plantWords(row int) string {
+	in := o.all.Input
+	list := []string{o.codes[row] + ": " + o.value(row)}
+	if bin := level(in.Bin, row); bin != "" {
+		if in.Row != nil && in.Column != nil {
+			bin += fmt.Sprintf(", row %d, column %d", in.Row[row], in.Column[row])
+		}
+		list = append(list, bin)
+	}
+	for i := range in.Treatments {
+		if t := &in.Treatments[i]; level(&t.Factor, row) != "" {
+			list = append(list, t.Name+" "+level(&t.Factor, row))
+		}
+	}
+	if l := in.Light; l != nil && !math.IsNaN(l.Values[row]) {
+		list = append(list, phrase.Unit(number(l.Values[row]), l.Unit))
+	}
+	return strings.Join(list, "; ")
+}
+
+// value words a plant's value, or why it has none.
+func (o *outcome) value(row int) string {
+	v := o.in.Values[row]
+	switch _, used := o.used[row]; {
+	case math.IsNaN(v):
+		return o.all.why(o, row)
+	case o.answers() && v == 1:
+		return o.Name
+	case o.answers():
+		return "not " + o.Name
+	case used && o.in.Exposure != nil:
+		return o.Name + " " + number(o.used[row].Value)
+	}
+	return o.Name + " " + phrase.Unit(number(v), o.Unit)
+}
 
 // file names the outcome's pictures.
 func (o *outcome) file(names fileNames, kind string) string {

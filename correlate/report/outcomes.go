@@ -130,6 +130,7 @@ func (d panels) panel(p pen, q panel, x0, y0, w, h float64) {
 	p.text((x.from+x.to)/2, y.from+2.6*size, size, middle, false, ink, fitted(unit(q.a.Name, q.a.Unit), size, false, x.to-x.from))
 	p.text(x0, y.to-0.6*size, size, left, false, ink, fitted(unit(q.b.Name, q.b.Unit), size, false, w-20))
 	for i, row := range q.plants {
+		p.plant(q.a.plantWords(row) + "; " + q.b.value(row))
 		p.fill(disc(x.at(q.a.drawn(row, i)), y.at(q.b.drawn(row, 3*i+1)), max(3.5, min(6, w/100))), dots)
 	}
 }

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"crypto/sha256"
 	_ "embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -12,6 +14,7 @@ import (
 	"parstead/correlate"
 	"parstead/correlate/analysis"
 	"parstead/correlate/answer"
+	"parstead/correlate/phrase"
 	"parstead/correlate/sentences"
 	"parstead/correlate/tables"
 )
@@ -35,6 +38,11 @@ type pageData struct {
 	Version       string
 	Plants        int
 	Asked, Note   string
+	Matters       string
+	Losses        []answer.Line
+	LostPhotos    []shot
+	Script        template.JS
+	ScriptHash    string
 	Answer        []analysis.Sentence
 	First         []figure
 	Departures    []string
@@ -52,6 +60,15 @@ type pageData struct {
 	MadeTables    []tables.Table
 	Safety        []string
 	Files         []string
+}
+
+//go:embed touch.js
+var touchScript string
+
+// scriptHash is what the page's content policy knows its script by.
+func scriptHash() string {
+	sum := sha256.Sum256([]byte(touchScript))
+	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
 // foundKind is the findings of one kind.
@@ -82,6 +99,8 @@ type figure struct {
 // outcomePart is an outcome: its lines, pictures and table, and all the rest of it.
 type outcomePart struct {
 	ID, Title, Standing, How string
+	Headline                 string
+	Photos                   []shot
 	Lines                    []answer.Line
 	Figures                  []figure
 	Ranked                   []tables.Table
@@ -101,11 +120,15 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 		Lost: tables.Lost(r.Result.Lost), Next: tables.Next(r.Result.NextTrial), Made: r.facts(), MadeTables: r.rackTables(),
 		Methods: r.Result.Methods, Equations: r.referee(), Cite: fmt.Sprintf("%s. Analysis of %s, %s.", r.Version, r.Trial, r.Written.UTC().Format(time.DateOnly)),
 	}
-	data.Asked, data.Note, data.Answer = answer.Question(r.Input), answer.Note(r.Input), r.Result.Answer
+	data.Asked, data.Matters = answer.Asked(r.Input)
+	data.Asked, data.Note, data.Answer = phrase.Capital(data.Asked), answer.Note(r.Input), whole(r.Result.Answer)
+	data.Losses, data.LostPhotos = answer.LossLines(r.Result), r.photosOfLost()
+	// The program's own, which holds nothing of the trial.
+	data.Script, data.ScriptHash = template.JS(touchScript), scriptHash() //nolint:gosec // see above
 	parts := make([]outcomePart, len(r.Result.Outcomes))
 	for i := range pictures {
 		// The drawing's own texts are escaped where they are written.
-		f := figure{pictures[i].file, pictures[i].title, pictures[i].caption, template.HTML(pictures[i].svg())} //nolint:gosec // see above
+		f := figure{pictures[i].file, pictures[i].title, pictures[i].caption, template.HTML(pictures[i].svg(true))} //nolint:gosec // see above
 		switch of := pictures[i].of; {
 		case of == firstOfAll:
 			data.First = append(data.First, f)
@@ -122,12 +145,22 @@ func (r *Report) page(w io.Writer, pictures []picture) error {
 	for _, i := range r.order() {
 		o, part := r.outcome(i), parts[i]
 		part.ID, part.Title, part.Standing, part.How = fmt.Sprintf("found-%d", i), o.title(), standing(r.Input, o), how(o)
+		part.Headline, part.Photos = answer.Headline(r.Input, r.Result, o.OutcomeResult), r.photosOfRare(o)
 		part.Lines, part.Ranked = answer.Brief(r.Input, r.Result, o.OutcomeResult), tables.Ranked(r.Input, o.OutcomeResult)
 		part.Kinds, part.Tables = byKind(o.Findings), tables.Outcome(r.Input, o.OutcomeResult)
 		data.Outcomes = append(data.Outcomes, part)
 	}
 	data.Tables = slices.Concat(tables.Ranks(r.Result.OutcomeCorrelations), tables.Electricity(r.Result.Electricity))
 	return template.Must(template.New("page").Parse(pageText)).Execute(w, data)
+}
+
+// whole keeps a figure and its per cent on one line.
+func whole(list []analysis.Sentence) []analysis.Sentence {
+	kept := slices.Clone(list)
+	for i := range kept {
+		kept[i].Says = strings.ReplaceAll(kept[i].Says, " %", "\u00a0%")
+	}
+	return kept
 }
 
 // order is the outcomes' as the answer tells them: planned ones first, and last those

@@ -25,29 +25,35 @@ const (
 	smallSize = 24
 )
 
+// tint is a colour that a dark page has another for, under its name.
+type tint struct {
+	color.NRGBA
+	name string
+}
+
 var (
-	paper = color.NRGBA{255, 255, 255, 255}
-	ink   = color.NRGBA{26, 33, 31, 255}
-	grey  = color.NRGBA{96, 106, 102, 255}
-	faint = color.NRGBA{214, 220, 217, 255}
-	haze  = color.NRGBA{238, 241, 240, 255}
-	hue   = color.NRGBA{11, 94, 84, 255}
-	dots  = color.NRGBA{11, 94, 84, 110}
-	band  = color.NRGBA{11, 94, 84, 45}
+	paper = tint{color.NRGBA{255, 255, 255, 255}, "paper"}
+	ink   = tint{color.NRGBA{26, 33, 31, 255}, "ink"}
+	grey  = tint{color.NRGBA{96, 106, 102, 255}, "grey"}
+	faint = tint{color.NRGBA{214, 220, 217, 255}, "faint"}
+	haze  = tint{color.NRGBA{238, 241, 240, 255}, "haze"}
+	hue   = tint{color.NRGBA{11, 94, 84, 255}, "hue"}
+	dots  = tint{color.NRGBA{11, 94, 84, 110}, "hue"}
+	band  = tint{color.NRGBA{11, 94, 84, 45}, "hue"}
 )
 
 // shade is the one-hue scale from pale (0) to dark (1): it carries its meaning by
 // lightness alone. The second colour is one for text on it.
-func shade(share float64) (fill, text color.NRGBA) {
+func shade(share float64) (fill, text color.Color) {
 	stops := [...][3]float64{{243, 249, 246}, {118, 178, 165}, {9, 72, 66}}
 	at := max(0, min(1, share)) * float64(len(stops)-1)
 	i := min(int(at), len(stops)-2)
 	mix := func(c int) uint8 { return uint8(math.Round(stops[i][c] + (at-float64(i))*(stops[i+1][c]-stops[i][c]))) }
 	fill = color.NRGBA{mix(0), mix(1), mix(2), 255}
 	if share > 0.62 {
-		return fill, paper
+		return fill, paper.NRGBA
 	}
-	return fill, ink
+	return fill, ink.NRGBA
 }
 
 var fonts = sync.OnceValue(func() *font.Cache { return font.NewCache(liberation.Collection()) })
@@ -137,6 +143,13 @@ type canvas interface {
 
 // pen draws on any canvas, in pixels from the upper left corner.
 type pen struct{ c canvas }
+
+// plant tells a canvas that can keep it which plant the next shape stands for.
+func (p pen) plant(says string) {
+	if c, ok := p.c.(interface{ Says(text string) }); ok {
+		c.Says(says)
+	}
+}
 
 // line is how something is drawn: a stroke of a colour, width and dashes.
 type line struct {

@@ -65,7 +65,7 @@ func (q *picture) write(dir string) error {
 	if err != nil {
 		return fmt.Errorf("write the numbers of %s: %w", q.file, err)
 	}
-	for ending, content := range map[string][]byte{".png": image, ".svg": append([]byte(xmlHead), q.svg()...), ".csv": table} {
+	for ending, content := range map[string][]byte{".png": image, ".svg": append([]byte(xmlHead), q.svg(false)...), ".csv": table} {
 		if err := os.WriteFile(filepath.Join(dir, q.file+ending), content, 0o666); err != nil { //nolint:gosec // a report is for anyone to read
 			return fmt.Errorf("write a picture: %w", err)
 		}
@@ -92,10 +92,10 @@ func (q *picture) png() ([]byte, error) {
 }
 
 // svg is the picture as one SVG element, with its title and its alternative text
-// for readers of the screen.
-func (q *picture) svg() []byte {
+// for readers of the screen; on a page in the page's colours.
+func (q *picture) svg(page bool) []byte {
 	canvas := newDrawing(fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-labelledby="%[3]s-t %[3]s-d"><title id="%[3]s-t">%[4]s</title><desc id="%[3]s-d">%[5]s</desc>`+"\n",
-		width, height, q.file, html.EscapeString(q.title), html.EscapeString(q.alt)))
+		width, height, q.file, html.EscapeString(q.title), html.EscapeString(q.alt)), page)
 	pen{canvas}.fill(box(0, 0, width, height), paper)
 	q.draw(pen{canvas})
 	return canvas.end()

@@ -19,6 +19,7 @@ type plantCell struct {
 	state cellState
 	value float64
 	why   string // of a missing plant
+	row   int    // of the input
 }
 
 type cellState uint8
@@ -39,7 +40,7 @@ func (r *Report) plantMaps(names fileNames, o *outcome) []picture {
 	asked := map[string]bool{}
 	low, high := math.Inf(1), math.Inf(-1)
 	for row, plant := range r.Input.Plants {
-		c := plantCell{Position: light.Position{Bin: level(r.Input.Bin, row), Row: r.Input.Row[row], Column: r.Input.Column[row]}, plant: plant, value: math.NaN()}
+		c := plantCell{Position: light.Position{Bin: level(r.Input.Bin, row), Row: r.Input.Row[row], Column: r.Input.Column[row]}, plant: plant, value: math.NaN(), row: row}
 		point, used := o.used[row]
 		switch {
 		case r.guard(row):
@@ -146,6 +147,9 @@ func (m plantMap) draw(p pen) {
 			}
 			x, y := g.corner(c.Row, c.Column)
 			x, y = x+g.cellWidth/2, y+g.cellHeight/2
+			if c.state == valued || c.state == missing {
+				p.plant(m.o.plantWords(c.row))
+			}
 			switch {
 			case c.state == guarded:
 				g.cell(p, c.Row, c.Column, haze, grey, rule, "guard")

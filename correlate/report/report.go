@@ -37,6 +37,15 @@ type Report struct {
 	// FactorsFrom says of each of Rack.Lamps how its lux per PPFD was given; nil where
 	// that is not known.
 	FactorsFrom []string
+
+	// Photos gives the photos of a plant, each small; nil where there are none.
+	Photos func(plant string) []Photo
+}
+
+// Photo is a picture of a plant as JPEG, and when it was taken.
+type Photo struct {
+	On   light.Date
+	JPEG []byte
 }
 
 // Write makes a folder with index.html, which holds every picture, and beside it

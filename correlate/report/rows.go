@@ -9,6 +9,7 @@ type rows struct {
 	left, right float64 // of the plot
 	top, bottom float64
 	step        float64
+	size        float64 // how many times as large as usual texts are
 }
 
 // entry is one line of the list; without words and a plot it is a heading.
@@ -52,21 +53,24 @@ func pagesOf(entries []entry) [][]entry {
 }
 
 // layRows gives the labels and words the room they need and the plot the rest.
-func layRows(entries []entry) rows {
+func layRows(entries []entry) rows { return layLarge(entries, 1) }
+
+// layLarge does so with larger texts.
+func layLarge(entries []entry, size float64) rows {
 	labels, words := 0.0, 0.0
 	for _, e := range entries {
 		if !e.heading {
-			labels = max(labels, textWidth(e.label, labelSize, false))
-			words = max(words, textWidth(e.words, smallSize, false))
+			labels = max(labels, textWidth(e.label, size*labelSize, false))
+			words = max(words, textWidth(e.words, size*smallSize, false))
 		}
 	}
-	labels, words = min(labels, mostLabel), min(words, 480)
+	labels, words = min(labels, mostLabel), min(words, 480*size)
 	n := float64(max(1, len(entries)))
 	step := min(130, (rowsBottom-rowsTop)/n)
 	return rows{
 		entries: entries,
 		left:    margin + labels + 30, right: width - margin - words - 30,
-		top: rowsTop, bottom: rowsTop + step*n, step: step,
+		top: rowsTop, bottom: rowsTop + step*n, step: step, size: size,
 	}
 }
 
@@ -75,13 +79,15 @@ func layRows(entries []entry) rows {
 func (l rows) each(p pen, plot func(of int, y float64)) {
 	for i, e := range l.entries {
 		y := l.top + l.step*(float64(i)+0.5)
+		large, small := l.size*labelSize, l.size*smallSize
 		if e.heading {
-			p.fill(box(margin-14, y-l.step/2+4, width-2*margin+28, min(l.step-6, 50)), haze)
-			p.text(margin, y-l.step/2+4+min(l.step-6, 50)/2+10, labelSize, left, true, ink, fitted(e.label, labelSize, true, width-2*margin))
+			high := min(l.step-6, 50*l.size)
+			p.fill(box(margin-14, y-l.step/2+4, width-2*margin+28, high), haze)
+			p.text(margin, y-l.step/2+4+high/2+0.36*large, large, left, true, ink, fitted(e.label, large, true, width-2*margin))
 			continue
 		}
-		p.text(margin, y+10, labelSize, left, false, ink, fitted(e.label, labelSize, false, l.left-30-margin))
-		p.text(width-margin, y+9, smallSize, right, false, grey, fitted(e.words, smallSize, false, width-margin-l.right-20))
+		p.text(margin, y+0.36*large, large, left, false, ink, fitted(e.label, large, false, l.left-30-margin))
+		p.text(width-margin, y+0.36*small, small, right, false, grey, fitted(e.words, small, false, width-margin-l.right-20))
 		plot(e.of, y)
 	}
 }

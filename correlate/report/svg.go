@@ -19,13 +19,18 @@ type drawing struct {
 	color  color.Color
 	width  vg.Length
 	dashes []vg.Length
-	groups []int // open since each Push
+	groups []int  // open since each Push
+	page   bool   // tints are the page's variables, with their colours to fall back on
+	says   string // what the next path stands for
 }
 
-// newDrawing begins with the element's head; the origin is the lower left corner, as
+// Says names what the next path stands for.
+func (d *drawing) Says(text string) { d.says = text }
+
+// newDrawing begins with the element's head, for a page or a file of its own; the origin is the lower left corner, as
 // on every canvas of vg.
-func newDrawing(head string) *drawing {
-	d := &drawing{groups: []int{0}}
+func newDrawing(head string, page bool) *drawing {
+	d := &drawing{groups: []int{0}, page: page}
 	d.out.WriteString(head)
 	d.group("scale(1, -1) translate(0, -%d)", height)
 	return d
@@ -81,7 +86,11 @@ func (d *drawing) Fill(path vg.Path) { d.path(path, d.paint("fill")) }
 func (d *drawing) paint(what string) string {
 	r, g, b, a := d.color.RGBA()
 	part := func(c uint32) int { return int(float64(c) * (255 / float64(a))) }
-	style := fmt.Sprintf("%s:#%02X%02X%02X", what, part(r), part(g), part(b))
+	of := fmt.Sprintf("#%02X%02X%02X", part(r), part(g), part(b))
+	if t, ok := d.color.(tint); ok && d.page {
+		of = "var(--" + t.name + "," + of + ")"
+	}
+	style := what + ":" + of
 	if a < math.MaxUint16 {
 		style += fmt.Sprintf(";%s-opacity:%.5g", what, float64(a)/math.MaxUint16)
 	}
@@ -107,7 +116,12 @@ func (d *drawing) path(path vg.Path, style string) {
 			panic("report: a path bends as no pen draws")
 		}
 	}
-	fmt.Fprintf(&d.out, "\" style=\"%s\" />\n", style)
+	if d.says == "" {
+		fmt.Fprintf(&d.out, "\" style=\"%s\" />\n", style)
+		return
+	}
+	fmt.Fprintf(&d.out, "\" style=\"%s\"><title>%s</title></path>\n", style, html.EscapeString(d.says))
+	d.says = ""
 }
 
 // FillString writes a text from a point on, with fonts to fall back on.

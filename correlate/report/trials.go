@@ -55,7 +55,7 @@ func comparedPictures(c *several.Compared) []picture {
 		begin(ofOutcome(e.Outcome, e.Of)+": "+e.Treatment, words, ratio)
 		d.entries = append(d.entries, entry{heading: true, label: e.A + " against " + e.B})
 		for _, t := range e.Trials {
-			d.add(estimate{t.Comparison, t.Value(), t.Trial, false})
+			d.add(estimate{Comparison: t.Comparison, value: t.Value(), of: t.Trial})
 		}
 		d.addMeans(e.Pooled)
 	}
@@ -67,7 +67,7 @@ func comparedPictures(c *several.Compared) []picture {
 		}
 		begin(ofOutcome(s.Outcome, s.Of)+": light", words, false)
 		for _, t := range s.Trials {
-			d.add(estimate{correlate.Comparison{CI95: (*analysis.Limits)(t.CI95)}, t.Slope.Slope, t.Trial, false})
+			d.add(estimate{Comparison: correlate.Comparison{CI95: (*analysis.Limits)(t.CI95)}, value: t.Slope.Slope, of: t.Trial})
 		}
 		d.addMeans(s.Pooled)
 	}
@@ -96,7 +96,7 @@ func (d *trialsPicture) addMeans(p *several.PooledEffect) {
 		of string
 		several.PooledMean
 	}{{"these trials", p.TheseTrials}, {"trials like these", p.TrialsLikeThese}} {
-		d.add(estimate{correlate.Comparison{Treatment: beside.Treatment, A: beside.A, B: beside.B, CI95: (*analysis.Limits)(m.CI95)}, m.Value(), m.of, true})
+		d.add(estimate{Comparison: correlate.Comparison{Treatment: beside.Treatment, A: beside.A, B: beside.B, CI95: (*analysis.Limits)(m.CI95)}, value: m.Value(), of: m.of, mean: true})
 	}
 }
 

@@ -36,5 +36,6 @@ func (h *Harvest) WriteReport(ctx context.Context, now func() time.Time, dir, re
 	if r.Log, err = view.Events(ctx); err != nil {
 		return err
 	}
+	r.Photos = photosOf(t.Dir, r.Log, t.Rack.Zone)
 	return report.Write(dir, r)
 }

@@ -19,6 +19,7 @@ const (
 	LargestKept = 2 << 20  // bytes of what comes out
 	mostPixels  = 25e6     // of the picture that is sent: decoded, that takes 75 MB at most
 	longestSide = 2048     // pixels of the picture that is kept
+	smallSide   = 480      // pixels of one that stands beside others
 )
 
 // qualities are tried in turn until the picture is small enough.
@@ -43,7 +44,22 @@ func Clean(file []byte) ([]byte, error) {
 	if err != nil {
 		return nil, errors.New("the photo is damaged: take it again")
 	}
-	return encoded(turned(shrunk(taken), orientation(file)), LargestKept)
+	return encoded(turned(shrunk(taken, longestSide), orientation(file)), LargestKept)
+}
+
+// Small makes a photo that was kept small enough to stand on a page beside others.
+//
+// Errors: what is no such photo.
+func Small(kept []byte) ([]byte, error) {
+	header, err := jpeg.DecodeConfig(bytes.NewReader(kept))
+	if err != nil || max(header.Width, header.Height) > longestSide {
+		return nil, errors.New("this is no photo that was kept")
+	}
+	m, err := jpeg.Decode(bytes.NewReader(kept))
+	if err != nil {
+		return nil, fmt.Errorf("the photo is damaged: %w", err)
+	}
+	return encoded(shrunk(m, smallSide), LargestKept)
 }
 
 // encoded is the picture in as many bytes at most, as good as they allow.
@@ -61,10 +77,10 @@ func encoded(m image.Image, most int) ([]byte, error) {
 }
 
 // shrunk is the picture with its longest side as long as may be.
-func shrunk(m image.Image) *image.RGBA {
+func shrunk(m image.Image, side int) *image.RGBA {
 	size := m.Bounds().Size()
-	if longest := max(size.X, size.Y); longest > longestSide {
-		size.X, size.Y = max(1, size.X*longestSide/longest), max(1, size.Y*longestSide/longest)
+	if longest := max(size.X, size.Y); longest > side {
+		size.X, size.Y = max(1, size.X*side/longest), max(1, size.Y*side/longest)
 	}
 	out := image.NewRGBA(image.Rectangle{Max: size})
 	draw.ApproxBiLinear.Scale(out, out.Bounds(), m, m.Bounds(), draw.Src, nil)
