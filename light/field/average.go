@@ -27,16 +27,15 @@ import (
 //
 // One eigendecomposition of a kernel serves all ratios τ/σ: see rotated.
 func (w *walked) average(anchors []float64, each bool) *posterior {
+	w.pairs = w.paired()
 	bowl := w.grid.bowl()
 	var blocks []*block
-	w.kernels = nil
 	for _, s := range w.grid.shapes() {
-		w.kernels = append(w.kernels, w.rotate(s, bowl, anchors)...)
-	}
-	for _, r := range w.kernels {
-		for ratio := 1 - len(spreads); ratio < len(w.noises); ratio++ {
-			if b := w.weigh(r, ratio); b != nil {
-				blocks = append(blocks, b)
+		for _, r := range w.rotate(s, bowl, anchors) {
+			for ratio := 1 - len(spreads); ratio < len(w.noises); ratio++ {
+				if b := w.weigh(r, ratio); b != nil {
+					blocks = append(blocks, b)
+				}
 			}
 		}
 	}
@@ -59,6 +58,7 @@ func (w *walked) average(anchors []float64, each bool) *posterior {
 	p.evidence = top + math.Log(m.weight) + w.rootsOfRepeats()
 	if each {
 		w.leaveOut(blocks, p)
+		w.blocks = blocks
 	}
 	return p
 }
@@ -220,12 +220,15 @@ type block struct {
 	gains  mat.Cholesky
 	nodes  []node
 	best   float64 // the largest weight among these, its logarithm
+	ratio  int
+	log    float64 // what of the weights' logarithms depends on the kernel and the ratio alone
+	bb     float64
 }
 
 // weigh makes a block; nil where no gain can be told.
 func (w *walked) weigh(r *rotated, ratio int) *block {
 	lambda := math.Pow(step, 2*float64(ratio)) * (w.noises[0] * w.noises[0]) / (spreads[0] * spreads[0])
-	b := &block{rotated: r, lambda: lambda, scale: make([]float64, len(r.values)), best: math.Inf(-1)}
+	b := &block{rotated: r, ratio: ratio, lambda: lambda, scale: make([]float64, len(r.values)), best: math.Inf(-1)}
 	logDet := 0.0
 	for j, v := range r.values {
 		b.scale[j] = 1 / (v + lambda)
@@ -242,7 +245,8 @@ func (w *walked) weigh(r *rotated, ratio int) *block {
 	}
 	b.gy, b.y = b.less(r.y)
 	b.gb, b.b = b.less(r.b)
-	b.nodes = w.nodes(ratio, r.weight-0.5*(logDet+b.gains.LogDet()), dot3(b.scale, b.y, r.y), dot3(b.scale, b.y, r.b), dot3(b.scale, b.b, r.b))
+	b.log, b.bb = r.weight-0.5*(logDet+b.gains.LogDet()), dot3(b.scale, b.b, r.b)
+	b.nodes = w.nodes(ratio, b.log, dot3(b.scale, b.y, r.y), dot3(b.scale, b.y, r.b), b.bb)
 	for _, nd := range b.nodes {
 		b.best = max(b.best, nd.log)
 	}
@@ -275,18 +279,30 @@ func (b *block) less(x []float64) (gains, rest []float64) {
 
 // nodes are the noises and spreads of a ratio with every fall-off.
 func (w *walked) nodes(ratio int, log, yy, yb, bb float64) []node {
-	var list []node
-	free := float64(len(w.cell) - w.meters)
-	for k, tau := range w.noises {
-		j := k - ratio
-		if j < 0 || j >= len(spreads) {
-			continue
+	first, end := max(0, ratio), min(len(w.noises), len(spreads)+ratio)
+	list := make([]node, 0, (end-first)*len(falls))
+	for k := first; k < end; k++ {
+		pair := &w.pairs[k][k-ratio]
+		for i, f := range falls {
+			a := f.value * pair.spread
+			n := *pair
+			n.fall = a
+			n.log += log + logFalls[i] - (yy-2*a*yb+a*a*bb)/(2*pair.spread*pair.spread)
+			list = append(list, n)
 		}
-		sigma := spreads[j]
-		of := log + noisePrior(tau) + spreadPrior(sigma) - w.df*math.Log(tau) - w.within/(2*tau*tau) - free*math.Log(sigma)
-		for _, f := range falls {
-			a := f.value * sigma
-			list = append(list, node{of + math.Log(f.weight) - (yy-2*a*yb+a*a*bb)/(2*sigma*sigma), tau, sigma, a})
+	}
+	return list
+}
+
+// paired gives what the weights of a noise with every spread have by themselves.
+func (w *walked) paired() [][]node {
+	free := float64(len(w.cell) - w.meters)
+	list := make([][]node, len(w.noises))
+	for k, tau := range w.noises {
+		own := noisePrior(tau) - w.df*math.Log(tau) - w.within/(2*tau*tau)
+		for _, sigma := range spreads {
+			ln := math.Log(sigma)
+			list[k] = append(list[k], node{log: own + spreadPrior(sigma) - free*ln, noise: tau, spread: sigma, logSpread: ln})
 		}
 	}
 	return list

@@ -109,6 +109,7 @@ func TestPublishedOrdinaryKriging(t *testing.T) {
 	}
 	w.noises = []float64{1e-6} // next to no nugget
 	flat := make([]float64, 8) // and no fall-off
+	w.pairs = w.paired()
 	b := w.weigh(w.turn(k, flat, nil), 0)
 	m := &mixture{mean: make([]float64, 8), square: make([]float64, 8)}
 	w.predict(b, flat, nil, &total{one: 1, spread2: 10}, m)

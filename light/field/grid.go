@@ -12,13 +12,17 @@ import (
 // grid is a bin's places by light.Bin.Index, row by row.
 type grid struct {
 	rows, columns           int
-	pitchRows, pitchColumns float64 // cm; only their ratio matters
+	pitchRows, pitchColumns float64 // cm
 }
+
+// pitchNotSaid is the distance of places in cm where the trial does not say (common
+// practice, no source).
+const pitchNotSaid = 6
 
 func gridOf(bin light.Bin) grid {
 	g := grid{bin.Rows, bin.Columns, bin.PitchRows, bin.PitchColumns}
-	if g.pitchRows <= 0 || g.pitchColumns <= 0 { // not said: distances count in cells
-		g.pitchRows, g.pitchColumns = 1, 1
+	if g.pitchRows <= 0 || g.pitchColumns <= 0 {
+		g.pitchRows, g.pitchColumns = pitchNotSaid, pitchNotSaid
 	}
 	return g
 }

@@ -14,6 +14,14 @@ const NoMapError = 0.20
 // than without a survey.
 const fewPlaces = 3
 
+// What one place or two show of a bin is how bins are, and the larger one is, the more
+// its places differ: errors grow with the root of its diagonal over this one's, in cm
+// (common practice, no source; chosen on simulated lamps, judged on others).
+const (
+	thinPlaces   = 2
+	thinDiagonal = 30.0
+)
+
 // leftOutError is the root mean square by which means are off from what the others
 // expect; NaN where there are no others.
 func leftOutError(means []expected) float64 {
@@ -27,10 +35,14 @@ func leftOutError(means []expected) float64 {
 	return math.Sqrt(sum / n)
 }
 
-// honest raises the errors of positions where the meter did not stand: after a few
+// honest raises the errors of all positions of a large bin after one place or two, and
+// those of positions where the meter did not stand: after a few
 // readings to that of no map, and so that on average it is no less than what
 // surveyed positions were off when left out, less the meter's own noise there.
 func (w *walked) honest(m *Map) {
+	if diagonal := math.Hypot(w.grid.width(), w.grid.depth()); m.Positions <= thinPlaces && diagonal > thinDiagonal {
+		floats.Scale(math.Sqrt(diagonal/thinDiagonal), m.RelativeError)
+	}
 	var apart []int // places where the meter did not stand, nor a sensor
 	square := 0.0
 	for i, sd := range m.RelativeError {
@@ -56,43 +68,5 @@ func (w *walked) honest(m *Map) {
 	}
 	for _, i := range apart {
 		m.RelativeError[i] *= math.Sqrt(want / square)
-	}
-}
-
-// What neighbouring readings don't show of a handheld meter, since it is alike in
-// them (common practice, no source).
-const (
-	heldError  = 0.01 // of a reading: its height and angle, held alike for a row or two
-	slantError = 0.01 // by a unit of the bowl: how much of the light that comes aslant it sees, 3 % from the middle to a corner
-)
-
-// inHand adds to the errors of places what the meter in the hand adds to them beside the
-// anchors' weights.
-func (w *walked) inHand(m *Map, anchors []float64) {
-	readings := make([]float64, len(m.RelativeError))
-	for i, c := range w.cell {
-		readings[c] += w.n[i]
-	}
-	held := func(place int) float64 {
-		if readings[place] == 0 {
-			return 0 // it shows nothing of it
-		}
-		return heldError * heldError / readings[place]
-	}
-	bowl := w.grid.bowl()
-	middle, all := 0.0, 0.0
-	if anchors != nil {
-		middle = floats.Dot(anchors, bowl)
-		for i, a := range anchors {
-			all += a * a * held(i)
-		}
-	}
-	for i, sd := range m.RelativeError {
-		a := 0.0
-		if anchors != nil {
-			a = anchors[i]
-		}
-		slant := slantError * (bowl[i] - middle)
-		m.RelativeError[i] = math.Sqrt(sd*sd + all + (1-2*a)*held(i) + slant*slant) // (1 − a)² − a² of its own
 	}
 }

@@ -8,7 +8,7 @@ import "math"
 const negligible = -10
 
 // node is one noise, spread and fall-off with its weight's logarithm.
-type node struct{ log, noise, spread, fall float64 }
+type node struct{ log, noise, spread, fall, logSpread float64 }
 
 // total adds up nodes by their weights, over the heaviest.
 type total struct{ one, fall, fall2, spread2, noise, spread float64 }
@@ -72,7 +72,7 @@ func (l *leftOut) add(nodes []node, e0, e1, p float64) {
 	root := math.Log(p) / 2
 	for _, nd := range nodes {
 		e, v := e0-nd.fall*e1, nd.spread*nd.spread/p
-		log := nd.log + e*e/(2*v) + math.Log(nd.spread) - root
+		log := nd.log + e*e/(2*v) + nd.logSpread - root
 		if log < l.top+negligible {
 			continue
 		}

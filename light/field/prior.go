@@ -48,6 +48,15 @@ type weighted struct{ value, weight float64 }
 // lamp, yet not always.
 var falls = []weighted{{1.1, 0.30}, {0.6, 0.35}, {0, 0.25}, {-0.8, 0.10}}
 
+var logFalls = logWeights(falls)
+
+func logWeights(of []weighted) (logs []float64) {
+	for _, w := range of {
+		logs = append(logs, math.Log(w.weight))
+	}
+	return logs
+}
+
 // patches are the shares of the variance that no neighbour shares: local shadows.
 var patches = []weighted{{0, 0.6}, {0.1, 0.4}}
 

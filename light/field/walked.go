@@ -27,10 +27,12 @@ type walked struct {
 	df     float64   // its degrees of freedom
 	of     []int     // by reading: the mean it went into
 	from   []float64 // by reading: how far it lies from it
+	visit  []int     // by reading: the walk, of several, that it was taken on
 	places int       // distinct ones
 	noises []float64 // that a reading may have
 
-	kernels []*rotated // by average
+	pairs  [][]node // by average: of each noise with each spread
+	blocks []*block // by average, each
 }
 
 func group(bin light.Bin, walk []Reading) *walked {
@@ -39,7 +41,15 @@ func group(bin light.Bin, walk []Reading) *walked {
 	var keys []key
 	var meters []string
 	cells := map[int]bool{}
-	for _, r := range walk {
+	for j, r := range walk {
+		if j == 0 {
+			w.visit = append(w.visit, 0)
+		} else {
+			w.visit = append(w.visit, w.visit[j-1])
+			if r.At.Sub(walk[j-1].At) > anotherWalk {
+				w.visit[j]++
+			}
+		}
 		k := key{bin.Index(r.Position), slices.Index(meters, r.Meter)}
 		if k.meter < 0 {
 			k.meter = len(meters)

@@ -133,23 +133,23 @@ func (w *walked) exchanged(row, columns int) (means []float64, ok bool) {
 	return means, ok
 }
 
-// evidence is that of other means at the same places, of as many readings.
+// evidence is that of other means at the same places, of as many readings: by the
+// factors of the walk as it stands.
 func (w *walked) evidence(means []float64) float64 {
 	top, sum := math.Inf(-1), 0.0
-	for _, r := range w.kernels {
-		other := *r
-		other.y = r.along(func(i int) float64 { return means[i] })
-		for ratio := 1 - len(spreads); ratio < len(w.noises); ratio++ {
-			b := w.weigh(&other, ratio)
-			if b == nil {
-				continue
+	var kernel *rotated
+	var y []float64
+	for _, b := range w.blocks {
+		if b.rotated != kernel {
+			kernel = b.rotated
+			y = kernel.along(func(i int) float64 { return means[i] })
+		}
+		_, rest := b.less(y)
+		for _, nd := range w.nodes(b.ratio, b.log, dot3(b.scale, rest, y), dot3(b.scale, rest, b.rotated.b), b.bb) {
+			if nd.log > top {
+				sum, top = sum*math.Exp(top-nd.log), nd.log
 			}
-			for _, nd := range b.nodes {
-				if nd.log > top {
-					sum, top = sum*math.Exp(top-nd.log), nd.log
-				}
-				sum += math.Exp(nd.log - top)
-			}
+			sum += math.Exp(nd.log - top)
 		}
 	}
 	return top + math.Log(sum) + w.rootsOfRepeats()
