@@ -165,3 +165,14 @@ func timeBehind(s string) (clock time.Duration, timed, ok bool) {
 	}
 	return time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(sec)*time.Second + time.Duration(ns), true, true
 }
+
+// Plain writes a duration as trial.toml has them, without parts that are 0: 15m, 1h.
+func Plain(d time.Duration) string {
+	text := d.String()
+	for _, zero := range []string{"m0s", "h0m"} {
+		if strings.HasSuffix(text, zero) {
+			text = text[:len(text)-2]
+		}
+	}
+	return text
+}

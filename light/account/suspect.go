@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"sort"
-	"strings"
 	"time"
 
 	"parstead/light"
@@ -86,9 +85,9 @@ func (b *bin) unheard() (sentences []string) {
 		last := min(end, t.until)
 		switch {
 		case t.apart > 0:
-			every := plain(time.Duration(t.apart).Round(time.Second))
+			every := light.Plain(time.Duration(t.apart).Round(time.Second))
 			sentences = append(sentences, fmt.Sprintf("Sensor %s of bin %s reads every %s, further apart than the %s that are bridged, so most of its light is missing: write every = %q under its [[sensor]].",
-				t.sensor, b.Name, every, plain(time.Duration(t.maxGap)), every))
+				t.sensor, b.Name, every, light.Plain(time.Duration(t.maxGap)), every))
 		case last < end || time.Duration(last-max(t.heard, t.from, b.frame.bounds[0])) <= goneAfter:
 		case t.heard == 0:
 			sentences = append(sentences, fmt.Sprintf("Sensor %s of bin %s was not heard on any of these days: look at its supply, its cable and its topic.", t.sensor, b.Name))
@@ -98,17 +97,6 @@ func (b *bin) unheard() (sentences []string) {
 		}
 	}
 	return sentences
-}
-
-// plain writes a duration without parts that are 0: 15m, 1h.
-func plain(d time.Duration) string {
-	text := d.String()
-	for _, zero := range []string{"m0s", "h0m"} {
-		if strings.HasSuffix(text, zero) {
-			text = text[:len(text)-2]
-		}
-	}
-	return text
 }
 
 // switchings are the instants in a window at which a timer of the bin switches.

@@ -64,6 +64,44 @@ func (l *look) silent() []Condition {
 			})
 		}
 	}
+	return append(found, l.seldom()...)
+}
+
+// fewReadings say nothing of how far apart a sensor's readings are.
+const fewReadings = 10
+
+// seldom is how far apart the sensor's readings are, where most are further apart than
+// its max gap; else 0.
+func (s *sensed) seldom() time.Duration {
+	if len(s.points) < fewReadings {
+		return 0
+	}
+	steps := make([]time.Duration, len(s.points)-1)
+	for i := range steps {
+		steps[i] = time.Duration(s.points[i+1].ns - s.points[i].ns)
+	}
+	slices.Sort(steps)
+	if apart := steps[len(steps)/2]; apart > s.MaxGap {
+		return apart.Round(time.Second)
+	}
+	return 0
+}
+
+// seldom tells of sensors that are heard, yet too seldom for what trial.toml says of
+// them: nothing is known between their readings, as if they were silent.
+func (l *look) seldom() []Condition {
+	var found []Condition
+	for _, s := range l.sensors {
+		if s.apart == 0 || s.quiet {
+			continue
+		}
+		every := light.Plain(s.apart)
+		found = append(found, Condition{
+			Kind: Silent, Bin: s.Position.Bin, Sensor: s.Name, Since: later(l.rack.Trial().From, s.During.From),
+			Says: fmt.Sprintf("Sensor %s reads every %s, further apart than the %s that are bridged: most of what it measures counts as missing.", s.Name, every, light.Plain(s.MaxGap)),
+			Do:   fmt.Sprintf("Write every = %q under its [[sensor]] in trial.toml: all that it read then counts, from the start.", every),
+		})
+	}
 	return found
 }
 

@@ -137,7 +137,8 @@ type sensed struct {
 	raw      []point // the newest readings, whatever they are
 	baseline float64 // of a light sensor: its plateau early in the epoch; NaN where not known
 	heard    time.Time
-	quiet    bool // not heard for longer than its max gap
+	apart    time.Duration // between its readings, where that is longer than its max gap; else 0
+	quiet    bool          // not heard for longer than its max gap, or than two readings are apart
 	stuck    bool // set by look.stuck: not believed
 }
 
@@ -163,7 +164,8 @@ func (w *Watch) sense(ctx context.Context, src light.Source, s light.Sensor, sta
 	}
 	out.raw, out.points = newest(s, &series), points(s, &series, standing)
 	out.heard = out.heardBefore(w.rack.Trial().From, standing, now)
-	out.quiet = now.Sub(out.heard) > s.MaxGap && !now.Before(w.rack.Trial().From)
+	out.apart = out.seldom()
+	out.quiet = now.Sub(out.heard) > max(s.MaxGap, 2*out.apart) && !now.Before(w.rack.Trial().From)
 	if s.Measures.IsLight() {
 		b, err := w.baseline(ctx, src, s, standing, now)
 		if err != nil {
