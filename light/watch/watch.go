@@ -139,7 +139,7 @@ type sensed struct {
 	heard    time.Time
 	apart    time.Duration // between its readings, where that is longer than its max gap; else 0
 	quiet    bool          // not heard for longer than its max gap, or than two readings are apart
-	stuck    bool // set by look.stuck: not believed
+	stuck    bool          // set by look.stuck: not believed
 }
 
 // point is a reading; many are held at once.
