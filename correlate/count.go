@@ -51,10 +51,21 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 		says = "the counts vary less than chance makes them: intervals were narrowed for it"
 	}
 	s.checks = append(s.checks, Check{Check: "dispersion", Value: analysis.Known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: says})
+	s.say("variance", "", "a count's spread grows with its mean: instead of a standard deviation, dispersion tells how many times what chance makes it plants vary")
 	s.unitDispersion(b)
+	if len(s.terms.Treatments) > 0 {
+		s.test(Check{Check: analysis.SpreadAlike}, f.CountsSpread(s.cells()),
+			"counts vary alike about their means in all treatments, as far as can be seen",
+			"counts do not vary alike about their means in all treatments")
+	}
+	tests := s.slopeTests(f)
+	r.Checks = s.checks
 	s.negativeBinomial(r, f)
 	s.light(r, b.with[0], slope)
+	s.bend(r, f)
 	s.position(r, b)
+	s.slopes(r, b.with[0], tests)
+	s.robust(r, b)
 	s.redealAll(r, b)
 	return nil
 }

@@ -157,6 +157,12 @@ func (in question) questions(r *OutcomeResult) []block {
 	return list
 }
 
+// differBeforeLevels is by how much p has to be smaller that slopes are one where a level's
+// slope is to be claimed. Where none is, one slope for all is tested in about 95 % of
+// trials and levels' slopes in the rest, which adds to the chance of a false claim; so it
+// adds a tenth of it at most.
+const differBeforeLevels = 10
+
 // lightQuestion is the slope of light within bins; by the levels of a treatment where
 // it differs between these.
 func lightQuestion(r *OutcomeResult) block {
@@ -166,7 +172,8 @@ func lightQuestion(r *OutcomeResult) block {
 	}
 	if s := r.SlopesOf(analysis.LightTerm()); s != nil {
 		for i := range s.Slopes {
-			b.members = append(b.members, member{min(1, s.Slopes[i].P*float64(1+s.Asked)), &s.Slopes[i].Standing})
+			p := max(s.Slopes[i].P*float64(1+s.Asked), s.P*float64(s.Asked*differBeforeLevels))
+			b.members = append(b.members, member{min(1, p), &s.Slopes[i].Standing})
 		}
 		return b
 	}

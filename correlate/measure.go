@@ -40,7 +40,7 @@ func (measure) analyse(s *sample, r *OutcomeResult) error {
 	}
 	s.residuals = f.Residuals
 	s.variance(r, f)
-	s.residualChecks(f)
+	tests := s.residualChecks(f)
 	r.Checks = s.checks
 	s.unequalSpread(r)
 	s.suspects(r, f)
@@ -48,7 +48,7 @@ func (measure) analyse(s *sample, r *OutcomeResult) error {
 	s.curves(r)
 	s.bend(r, f)
 	s.position(r, b)
-	s.slopes(r, f)
+	s.slopes(r, b.with[0], tests)
 	s.robust(r, b)
 	s.redealAll(r, b)
 	return nil
@@ -118,8 +118,8 @@ func (s *sample) cells() []int {
 // seen: common practice, no source.
 const fewForShape = 10
 
-// residualChecks looks at what the model assumes of its residuals.
-func (s *sample) residualChecks(f *model.Fit) {
+// residualChecks looks at what the model assumes of its residuals, slopes among them.
+func (s *sample) residualChecks(f *model.Fit) []model.SlopeTest {
 	if len(s.terms.Treatments) > 0 {
 		s.test(Check{Check: analysis.SpreadAlike}, model.BrownForsythe(f.Residuals, s.cells()),
 			"plants spread alike in all treatments, as far as can be seen",
@@ -139,23 +139,23 @@ func (s *sample) residualChecks(f *model.Fit) {
 		}
 		s.checks = append(s.checks, Check{Check: "normality", Value: analysis.Known(w), P: analysis.Known(p), Says: says})
 	}
-	for _, t := range f.EqualSlopes() {
-		s.test(Check{Check: "equal_slopes", Of: t.Name()}, t.Test,
-			"the slope is the same at all levels, as far as can be seen",
-			"the slope differs between levels: adjusted means hold at the mean of "+t.A+" only")
-	}
+	tests := s.slopeTests(f)
 	s.test(Check{Check: analysis.Fits}, f.LackOfFit(),
 		"rows that are alike leave no pattern that the model misses, as far as can be seen",
 		"the model misses a pattern: rows that are alike lie off its line together")
 	s.influence(f)
+	return tests
 }
 
-// test adds a check with an F test; one that could not be made is left out.
+// test adds a check with a test; one that could not be made is left out.
 func (s *sample) test(c Check, t model.Test, fine, amiss string) {
 	if !t.OK {
 		return
 	}
 	c.Value, c.DF, c.P, c.Says = analysis.Known(t.Value), t.DF[:], analysis.Known(t.P), fine
+	if t.Statistic == model.Chi2 {
+		c.DF = t.DF[:1]
+	}
 	if t.P < 0.05 {
 		c.Says = amiss
 	}

@@ -60,7 +60,7 @@ func TestLeadsAreOneFamily(t *testing.T) {
 	if want := "[mass_g Anubias mass_g Philodendron leaves Anubias leaves Philodendron roots_cm Anubias]"; fmt.Sprint(order) != want {
 		t.Errorf("results %v, want %s", order, want)
 	}
-	if len(effects) != 9 || len(p) != 9+5+3 || r.Questions.Others != len(p) || r.Questions.Planned != 6 {
+	if len(effects) != 9 || len(p) != 9+5+5 || r.Questions.Others != len(p) || r.Questions.Planned != 6 {
 		t.Fatalf("%d effects of %d tests; %+v", len(effects), len(p), r.Questions)
 	}
 	slices.Sort(p)

@@ -2,6 +2,7 @@ package correlate
 
 import (
 	"math"
+	"slices"
 
 	"parstead/correlate/analysis"
 	"parstead/correlate/model"
@@ -20,10 +21,9 @@ const (
 	unlikeLight = 0.1
 )
 
-// slopes lists those that differ between the levels of a treatment, counting how many
-// were asked about.
-func (s *sample) slopes(r *OutcomeResult, f *model.Fit) {
-	tests := f.EqualSlopes()
+// slopes tests whether slopes are the same at all levels of a treatment, and lists those
+// that differ, counting how many were asked about.
+func (s *sample) slopes(r *OutcomeResult, plants *model.Stratum, tests []model.SlopeTest) {
 	asked := map[model.Term]int{}
 	for _, t := range tests {
 		asked[t.Of]++
@@ -33,7 +33,7 @@ func (s *sample) slopes(r *OutcomeResult, f *model.Fit) {
 		if !t.OK || t.P*float64(len(tests)) >= 0.05 || t.Of == model.LightTerm && s.in.Treatments[of].SetsLight {
 			continue // levels that set light differ in slope where the response bends, which is told
 		}
-		list, err := f.SlopesByLevel(t.Of, t.B, s.errors(r))
+		list, err := plants.SlopesByLevel(t.Of, t.B, s.judge(r))
 		if err != nil {
 			s.say("equal_slopes", t.Name(), "the slopes at each level could not be told: %v", err)
 			continue
@@ -57,26 +57,49 @@ func (s *sample) slopes(r *OutcomeResult, f *model.Fit) {
 	}
 }
 
+// slopeTests tests slopes and adds what was found as checks.
+func (s *sample) slopeTests(m model.Wider) []model.SlopeTest {
+	tests := model.EqualSlopes(m)
+	for _, t := range tests {
+		s.test(Check{Check: "equal_slopes", Of: t.Name()}, t.Test,
+			"the slope is the same at all levels, as far as can be seen",
+			"the slope differs between levels: adjusted means hold at the mean of "+t.A+" only")
+	}
+	return tests
+}
+
+// judge tests a slope at a level.
+func (s *sample) judge(r *OutcomeResult) func(m model.Model, w []float64, among int) (model.Pair, error) {
+	return func(m model.Model, w []float64, among int) (model.Pair, error) {
+		if p, ok := m.(model.Profiled); ok {
+			return model.ProfileAmong(p, w, among)
+		}
+		linear := m.Linear
+		if rows, ok := m.(model.Weighed); ok {
+			linear = s.errors(r, rows)
+		}
+		return linear(w).Among(among)
+	}
+}
+
 // errors gives a fit's estimates the errors that hold where plants spread unlike or
 // neighbours are alike in what the model leaves.
-func (s *sample) errors(r *OutcomeResult) func(f *model.Fit) func(w []float64) model.Estimate {
-	return func(f *model.Fit) func(w []float64) model.Estimate {
-		linear := f.Linear
-		if r.SpreadsDiffer() {
-			if own, ok := f.OwnSpread(s.cells()); ok {
-				linear = own.Linear
-			}
+func (s *sample) errors(r *OutcomeResult, f model.Weighed) func(w []float64) model.Estimate {
+	linear := f.Linear
+	if r.SpreadsDiffer() {
+		if own, ok := model.OwnSpreads(f, s.cells()); ok {
+			linear = own.Linear
 		}
-		if !r.Position.Alike() {
-			return linear
+	}
+	if !r.Position.Alike() {
+		return linear
+	}
+	return func(w []float64) model.Estimate {
+		e := linear(w)
+		if by, ok := model.ByBins(f, w); ok && by.OK() && by.P() > e.P() {
+			return by
 		}
-		return func(w []float64) model.Estimate {
-			e := linear(w)
-			if by, ok := f.ByBins(w); ok && by.OK() && by.P() > e.P() {
-				return by
-			}
-			return e
-		}
+		return e
 	}
 }
 
@@ -93,8 +116,8 @@ func (s *sample) usedLevels(treatment string) []int {
 }
 
 // bend tests whether the response to light is straight.
-func (s *sample) bend(r *OutcomeResult, f *model.Fit) {
-	if t := f.Bend(); t.OK && r.Light != nil {
+func (s *sample) bend(r *OutcomeResult, m model.Wider) {
+	if t := model.Bend(m); t.OK && r.Light != nil {
 		r.Light.Bend = &Bend{P: t.P}
 	}
 }
@@ -106,18 +129,21 @@ func (s *sample) robust(r *OutcomeResult, b both) {
 	if !r.SpreadsDiffer() {
 		return
 	}
-	if r.UnequalSpread == nil {
-		r.UnequalSpread = &UnequalSpread{GamesHowell: s.ownPairs(b)}
-		if r.UnequalSpread.GamesHowell == nil {
-			r.UnequalSpread = nil
-			return
-		}
+	if pairs := s.ownPairs(b); r.UnequalSpread == nil && pairs != nil {
+		r.UnequalSpread = &UnequalSpread{GamesHowell: pairs}
+	}
+	var own []PairSpread
+	if r.UnequalSpread != nil {
+		own = r.UnequalSpread.GamesHowell
 	}
 	for i := range r.Comparisons {
-		for _, p := range r.UnequalSpread.GamesHowell {
-			if c := &r.Comparisons[i]; c.Unit == string(model.PerPlant) && c.CellA.Apart(p.CellA) == 0 && c.CellB.Apart(p.CellB) == 0 {
-				c.PRobust = p.P
-			}
+		c := &r.Comparisons[i]
+		switch at := slices.IndexFunc(own, func(p PairSpread) bool { return c.CellA.Apart(p.CellA) == 0 && c.CellB.Apart(p.CellB) == 0 }); {
+		case c.Unit != string(model.PerPlant):
+		case c.OneSided():
+			c.PRobust = c.P // by who has an event at all, whatever the spread
+		case at >= 0:
+			c.PRobust = own[at].P
 		}
 	}
 }
@@ -126,12 +152,12 @@ func (s *sample) robust(r *OutcomeResult, b both) {
 func (s *sample) ownPairs(b both) (list []PairSpread) {
 	for _, family := range b.with[0].Families() {
 		l := b.of(s, s.term(family.Term))[0]
-		fit, ok := l.Model.(*model.Fit)
+		fit, ok := l.Model.(model.Weighed)
 		if !ok || l.Err != nil {
 			continue
 		}
 		means, err := model.Compare(fit, l.Design, family)
-		own, ok := fit.OwnSpread(s.cells())
+		own, ok := model.OwnSpreads(fit, s.cells())
 		if err != nil || !ok {
 			continue // no claim without them
 		}
@@ -145,19 +171,19 @@ func (s *sample) ownPairs(b both) (list []PairSpread) {
 
 // robustSlope gives the slope of light the error that holds.
 func (s *sample) robustSlope(r *OutcomeResult, plants *model.Stratum) {
-	f, ok := plants.Model.(*model.Fit)
+	f, ok := plants.Model.(model.Weighed)
 	alike := r.Position.Alike()
 	if !ok || r.Light == nil || s.terms.Light == nil || !alike && !r.SpreadsDiffer() {
 		return
 	}
-	w := make([]float64, len(f.Design.Columns))
+	w := make([]float64, len(plants.Design.Columns))
 	w[len(w)-1] = 1
-	if _, ok := f.ByBins(w); alike && !ok {
+	if _, ok := model.ByBins(f, w); alike && !ok {
 		r.Light.PRobust = analysis.Known(1)
 		s.say(analysis.SlopeTrust, "", "neighbours are alike in what the model leaves, and fewer than three bins can't show how far the slope of light is to be trusted")
 		return
 	}
-	bare, e := f.Linear(w), s.errors(r)(f)(w)
+	bare, e := f.Linear(w), s.errors(r, f)(w)
 	if !e.OK() || e.SE == bare.SE {
 		return
 	}

@@ -25,6 +25,7 @@ func (k yesNo) brief(s *sample, r *OutcomeResult) error { return k.analyse(s, r)
 
 func (yesNo) analyse(s *sample, r *OutcomeResult) error {
 	s.sharePlanning(r)
+	s.say("variance", "", "yes/no answers have no spread beside what their share gives them: no standard deviation is told of plants, nor of bins, within which or over whose shares they are compared")
 	exact := &Exact{Effects: []Effect{}, Comparisons: []Comparison{}}
 	for k, t := range s.terms.Treatments {
 		used := overUnits(t.Factor)
@@ -256,8 +257,12 @@ func (s *sample) logistic(r *OutcomeResult) (fitted bool, err error) {
 		return false, err
 	}
 	s.light(&m, plants, slope)
+	if wide, ok := plants.Model.(model.Wider); ok {
+		s.slopes(&m, plants, s.slopeTests(wide))
+		s.bend(&m, wide)
+	}
 	s.givenBins(plants.Model)
-	r.Effects, r.Coefficients, r.Comparisons, r.Light = m.Effects, m.Coefficients, m.Comparisons, m.Light
+	r.Effects, r.Coefficients, r.Comparisons, r.Light, r.Slopes = m.Effects, m.Coefficients, m.Comparisons, m.Light, m.Slopes
 	return true, nil
 }
 
@@ -311,6 +316,7 @@ func (s *sample) tooMuch(t model.Terms) error {
 	for _, f := range d.Families() {
 		intervals += len(f.Cells) * (len(f.Cells) - 1) / 2
 	}
+	intervals += (len(t.Covariates) + 1) * len(t.Treatments) / 5 // tests of slopes, of two fits each
 	much := float64(d.N)*float64(columns*columns)*float64(intervals) > mostProfiled
 	if t.Bin != nil {
 		much = d.ConditionalWork(s.y)*float64(intervals) > mostWithin

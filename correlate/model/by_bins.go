@@ -2,6 +2,7 @@ package model
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -19,15 +20,19 @@ const fewestBins = 3
 // false under three bins.
 //
 // Bell, McCaffrey (2002), Survey Methodology 28(2):169–181 (from memory).
-func (f *Fit) ByBins(w []float64) (e Estimate, ok bool) {
+func ByBins(m Weighed, w []float64) (e Estimate, ok bool) {
+	f := m.weighed()
 	d := f.Design
-	if d.bin < 0 || f.Exact {
+	if d.bin < 0 || f.exact {
 		return Estimate{}, false
 	}
 	rows := make([][]int, len(d.Factors[d.bin].Levels))
 	for i, b := range d.Factors[d.bin].Of {
-		rows[b] = append(rows[b], i)
+		if f.tells(i) {
+			rows[b] = append(rows[b], i)
+		}
 	}
+	rows = slices.DeleteFunc(rows, func(of []int) bool { return len(of) == 0 })
 	c := f.shares(w)
 	var variance float64
 	var sizes []float64       // aᵀa of each bin, a = A c
@@ -39,7 +44,7 @@ func (f *Fit) ByBins(w []float64) (e Estimate, ok bool) {
 		}
 		u := 0.0
 		for i, r := range of {
-			u += a[i] * f.Residuals[r]
+			u += a[i] * f.residuals[r]
 		}
 		variance += u * u
 		sizes, projected = append(sizes, dot(a, a)), append(projected, f.within(of, a))
@@ -55,13 +60,13 @@ func (f *Fit) ByBins(w []float64) (e Estimate, ok bool) {
 			square += v * v
 		}
 	}
-	return Estimate{Value: f.Linear(w).Value, SE: math.Sqrt(variance), DF: trace * trace / square}, len(sizes) >= fewestBins
+	return Estimate{Value: f.linear(w).Value, SE: math.Sqrt(variance), DF: trace * trace / square}, len(sizes) >= fewestBins
 }
 
 // within is Q_bᵀx over the rows of a bin.
-func (f *Fit) within(of []int, x []float64) []float64 {
-	v := make([]float64, len(f.basis.q))
-	for k, q := range f.basis.q {
+func (m *weighed) within(of []int, x []float64) []float64 {
+	v := make([]float64, len(m.q))
+	for k, q := range m.q {
 		for i, r := range of {
 			v[k] += q[r] * x[i]
 		}
@@ -73,15 +78,15 @@ func (f *Fit) within(of []int, x []float64) []float64 {
 // eigenvalues λ are those of H_bb.
 //
 //	A c = c + Q_b Σ v {(1 − λ)^(−½) − 1}/λ vᵀQ_bᵀc
-func (f *Fit) adjusted(of []int, c []float64) (a []float64, ok bool) {
-	p := len(f.basis.q)
+func (m *weighed) adjusted(of []int, c []float64) (a []float64, ok bool) {
+	p := len(m.q)
 	hat := mat.NewSymDense(p, nil)
 	row := mat.NewVecDense(p, nil)
 	a = make([]float64, len(of))
 	for i, r := range of {
 		a[i] = c[r]
 		for k := range p {
-			row.SetVec(k, f.basis.q[k][r])
+			row.SetVec(k, m.q[k][r])
 		}
 		hat.SymRankOne(hat, 1, row)
 	}
@@ -91,7 +96,7 @@ func (f *Fit) adjusted(of []int, c []float64) (a []float64, ok bool) {
 	}
 	var vectors mat.Dense
 	eigen.VectorsTo(&vectors)
-	along, turn := f.within(of, a), make([]float64, p)
+	along, turn := m.within(of, a), make([]float64, p)
 	for j, lambda := range eigen.Values(nil) {
 		if lambda < rankLimit {
 			continue
@@ -107,7 +112,7 @@ func (f *Fit) adjusted(of []int, c []float64) (a []float64, ok bool) {
 		}
 	}
 	for i, r := range of {
-		for k, q := range f.basis.q {
+		for k, q := range m.q {
 			a[i] += q[r] * turn[k]
 		}
 	}

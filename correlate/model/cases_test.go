@@ -333,7 +333,7 @@ func (p publishedFit) otherCheck(t *testing.T, f *Fit, want publishedTest) {
 	case "spread":
 		p.test(t, BrownForsythe(f.Residuals, f.Design.Factors[f.Design.Treatments()[0]].Of), want, 1e-10)
 	case "equal_slopes":
-		tests := f.EqualSlopes()
+		tests := EqualSlopes(f)
 		i := slices.IndexFunc(tests, func(t SlopeTest) bool { return t.Name() == want.Of })
 		p.test(t, tests[i].Test, want, 1e-10)
 	case "lack_of_fit":

@@ -42,7 +42,7 @@ func TestAnExactFitHasNoTests(t *testing.T) {
 	family := must(Compare(f, f.Design, f.Design.Families()[0]))
 	_, moran := Moran(f, SharedEdges(nil, []int{1, 1, 1, 1, 1, 1}, []int{1, 2, 3, 4, 5, 6}), nil, 99, 1)
 	if !f.Exact || slope.OK() || must(f.Coefficients())[0].HC3OK || len(f.Suspects()) != 0 || f.LackOfFit().OK ||
-		len(family.Pairs) != 0 || moran || Redeal(f, f.Design.Treatments(), nil, 99, 1) != nil || f.EqualSlopes()[0].OK {
+		len(family.Pairs) != 0 || moran || Redeal(f, f.Design.Treatments(), nil, 99, 1) != nil || EqualSlopes(f)[0].OK {
 		t.Error("something was tested")
 	}
 	for _, test := range must(f.Partial()) {

@@ -74,7 +74,7 @@ func TestAgainstR(t *testing.T) {
 	got["hc3_intercept"], got["hc3_light"] = coefficients[0].HC3.SE, coefficients[len(coefficients)-1].HC3.SE
 	spread := BrownForsythe(f.Residuals, d.Combinations(d.Treatments()))
 	got["spread"], got["p_spread"] = spread.Value, spread.P
-	slopes := f.EqualSlopes()
+	slopes := EqualSlopes(f)
 	i := slices.IndexFunc(slopes, func(t SlopeTest) bool { return t.Name() == "light × A" })
 	got["slopes_light_A"], got["p_slopes_light_A"] = slopes[i].Value, slopes[i].P
 

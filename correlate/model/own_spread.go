@@ -21,23 +21,21 @@ import (
 // variances of groups; Satterthwaite (1946), Biometrics Bulletin 2:110–114 (both from
 // memory).
 type OwnSpread struct {
-	f        *Fit
-	group    []int
+	f        *weighed
+	group    []int     // of each row; −1 where it tells nothing
 	variance []float64 // s², by group
 	freedom  []float64 // ν
 }
 
-// OwnSpread takes each row's group, from 0, each with rows. OK is false where a group
-// has less than one row to spare, or no spread.
-func (f *Fit) OwnSpread(group []int) (o *OwnSpread, ok bool) {
-	groups := 0
-	for _, g := range group {
-		groups = max(groups, g+1)
-	}
-	if f.Exact || groups == 0 {
+// OwnSpreads takes each row's group, from 0. Groups of which no row tells anything are
+// left out. OK is false where a group has less than one row to spare, or no spread.
+func OwnSpreads(m Weighed, group []int) (o *OwnSpread, ok bool) {
+	f := m.weighed()
+	group, groups := f.telling(group)
+	if f.exact || groups == 0 {
 		return nil, false
 	}
-	p := len(f.basis.q)
+	p := len(f.q)
 	o = &OwnSpread{f: f, group: group, variance: make([]float64, groups), freedom: make([]float64, groups)}
 	hats := make([]*mat.SymDense, groups) // Σ qᵢ qᵢᵀ
 	rows, sums := make([]float64, groups), mat.NewVecDense(groups, nil)
@@ -46,12 +44,15 @@ func (f *Fit) OwnSpread(group []int) (o *OwnSpread, ok bool) {
 	}
 	q := mat.NewVecDense(p, nil)
 	for i, g := range group {
+		if g < 0 {
+			continue
+		}
 		for k := range p {
-			q.SetVec(k, f.basis.q[k][i])
+			q.SetVec(k, f.q[k][i])
 		}
 		hats[g].SymRankOne(hats[g], 1, q)
 		rows[g]++
-		sums.SetVec(g, sums.AtVec(g)+f.Residuals[i]*f.Residuals[i])
+		sums.SetVec(g, sums.AtVec(g)+f.residuals[i]*f.residuals[i])
 	}
 	b := mat.NewDense(groups, groups, nil)
 	left := make([]float64, groups) // Σ mᵢᵢ
@@ -65,7 +66,7 @@ func (f *Fit) OwnSpread(group []int) (o *OwnSpread, ok bool) {
 			b.Set(g, h, v)
 			b.Set(h, g, v)
 		}
-		if left[g] < 1-1e-9 || !(sums.AtVec(g) > exactLimit*exactLimit*f.RSS) {
+		if left[g] < 1-1e-9 || !(sums.AtVec(g) > exactLimit*exactLimit*f.rss) {
 			return nil, false
 		}
 		o.freedom[g] = left[g] * left[g] / b.At(g, g)
@@ -97,7 +98,9 @@ func inner(a, b *mat.SymDense) (sum float64) {
 func (o *OwnSpread) Linear(w []float64) Estimate {
 	each := make([]float64, len(o.variance))
 	for i, c := range o.f.shares(w) {
-		each[o.group[i]] += c * c
+		if g := o.group[i]; g >= 0 {
+			each[g] += c * c
+		}
 	}
 	var variance, less float64
 	for g, a := range each {
@@ -105,18 +108,26 @@ func (o *OwnSpread) Linear(w []float64) Estimate {
 		variance += v
 		less += v * v / o.freedom[g]
 	}
-	return Estimate{Value: o.f.Linear(w).Value, SE: math.Sqrt(variance), DF: max(1, variance*variance/less)}
+	return Estimate{Value: o.f.linear(w).Value, SE: math.Sqrt(variance), DF: max(1, variance*variance/less)}
 }
 
-// shares are what each row's value has in wᵀβ.
-func (f *Fit) shares(w []float64) []float64 {
-	c := make([]float64, f.Design.N)
-	for k, g := range f.basis.solveT(w) {
-		for i, v := range f.basis.q[k] {
-			c[i] += g * v
+// telling numbers anew the groups that have rows that tell something.
+func (m *weighed) telling(group []int) (own []int, groups int) {
+	number := map[int]int{}
+	own = make([]int, len(group))
+	for i, g := range group {
+		own[i] = -1
+		if !m.tells(i) {
+			continue
 		}
+		n, ok := number[g]
+		if !ok {
+			n = len(number)
+			number[g] = n
+		}
+		own[i] = n
 	}
-	return c
+	return own, len(number)
 }
 
 // Pairs compares a family's cells with each pair's own standard error and degrees of
@@ -124,8 +135,8 @@ func (f *Fit) shares(w []float64) []float64 {
 func (o *OwnSpread) Pairs(m Means) []Pair {
 	var pairs []Pair
 	for _, p := range m.Pairs {
-		w := append([]float64(nil), o.f.Design.Weights(m.Cells[p.A]...)...)
-		for j, v := range o.f.Design.Weights(m.Cells[p.B]...) {
+		w := append([]float64(nil), o.f.Weights(m.Cells[p.A]...)...)
+		for j, v := range o.f.Weights(m.Cells[p.B]...) {
 			w[j] -= v
 		}
 		if e := o.Linear(w); e.OK() {

@@ -28,7 +28,7 @@ func TestErrorsThatHold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	own, ok := f.OwnSpread(medium.Of)
+	own, ok := OwnSpreads(f, medium.Of)
 	if !ok {
 		t.Fatal("no own spreads")
 	}
@@ -36,7 +36,7 @@ func TestErrorsThatHold(t *testing.T) {
 		e, _ := d.Effect(of)
 		w := make([]float64, len(d.Columns))
 		w[e.First] = 1
-		bins, ok := f.ByBins(w)
+		bins, ok := ByBins(f, w)
 		if !ok {
 			t.Fatal("bins don't judge")
 		}
@@ -65,7 +65,7 @@ func TestOwnSpreadsOfOneTreatmentAreGamesAndHowells(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	own, ok := f.OwnSpread(spray.Of)
+	own, ok := OwnSpreads(f, spray.Of)
 	if !ok {
 		t.Fatal("no own spreads")
 	}
@@ -101,13 +101,13 @@ func TestErrorsThatCantBeHad(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, ok := f.OwnSpread(medium.Of); ok {
+	if _, ok := OwnSpreads(f, medium.Of); ok {
 		t.Error("a plant alone in its group has a spread")
 	}
-	if e, ok := f.ByBins([]float64{0, 0, 1}); ok {
+	if e, ok := ByBins(f, []float64{0, 0, 1}); ok {
 		t.Errorf("two bins judge: %+v", e)
 	}
-	if _, ok := f.OwnSpread(nil); ok || math.IsNaN(f.RSS) {
+	if _, ok := OwnSpreads(f, nil); ok || math.IsNaN(f.RSS) {
 		t.Error("no groups have spreads")
 	}
 }

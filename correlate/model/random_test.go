@@ -43,7 +43,7 @@ func demandNumbers(t *testing.T, rng *rand.Rand, f *Fit, families []Family) {
 	d := f.Design
 	cells := d.Combinations(d.Treatments())
 	tests := must(f.Partial())
-	for _, slope := range f.EqualSlopes() {
+	for _, slope := range EqualSlopes(f) {
 		tests = append(tests, slope.Test)
 	}
 	for _, test := range append(tests, f.LackOfFit(), BrownForsythe(f.Residuals, cells), Welch(grouped(f.Y, cells))) {
