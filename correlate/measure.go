@@ -49,7 +49,7 @@ func (measure) analyse(s *sample, r *OutcomeResult) error {
 	s.bend(r, f)
 	s.position(r, b)
 	s.slopes(r, b.with[0], tests)
-	s.robust(r, b)
+	s.robust(r, b, false)
 	s.redealAll(r, b)
 	return nil
 }

@@ -48,8 +48,12 @@ func TestLeadsAreOneFamily(t *testing.T) {
 			}
 			least := *e.P
 			for i, c := range o.ComparisonsOf(e.Term) {
-				if i == 0 || *c.P < least {
-					least = *c.P
+				own := *c.P
+				if c.PRobust != nil { // of counts the spread of their own too
+					own = max(own, *c.PRobust)
+				}
+				if i == 0 || own < least {
+					least = own
 				}
 			}
 			effects, p = append(effects, e), append(p, least)

@@ -124,15 +124,19 @@ func (s *sample) bend(r *OutcomeResult, m model.Wider) {
 
 // robust gives what is compared over plants errors that hold with spreads of their own
 // where spreads differ, and the slope of light one that holds where neighbours are alike.
-func (s *sample) robust(r *OutcomeResult, b both) {
+// Spreads of counts often differ by less than can be seen, since clumps do: anyway has a
+// claim hold with their own spreads too.
+func (s *sample) robust(r *OutcomeResult, b both, anyway bool) {
 	s.robustSlope(r, b.with[0])
-	if !r.SpreadsDiffer() {
+	differ := r.SpreadsDiffer()
+	if !differ && !anyway {
 		return
 	}
-	if pairs := s.ownPairs(b); r.UnequalSpread == nil && pairs != nil {
+	pairs := s.ownPairs(b)
+	if differ && r.UnequalSpread == nil && pairs != nil {
 		r.UnequalSpread = &UnequalSpread{GamesHowell: pairs}
 	}
-	var own []PairSpread
+	own := pairs
 	if r.UnequalSpread != nil {
 		own = r.UnequalSpread.GamesHowell
 	}

@@ -58,15 +58,21 @@ func TestWhatSpoilsCountsAndAnswersIsSaid(t *testing.T) {
 		clump func(medium int) float64
 		says  string // "" where nothing weakens
 	}{
-		"counts": {Count, func(m int, l float64) float64 { return 2 + 0.3*l }, whole, ""},
-		"slopes of counts": {Count, func(m int, l float64) float64 { return 2 + 0.5*l*float64(2*m-1) }, whole,
-			"what light does differs between the levels of medium"},
-		"slopes of answers": {YesNo, func(m int, l float64) float64 { return 2 * l * float64(2*m-1) }, whole,
-			"what light does differs between the levels of medium"},
+		"counts": {Count, func(_ int, l float64) float64 { return 2 + 0.3*l }, whole, ""},
+		"slopes of counts": {
+			Count, func(m int, l float64) float64 { return 2 + 0.5*l*float64(2*m-1) }, whole,
+			"what light does differs between the levels of medium",
+		},
+		"slopes of answers": {
+			YesNo, func(m int, l float64) float64 { return 2 * l * float64(2*m-1) }, whole,
+			"what light does differs between the levels of medium",
+		},
 		"a hump of counts":  {Count, func(_ int, l float64) float64 { return 2 - l*l }, whole, "The response to light bends"},
 		"a hump of answers": {YesNo, func(_ int, l float64) float64 { return 1 - 4*l*l }, whole, "The response to light bends"},
-		"spread of counts": {Count, func(int, float64) float64 { return 2 }, func(m int) float64 { return 1 - 0.6*float64(m) },
-			"Plants do not spread alike in all treatments"},
+		"spread of counts": {
+			Count, func(int, float64) float64 { return 2 }, func(m int) float64 { return 1 - 0.6*float64(m) },
+			"Plants do not spread alike in all treatments",
+		},
 	} {
 		r := result(t, spoilt(c.kind, c.eta, c.clump), Options{Seed: 1})
 		o := &r.Outcomes[0]
