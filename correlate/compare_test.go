@@ -231,80 +231,7 @@ func TestCompareAgreement(t *testing.T) {
 // sentence says why.
 func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 	t.Parallel()
-	second := func(f func(*several.Trial)) func(int, *several.Trial) {
-		return func(k int, trial *several.Trial) {
-			if k == 1 {
-				f(trial)
-			}
-		}
-	}
-	positive := func(trial *several.Trial) {
-		for i, v := range trial.Input.Outcomes[0].Values {
-			trial.Input.Outcomes[0].Values[i] = math.Abs(v) + 1
-		}
-	}
-	for _, c := range []struct {
-		name   string
-		change func(int, *several.Trial)
-		effect string // why treatments are not pooled; "" where they are
-		light  string
-	}{
-		{"scale", second(func(x *several.Trial) { positive(x); x.Input.Outcomes[0].Scale = Log }), "the scale is natural in trial 1 and log in trial 2", "the scale is natural"},
-		{"unit", second(func(x *several.Trial) { x.Input.Outcomes[0].Unit = "mg" }), "unit is g in trial 1 and mg in trial 2", "unit is g"},
-		{"basis", second(func(x *several.Trial) { x.Input.Outcomes[0].Basis = "dry" }), "the basis is not said in trial 1 and dry in trial 2", "the basis is"},
-		{"only", second(func(x *several.Trial) { x.Input.Outcomes[0].OnlyText = "species = A" }), "the choice of plants is all in trial 1 and species = A in trial 2", "the choice of plants"},
-		{"start", second(func(x *several.Trial) {
-			start := &Column{Name: "start_g"}
-			for i := range x.Input.Plants {
-				start.Values = append(start.Values, 1+float64((i*37)%50)/50)
-			}
-			x.Input.Outcomes[0].Start = start
-		}), "the starting value is none in trial 1 and start_g in trial 2", "the starting value is"},
-		{"exposure", func(k int, x *several.Trial) {
-			o := &x.Input.Outcomes[0]
-			o.Kind, o.Scale = Count, ""
-			for i, v := range o.Values {
-				o.Values[i] = math.Floor(math.Abs(v))
-			}
-			if k == 1 {
-				o.Exposure = &Column{Name: "days"}
-				for i := range o.Values {
-					o.Exposure.Values = append(o.Exposure.Values, 10+float64(i%5))
-				}
-			}
-		}, "the exposure is none in trial 1 and days in trial 2", "the exposure is"},
-		{"model", func(k int, x *several.Trial) {
-			o := &x.Input.Outcomes[0]
-			o.Kind, o.Scale = YesNo, ""
-			for i, v := range o.Values {
-				o.Values[i] = 0
-				if v > 5.8 {
-					o.Values[i] = 1
-				}
-			}
-			x.Input.Treatments = x.Input.Treatments[:1]
-			if k == 0 {
-				x.Input.Light = nil
-			}
-		}, "the model is exact table in trial 1 and penalised logistic in trial 2", "-"},
-		{"length", second(func(x *several.Trial) { x.Days = 28 }), "the trial is 90 days in trial 1 and 28 in trial 2", "the trial is 90 days"},
-		{"window", second(func(x *several.Trial) { x.Window, x.WindowDays = "the first 28 days", 28 }), "", "the light window is the whole trial in trial 1 and the first 28 days in trial 2"},
-		{"window's length", second(func(x *several.Trial) { x.WindowDays = 60 }), "", "the light window is 90 days in trial 1 and 60 in trial 2"},
-		{"no light", second(func(x *several.Trial) { x.Input.Light = nil }), "it is adjusted for light in trial 1 and not in trial 2", "-"},
-		{"light elsewhere", second(func(x *several.Trial) {
-			for i := range x.Input.Light.Values {
-				x.Input.Light.Values[i] += 20
-			}
-		}), "", "where the response bends"},
-		{"replicate", second(func(x *several.Trial) {
-			m := &x.Input.Treatments[0]
-			for i, b := range x.Input.Bin.Codes {
-				m.Codes[i] = b % 3
-			}
-			m.SetPer = PerBin
-			x.Input.Treatments = x.Input.Treatments[:1]
-		}), "the replicate is plant in trial 1 and bin in trial 2", ""},
-	} {
+	for _, c := range trialsThatDiffer {
 		got := compared(t, madeUp(t, 2, c.change))
 		e := pairOf(t, got, "coir", "bark")
 		agree := func(what, why string, j several.Judged) {
@@ -322,6 +249,85 @@ func TestCompareDoesNotPoolWhatDiffers(t *testing.T) {
 			t.Errorf("%s: the second trial is not beside: %+v", c.name, e.Trials)
 		}
 	}
+}
+
+// second changes the second trial alone.
+func second(f func(*several.Trial)) func(int, *several.Trial) {
+	return func(k int, trial *several.Trial) {
+		if k == 1 {
+			f(trial)
+		}
+	}
+}
+
+func positive(trial *several.Trial) {
+	for i, v := range trial.Input.Outcomes[0].Values {
+		trial.Input.Outcomes[0].Values[i] = math.Abs(v) + 1
+	}
+}
+
+// trialsThatDiffer are two trials one of which is changed, or both.
+var trialsThatDiffer = []struct {
+	name   string
+	change func(int, *several.Trial)
+	effect string // why treatments are not pooled; "" where they are
+	light  string
+}{
+	{"scale", second(func(x *several.Trial) { positive(x); x.Input.Outcomes[0].Scale = Log }), "the scale is natural in trial 1 and log in trial 2", "the scale is natural"},
+	{"unit", second(func(x *several.Trial) { x.Input.Outcomes[0].Unit = "mg" }), "unit is g in trial 1 and mg in trial 2", "unit is g"},
+	{"basis", second(func(x *several.Trial) { x.Input.Outcomes[0].Basis = "dry" }), "the basis is not said in trial 1 and dry in trial 2", "the basis is"},
+	{"only", second(func(x *several.Trial) { x.Input.Outcomes[0].OnlyText = "species = A" }), "the choice of plants is all in trial 1 and species = A in trial 2", "the choice of plants"},
+	{"start", second(func(x *several.Trial) {
+		start := &Column{Name: "start_g"}
+		for i := range x.Input.Plants {
+			start.Values = append(start.Values, 1+float64((i*37)%50)/50)
+		}
+		x.Input.Outcomes[0].Start = start
+	}), "the starting value is none in trial 1 and start_g in trial 2", "the starting value is"},
+	{"exposure", func(k int, x *several.Trial) {
+		o := &x.Input.Outcomes[0]
+		o.Kind, o.Scale = Count, ""
+		for i, v := range o.Values {
+			o.Values[i] = math.Floor(math.Abs(v))
+		}
+		if k == 1 {
+			o.Exposure = &Column{Name: "days"}
+			for i := range o.Values {
+				o.Exposure.Values = append(o.Exposure.Values, 10+float64(i%5))
+			}
+		}
+	}, "the exposure is none in trial 1 and days in trial 2", "the exposure is"},
+	{"model", func(k int, x *several.Trial) {
+		o := &x.Input.Outcomes[0]
+		o.Kind, o.Scale = YesNo, ""
+		for i, v := range o.Values {
+			o.Values[i] = 0
+			if v > 5.8 {
+				o.Values[i] = 1
+			}
+		}
+		x.Input.Treatments = x.Input.Treatments[:1]
+		if k == 0 {
+			x.Input.Light = nil
+		}
+	}, "the model is exact table in trial 1 and penalised logistic in trial 2", "-"},
+	{"length", second(func(x *several.Trial) { x.Days = 28 }), "the trial is 90 days in trial 1 and 28 in trial 2", "the trial is 90 days"},
+	{"window", second(func(x *several.Trial) { x.Window, x.WindowDays = "the first 28 days", 28 }), "", "the light window is the whole trial in trial 1 and the first 28 days in trial 2"},
+	{"window's length", second(func(x *several.Trial) { x.WindowDays = 60 }), "", "the light window is 90 days in trial 1 and 60 in trial 2"},
+	{"no light", second(func(x *several.Trial) { x.Input.Light = nil }), "it is adjusted for light in trial 1 and not in trial 2", "-"},
+	{"light elsewhere", second(func(x *several.Trial) {
+		for i := range x.Input.Light.Values {
+			x.Input.Light.Values[i] += 20
+		}
+	}), "", "where the response bends"},
+	{"replicate", second(func(x *several.Trial) {
+		m := &x.Input.Treatments[0]
+		for i, b := range x.Input.Bin.Codes {
+			m.Codes[i] = b % 3
+		}
+		m.SetPer = PerBin
+		x.Input.Treatments = x.Input.Treatments[:1]
+	}), "the replicate is plant in trial 1 and bin in trial 2", ""},
 }
 
 // Odds ratios of rare answers have no interval that a mean could rest on.

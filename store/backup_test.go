@@ -183,45 +183,8 @@ func changed(b []byte, head string) []byte {
 // what does not lie on them, and nothing that was never stored.
 func TestSalvage(t *testing.T) {
 	t.Parallel()
-	db := open(t)
-	fill(t, db)
-	want := contentsOf(t, db)
-	boot := db.Boot()
-	stats, err := db.Stats()
-	if err != nil {
-		t.Fatal(err)
-	}
-	used := int(stats.LiveBytes)/os.Getpagesize() + stats.FreePages
-	if err := db.Close(); err != nil {
-		t.Fatal(err)
-	}
-	whole, err := os.ReadFile(db.Path())
-	if err != nil {
-		t.Fatal(err)
-	}
-	salvage := func(b []byte) (Salvaged, map[string]any) {
-		t.Helper()
-		folder := t.TempDir()
-		damaged, out := filepath.Join(folder, "damaged"), filepath.Join(folder, FileName)
-		if err := os.WriteFile(damaged, b, 0o600); err != nil {
-			t.Fatal(err)
-		}
-		found, err := Salvage(t.Context(), damaged, out)
-		if err != nil {
-			t.Fatal(err)
-		}
-		again := openAt(t, out)
-		checkPages(t, again)
-		if again.Boot() <= boot {
-			t.Errorf("boot %d is not new", again.Boot())
-		}
-		if now, err := os.ReadFile(damaged); err != nil || string(now) != string(b) {
-			t.Error("the damaged file was changed")
-		}
-		return found, contentsOf(t, again)
-	}
-
-	found, got := salvage(whole)
+	whole, want, _ := filled(t)
+	found, got := salvaged(t, whole)
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}
@@ -232,10 +195,60 @@ func TestSalvage(t *testing.T) {
 	// The pages that lead to the others are gone: what they led to is not.
 	headless := slices.Clone(whole)
 	clear(headless[:2*os.Getpagesize()])
-	if _, got := salvage(headless); !cmp.Equal(want, got) {
+	if _, got := salvaged(t, headless); !cmp.Equal(want, got) {
 		t.Error("without its first pages the database comes back otherwise")
 	}
+}
 
+// filled is a filled database's file, what it holds, and how many pages are in use.
+func filled(t *testing.T) (whole []byte, holds map[string]any, pages int) {
+	t.Helper()
+	db := open(t)
+	fill(t, db)
+	if db.Boot() != 1 {
+		t.Fatalf("boot %d of a new database", db.Boot())
+	}
+	holds = contentsOf(t, db)
+	stats, err := db.Stats()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	whole, err = os.ReadFile(db.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return whole, holds, int(stats.LiveBytes)/os.Getpagesize() + stats.FreePages
+}
+
+// salvaged is what comes back of a damaged file, which stays as it is.
+func salvaged(t *testing.T, file []byte) (Salvaged, map[string]any) {
+	t.Helper()
+	folder := t.TempDir()
+	damaged, out := filepath.Join(folder, "damaged"), filepath.Join(folder, FileName)
+	if err := os.WriteFile(damaged, file, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	found, err := Salvage(t.Context(), damaged, out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := openAt(t, out)
+	checkPages(t, again)
+	if again.Boot() <= 1 {
+		t.Errorf("boot %d is not new", again.Boot())
+	}
+	if now, err := os.ReadFile(damaged); err != nil || string(now) != string(file) {
+		t.Error("the damaged file was changed")
+	}
+	return found, contentsOf(t, again)
+}
+
+func TestSalvageOfDamagedPages(t *testing.T) {
+	t.Parallel()
+	whole, want, used := filled(t)
 	r := rand.New(rand.NewPCG(9, 9))
 	page := os.Getpagesize()
 	for range 8 {
@@ -246,7 +259,7 @@ func TestSalvage(t *testing.T) {
 				damaged[at+i] = byte(r.Uint32())
 			}
 		}
-		found, got := salvage(damaged)
+		found, got := salvaged(t, damaged)
 		t.Logf("%+v", found)
 		for name, x := range got {
 			series, ok := x.(light.Series)
@@ -265,17 +278,20 @@ func TestSalvage(t *testing.T) {
 			}
 		}
 	}
+}
 
-	out := filepath.Join(t.TempDir(), "out")
-	if _, err := Salvage(t.Context(), filepath.Join(t.TempDir(), "none"), out); !errors.Is(err, os.ErrNotExist) {
+func TestSalvageRefuses(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	out, nothing := filepath.Join(folder, "out"), filepath.Join(folder, "nothing")
+	if _, err := Salvage(t.Context(), filepath.Join(folder, "none"), out); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("of no file: %v", err)
 	}
-	if _, err := Salvage(t.Context(), db.Path(), db.Path()); err == nil {
-		t.Error("it writes onto the damaged file")
-	}
-	nothing := filepath.Join(t.TempDir(), "nothing")
 	if err := os.WriteFile(nothing, make([]byte, 1<<16), 0o600); err != nil {
 		t.Fatal(err)
+	}
+	if _, err := Salvage(t.Context(), nothing, nothing); err == nil {
+		t.Error("it writes onto the damaged file")
 	}
 	if _, err := Salvage(t.Context(), nothing, out); !errors.Is(err, ErrDamaged) {
 		t.Errorf("of a file of zeros: %v", err)

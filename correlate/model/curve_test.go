@@ -83,22 +83,28 @@ func TestCurvesAgainstReference(t *testing.T) {
 				near(t, what+" upper limit", p.CI95[1], want.CI95[1], tolerance, 0)
 			}
 			if p.Name == "K" && p.CIOK && c.NoGrowthInDark && c.Shape == Hyperbola {
-				// So the ends are checked by what they are: b given K is a ratio of sums.
-				for _, k := range p.CI95 {
-					var gy, gg, rss float64
-					for i := range y {
-						g := light[i] / (k + light[i])
-						gy += g * y[i]
-						gg += g * g
-					}
-					for i := range y {
-						e := y[i] - gy/gg*light[i]/(k+light[i])
-						rss += e * e
-					}
-					near(t, what+" rise of rss at a limit", rss, got.RSS+got.reach(), 1e-9, 0)
-				}
+				checkRise(t, what, got, p, light, y)
 			}
 		}
+	}
+}
+
+// checkRise checks the ends of K's interval by what they are: b given K is a ratio of
+// sums.
+func checkRise(t *testing.T, what string, got Curve, p Parameter, light, y []float64) {
+	t.Helper()
+	for _, k := range p.CI95 {
+		var gy, gg, rss float64
+		for i := range y {
+			g := light[i] / (k + light[i])
+			gy += g * y[i]
+			gg += g * g
+		}
+		for i := range y {
+			e := y[i] - gy/gg*light[i]/(k+light[i])
+			rss += e * e
+		}
+		near(t, what+" rise of rss at a limit", rss, got.RSS+got.reach(), 1e-9, 0)
 	}
 }
 
@@ -257,41 +263,47 @@ func TestCurvesBesideOtherTerms(t *testing.T) {
 	}
 }
 
-func TestCurvesThatCannotBeFitted(t *testing.T) {
-	t.Parallel()
-	rng := rand.New(rand.NewPCG(21, 22))
-	find := func(light []float64, y []float64, opt CurveOptions) map[Shape]Curve {
-		t.Helper()
-		curves, err := Curves(len(y), Terms{Light: &Variable{"light", light}}, y, opt)
-		if err != nil {
-			t.Fatal(err)
-		}
-		by := map[Shape]Curve{}
-		for _, c := range curves {
-			by[c.Shape] = c
-			if c.Err == nil {
-				for _, v := range []float64{c.RSS, c.AIC, c.AICc, c.Weight} {
-					if math.IsNaN(v) || math.IsInf(v, 0) {
-						t.Errorf("%s: %v", c.Shape, v)
-					}
+// shapesOf fits all shapes; those that could be fitted have figures.
+func shapesOf(t *testing.T, light, y []float64, opt CurveOptions) map[Shape]Curve {
+	t.Helper()
+	curves, err := Curves(len(y), Terms{Light: &Variable{"light", light}}, y, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	by := map[Shape]Curve{}
+	for _, c := range curves {
+		by[c.Shape] = c
+		if c.Err == nil {
+			for _, v := range []float64{c.RSS, c.AIC, c.AICc, c.Weight} {
+				if math.IsNaN(v) || math.IsInf(v, 0) {
+					t.Errorf("%s: %v", c.Shape, v)
 				}
 			}
 		}
-		return by
 	}
-	line, convex, flat, two := make([]float64, 30), make([]float64, 30), make([]float64, 30), make([]float64, 30)
-	light := make([]float64, 30)
+	return by
+}
+
+// lightAndNoise is light from 5 to 15, and an outcome that has nothing to do with it.
+func lightAndNoise() (light, flat []float64) {
+	rng := rand.New(rand.NewPCG(21, 22))
+	for i := range 30 {
+		light, flat = append(light, 5+10*float64(i)/29), append(flat, 3+rng.NormFloat64())
+	}
+	return light, flat
+}
+
+func TestCurvesThatCannotBeFitted(t *testing.T) {
+	t.Parallel()
+	light, flat := lightAndNoise()
+	convex, two := make([]float64, 30), make([]float64, 30)
 	for i := range light {
-		light[i] = 5 + 10*float64(i)/29
-		line[i] = light[i] + 1e-9*rng.NormFloat64()
-		convex[i] = light[i] * light[i]
-		flat[i] = 3 + rng.NormFloat64()
-		two[i] = 5 + 5*float64(i%2)
+		convex[i], two[i] = light[i]*light[i], 5+5*float64(i%2)
 	}
-	if c := find(light, convex, CurveOptions{})[Hyperbola]; !errors.Is(c.Err, ErrNoBend) {
+	if c := shapesOf(t, light, convex, CurveOptions{})[Hyperbola]; !errors.Is(c.Err, ErrNoBend) {
 		t.Errorf("convex: %v", c.Err)
 	}
-	for shape, c := range find(two, flat, CurveOptions{}) {
+	for shape, c := range shapesOf(t, two, flat, CurveOptions{}) {
 		if shape != Straight && !errors.Is(c.Err, ErrFewLights) && !errors.Is(c.Err, ErrNoBend) && !errors.Is(c.Err, ErrSaturated) {
 			t.Errorf("two lights, %s: %v, %+v", shape, c.Err, c.Parameters)
 		}
@@ -311,26 +323,50 @@ func TestCurvesThatCannotBeFitted(t *testing.T) {
 			t.Errorf("light by bin, %s: %v", c.Shape, c.Err)
 		}
 	}
+	if _, err := Curves(30, Terms{Light: &Variable{"light", light}}, make([]float64, 30), CurveOptions{}); !errors.Is(err, ErrNoSpread) {
+		t.Errorf("constant outcome: %v", err)
+	}
+	same := make([]float64, 30)
+	for i := range same {
+		same[i] = 7
+	}
+	for shape, c := range shapesOf(t, same, flat, CurveOptions{}) {
+		if c.Err == nil {
+			t.Errorf("constant light: %s was fitted", shape)
+		}
+	}
+}
+
+func TestCurvesOverOddLight(t *testing.T) {
+	t.Parallel()
+	light, flat := lightAndNoise()
 	dark := append([]float64{0}, light[1:]...)
-	by := find(dark, flat, CurveOptions{Log: true})
+	by := shapesOf(t, dark, flat, CurveOptions{Log: true})
 	if !errors.Is(by[Straight].Err, ErrDarkLight) || !errors.Is(by[Hyperbola].Err, ErrDarkLight) || by[Quadratic].Err != nil {
 		t.Errorf("light of zero on a log scale: %v, %v, %v", by[Straight].Err, by[Hyperbola].Err, by[Quadratic].Err)
 	}
 	below := append([]float64{-1}, light[1:]...)
-	by = find(below, flat, CurveOptions{})
+	by = shapesOf(t, below, flat, CurveOptions{})
 	if by[Straight].Err != nil || !errors.Is(by[Exponential].Err, ErrDarkLight) {
 		t.Errorf("negative light: %v, %v", by[Straight].Err, by[Exponential].Err)
 	}
-	if c := find(light[:3], flat[:3], CurveOptions{})[Quadratic]; !errors.Is(c.Err, ErrTooFew) {
+	if c := shapesOf(t, light[:3], flat[:3], CurveOptions{})[Quadratic]; !errors.Is(c.Err, ErrTooFew) {
 		t.Errorf("three rows: %v", c.Err)
 	}
 	// A perfect line has no spread left.
+	line := make([]float64, 30)
 	for i := range line {
 		line[i] = 2 + 3*light[i]
 	}
-	if c := find(light, line, CurveOptions{})[Straight]; c.Err != nil || c.RSS != 0 || c.OK || c.Parameters[1].SEOK {
+	if c := shapesOf(t, light, line, CurveOptions{})[Straight]; c.Err != nil || c.RSS != 0 || c.OK || c.Parameters[1].SEOK {
 		t.Errorf("perfect line: %+v", c)
 	}
+}
+
+func TestCurvesOfLooseData(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(23, 24))
+	light, _ := lightAndNoise()
 	// Loose data leave K open rather than inventing an end.
 	loose := make([]float64, 30)
 	open := 0
@@ -338,7 +374,7 @@ func TestCurvesThatCannotBeFitted(t *testing.T) {
 		for i := range loose {
 			loose[i] = 8*light[i]/(5+light[i]) + rng.NormFloat64()
 		}
-		if c := find(light, loose, CurveOptions{})[Hyperbola]; c.Err == nil {
+		if c := shapesOf(t, light, loose, CurveOptions{})[Hyperbola]; c.Err == nil {
 			k := c.Parameters[len(c.Parameters)-1]
 			if !k.CIOK {
 				open++
@@ -350,18 +386,6 @@ func TestCurvesThatCannotBeFitted(t *testing.T) {
 	}
 	if open == 0 {
 		t.Error("K was never left open")
-	}
-	if _, err := Curves(30, Terms{Light: &Variable{"light", light}}, make([]float64, 30), CurveOptions{}); !errors.Is(err, ErrNoSpread) {
-		t.Errorf("constant outcome: %v", err)
-	}
-	same := make([]float64, 30)
-	for i := range same {
-		same[i] = 7
-	}
-	for shape, c := range find(same, flat, CurveOptions{}) {
-		if c.Err == nil {
-			t.Errorf("constant light: %s was fitted", shape)
-		}
 	}
 }
 

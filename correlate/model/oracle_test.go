@@ -53,6 +53,34 @@ func TestAgainstR(t *testing.T) {
 		Bin: &bf, Treatments: []Treatment{{af, PerPlant}, {bfac, PerPlant}}, Interactions: true,
 		Covariates: []Variable{{"start_g", start}}, Light: &Variable{"light", light},
 	}, y)
+	got := figuresOf(t, f)
+
+	lines := 0
+	for scan := bufio.NewScanner(bytes.NewReader(printed)); scan.Scan(); lines++ {
+		name, value, _ := strings.Cut(scan.Text(), " ")
+		v, ok := got[name]
+		if !ok {
+			t.Errorf("nothing to set beside %s", name)
+			continue
+		}
+		tolerance, scale := 1e-9, 0.0
+		if strings.HasPrefix(name, "p_A") || strings.HasPrefix(name, "p_AxB_") {
+			scale = 1 // its studentized range is exact to about 1e-8 absolute at best
+			tolerance = 1e-7
+		}
+		if strings.HasPrefix(name, "difference") {
+			scale = 1
+		}
+		near(t, name, v, number(t, value), tolerance, scale)
+	}
+	if lines < 120 {
+		t.Errorf("%d values compared, want more than 120", lines)
+	}
+}
+
+// figuresOf is all that a fit says, by the names that the script prints.
+func figuresOf(t *testing.T, f *Fit) map[string]float64 {
+	t.Helper()
 	d := f.Design
 	got := map[string]float64{"hat_7": f.Hat[6], "rstudent_7": f.Studentized()[6], "vif_light": must(f.Design.Inflation(len(f.Beta) - 1))}
 	for _, test := range must(f.Partial()) {
@@ -77,26 +105,5 @@ func TestAgainstR(t *testing.T) {
 	slopes := EqualSlopes(f)
 	i := slices.IndexFunc(slopes, func(t SlopeTest) bool { return t.Name() == "light × A" })
 	got["slopes_light_A"], got["p_slopes_light_A"] = slopes[i].Value, slopes[i].P
-
-	lines := 0
-	for scan := bufio.NewScanner(bytes.NewReader(printed)); scan.Scan(); lines++ {
-		name, value, _ := strings.Cut(scan.Text(), " ")
-		v, ok := got[name]
-		if !ok {
-			t.Errorf("nothing to set beside %s", name)
-			continue
-		}
-		tolerance, scale := 1e-9, 0.0
-		if strings.HasPrefix(name, "p_A") || strings.HasPrefix(name, "p_AxB_") {
-			scale = 1 // its studentized range is exact to about 1e-8 absolute at best
-			tolerance = 1e-7
-		}
-		if strings.HasPrefix(name, "difference") {
-			scale = 1
-		}
-		near(t, name, v, number(t, value), tolerance, scale)
-	}
-	if lines < 120 {
-		t.Errorf("%d values compared, want more than 120", lines)
-	}
+	return got
 }

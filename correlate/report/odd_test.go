@@ -16,76 +16,7 @@ import (
 // Whatever a trial lacks or holds, a page and its pictures come of it.
 func TestOddTrials(t *testing.T) {
 	t.Parallel()
-	fill := func(values []float64, v float64) {
-		for i := range values {
-			values[i] = v
-		}
-	}
-	for name, change := range map[string]func(*Report){
-		"no light": func(r *Report) { r.Input.Light, r.Days = nil, nil },
-		"no light known": func(r *Report) {
-			fill(r.Input.Light.Values, math.NaN())
-			for i := range r.Days {
-				r.Days[i].Figure = account.Figure{}
-			}
-		},
-		"no rack":       func(r *Report) { r.Rack, r.Days, r.Air, r.Log = light.Rack{}, nil, nil, nil },
-		"no bins":       func(r *Report) { r.Input.Bin, r.Input.Row, r.Input.Column = nil, nil, nil },
-		"no treatments": func(r *Report) { r.Input.Treatments = nil },
-		"no outcome":    func(r *Report) { r.Input.Outcomes = nil },
-		"all missing": func(r *Report) {
-			for _, o := range r.Input.Outcomes {
-				fill(o.Values, math.NaN())
-			}
-		},
-		"all lost": func(r *Report) {
-			for i := range r.Input.Status {
-				r.Input.Status[i], r.Input.Cause[i] = correlate.Lost, "dried"
-			}
-			for _, o := range r.Input.Outcomes {
-				fill(o.Values, math.NaN())
-			}
-		},
-		"all alike": func(r *Report) {
-			for _, o := range r.Input.Outcomes {
-				fill(o.Values, 1)
-			}
-		},
-		"none of them": func(r *Report) { fill(r.Input.Outcomes[3].Values, 0); fill(r.Input.Outcomes[2].Values, 0) },
-		"one plant": func(r *Report) {
-			for i := range r.Input.Plants[1:] {
-				for _, o := range r.Input.Outcomes {
-					o.Values[i+1] = math.NaN()
-				}
-			}
-			r.Input.Guard[0] = false
-		},
-		"one bin": func(r *Report) {
-			r.Input.Bin.Levels = r.Input.Bin.Levels[:1]
-			fill(r.Input.Light.Values, 4)
-			for i := range r.Input.Bin.Codes {
-				if r.Input.Bin.Codes[i] == 1 {
-					r.Input.Bin.Codes[i] = correlate.Blank
-				}
-			}
-			r.Rack.Bins = r.Rack.Bins[:1]
-			r.Days = r.Days[:24*10]
-		},
-		"huge and tiny": func(r *Report) {
-			for i := range r.Input.Plants {
-				r.Input.Outcomes[0].Values[i] *= 1e250
-				r.Input.Outcomes[1].Values[i] *= 1e-250
-			}
-		},
-		"one far off": func(r *Report) { r.Input.Outcomes[1].Values[9] = 1e6 },
-		"per bin": func(r *Report) {
-			r.Input.Treatments[0].SetPer = correlate.PerBin
-			r.Input.Treatments[0].Codes = slices.Clone(r.Input.Bin.Codes)
-		},
-		"another year": func(r *Report) { r.Written = r.Written.AddDate(-1, 0, 0) },
-		"from a table": func(r *Report) { r.Input.Table = true; r.Rack, r.Days = light.Rack{}, nil },
-		"early":        func(r *Report) { r.Input.Early = true; r.Input.Departures = []string{"The block was left out."} },
-	} {
+	for name, change := range oddTrials {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			r := trial(t)
@@ -106,6 +37,78 @@ func TestOddTrials(t *testing.T) {
 			}
 		})
 	}
+}
+
+func fill(values []float64, v float64) {
+	for i := range values {
+		values[i] = v
+	}
+}
+
+var oddTrials = map[string]func(*Report){
+	"no light": func(r *Report) { r.Input.Light, r.Days = nil, nil },
+	"no light known": func(r *Report) {
+		fill(r.Input.Light.Values, math.NaN())
+		for i := range r.Days {
+			r.Days[i].Figure = account.Figure{}
+		}
+	},
+	"no rack":       func(r *Report) { r.Rack, r.Days, r.Air, r.Log = light.Rack{}, nil, nil, nil },
+	"no bins":       func(r *Report) { r.Input.Bin, r.Input.Row, r.Input.Column = nil, nil, nil },
+	"no treatments": func(r *Report) { r.Input.Treatments = nil },
+	"no outcome":    func(r *Report) { r.Input.Outcomes = nil },
+	"all missing": func(r *Report) {
+		for _, o := range r.Input.Outcomes {
+			fill(o.Values, math.NaN())
+		}
+	},
+	"all lost": func(r *Report) {
+		for i := range r.Input.Status {
+			r.Input.Status[i], r.Input.Cause[i] = correlate.Lost, "dried"
+		}
+		for _, o := range r.Input.Outcomes {
+			fill(o.Values, math.NaN())
+		}
+	},
+	"all alike": func(r *Report) {
+		for _, o := range r.Input.Outcomes {
+			fill(o.Values, 1)
+		}
+	},
+	"none of them": func(r *Report) { fill(r.Input.Outcomes[3].Values, 0); fill(r.Input.Outcomes[2].Values, 0) },
+	"one plant": func(r *Report) {
+		for i := range r.Input.Plants[1:] {
+			for _, o := range r.Input.Outcomes {
+				o.Values[i+1] = math.NaN()
+			}
+		}
+		r.Input.Guard[0] = false
+	},
+	"one bin": func(r *Report) {
+		r.Input.Bin.Levels = r.Input.Bin.Levels[:1]
+		fill(r.Input.Light.Values, 4)
+		for i := range r.Input.Bin.Codes {
+			if r.Input.Bin.Codes[i] == 1 {
+				r.Input.Bin.Codes[i] = correlate.Blank
+			}
+		}
+		r.Rack.Bins = r.Rack.Bins[:1]
+		r.Days = r.Days[:24*10]
+	},
+	"huge and tiny": func(r *Report) {
+		for i := range r.Input.Plants {
+			r.Input.Outcomes[0].Values[i] *= 1e250
+			r.Input.Outcomes[1].Values[i] *= 1e-250
+		}
+	},
+	"one far off": func(r *Report) { r.Input.Outcomes[1].Values[9] = 1e6 },
+	"per bin": func(r *Report) {
+		r.Input.Treatments[0].SetPer = correlate.PerBin
+		r.Input.Treatments[0].Codes = slices.Clone(r.Input.Bin.Codes)
+	},
+	"another year": func(r *Report) { r.Written = r.Written.AddDate(-1, 0, 0) },
+	"from a table": func(r *Report) { r.Input.Table = true; r.Rack, r.Days = light.Rack{}, nil },
+	"early":        func(r *Report) { r.Input.Early = true; r.Input.Departures = []string{"The block was left out."} },
 }
 
 // crowded makes a trial of many bins, many levels and long names in several scripts.
