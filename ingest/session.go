@@ -37,6 +37,9 @@ type SessionConfig struct {
 	// Passing makes a session that the broker forgets and that acknowledges at
 	// once: for looking on.
 	Passing bool
+
+	// Presence, where not nil, is how other sessions are known of.
+	Presence *Presence
 }
 
 // State is how a session stands.
@@ -63,6 +66,7 @@ type Session struct {
 	state    State
 
 	news   chan struct{} // something is unsent
+	alone  bool          // the broker lets nobody know of others; only in Run
 	heard  time.Duration // uptime when the broker was last heard in a session; negative: never; only in Run
 	closed []time.Time   // when the broker closed connections that it had accepted; only in Run
 
@@ -212,7 +216,7 @@ func (s *Session) prepare(ctx context.Context, password string) *connection {
 		session: s, number: connections.Add(1),
 		ready: make(chan struct{}), lost: make(chan error, 1),
 	}
-	c.client = mqtt.NewClient(mqtt.NewClientOptions().
+	options := mqtt.NewClientOptions().
 		AddBroker(s.url.String()).
 		SetClientID(s.Remote.ClientID).
 		SetUsername(s.Remote.Username).SetPassword(password).
@@ -240,7 +244,11 @@ func (s *Session) prepare(ctx context.Context, password string) *connection {
 			w.Heard = func() { c.heard.Store(int64(s.Clock.Uptime())) }
 			c.wire.Store(w)
 			return w, nil
-		}))
+		})
+	if p := s.Presence; p != nil && p.Topic != "" {
+		options.SetBinaryWill(p.Topic, nil, 1, true)
+	}
+	c.client = mqtt.NewClient(options)
 	return c
 }
 
@@ -306,6 +314,9 @@ func (s *Session) serve(ctx context.Context, c *connection) error {
 		s.Log.Error("broker subscription", "error", err)
 	}
 	s.setState(State{Connected: true, Err: err, Forgot: c.forgot})
+	if s.Presence != nil && !s.alone {
+		s.alone = !c.listen(s.Presence, s.Log)
+	}
 	for {
 		s.send(c)
 		select {
@@ -320,6 +331,9 @@ func (s *Session) serve(ctx context.Context, c *connection) error {
 				return net.ErrClosed
 			}
 		case <-ctx.Done():
+			if s.Presence != nil {
+				c.leave(s.Presence)
+			}
 			return ctx.Err()
 		}
 	}

@@ -17,7 +17,7 @@ import (
 type topicsCmd struct {
 	Folder string        `arg:"" help:"The trial's folder."`
 	For    time.Duration `default:"30s" placeholder:"30s" help:"How long to listen."`
-	JSON   bool          `name:"json" help:"Print an array of {topic,pointer,example,every,sensor,wrong,likely}."`
+	JSON   bool          `name:"json" help:"Print an array of {topic,pointer,example,every,sensor,wrong,likely}; also_in where another trial counts it too."`
 }
 
 // Help is what topics --help says beside its options.
@@ -136,6 +136,9 @@ func printArrival(w io.Writer, a topics.Arrival) {
 		line += ", sensor " + a.Sensor
 	case !a.NoNumber():
 		line += ", no sensor yet"
+	}
+	if len(a.AlsoIn) > 0 {
+		line += "; counted by another trial too: " + plain(strings.Join(a.AlsoIn, ", "))
 	}
 	if a.Wrong != "" {
 		line += "; " + plain(a.Wrong)

@@ -106,7 +106,8 @@ func full(cl *mqtt.Client) bool {
 }
 
 // OnDisconnect forgets the session that has been away longest where too many are.
-func (h *hook) OnDisconnect(_ *mqtt.Client, _ error, _ bool) {
+func (h *hook) OnDisconnect(cl *mqtt.Client, _ error, _ bool) {
+	h.thrown(cl)
 	h.leaving.Lock()
 	defer h.leaving.Unlock()
 	clients := h.broker.server.Clients

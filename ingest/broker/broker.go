@@ -32,6 +32,8 @@ type Config struct {
 	Sensors *Login // nil: anyone may publish; only for loopback addresses
 	Readers *Login // may also subscribe to what is told of the trial, and publish nothing; nil: nobody
 
+	OnTwins func(id string) // told of an id that most likely two clients use; nil for nobody
+
 	PacketLimit int     // bytes of one packet; 0: 64 KiB
 	Clients     int     // connected at once; 0: 1024
 	PerAddress  int     // connections from one address or IPv6 network; 0: 64
@@ -45,6 +47,9 @@ const (
 	DLI        = "dli"
 	DLILastDay = "dli_last_day"
 )
+
+// Present is where, at another broker, a trial keeps word that it is there.
+const Present = "present"
 
 // Broker is an embedded MQTT broker (3.1, 3.1.1 and 5).
 type Broker struct {

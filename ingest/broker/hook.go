@@ -20,6 +20,7 @@ type hook struct {
 	mqtt.HookBase
 	broker *Broker
 	doors  doors
+	twins  twins
 
 	retained retained
 	leaving  sync.Mutex

@@ -42,6 +42,7 @@ type Daemon struct {
 	intake     *ingest.Intake
 	source     source
 	link       link         // with another broker
+	neighbours Neighbours   // at another broker
 	teller     *tell.Teller // nil where the trial wants no messages
 	page       net.Listener // nil without a page
 	socket     net.Listener
@@ -161,11 +162,18 @@ func (d *Daemon) openIngest(t *trial.Trial, registry *prometheus.Registry) (err 
 	}
 	if !t.Broker.Embedded {
 		d.link.unheard = newestOf(d.db.Latest())
+		d.neighbours.own = presentAt(t)
 	}
-	noted := func(s ingest.State) { d.link.note(s, o.Clock.Now()) }
-	if d.source, err = openSource(t, taker, d.intake.Filters(), o.Clock, noted, o.Log); err != nil {
+	noted := func(s ingest.State) {
+		d.link.note(s, o.Clock.Now())
+		if s.Connected {
+			d.neighbours.forget()
+		}
+	}
+	if d.source, err = openSource(t, taker, d.intake.Filters(), o.Clock, listening{noted, d.neighbours.Presence(o.Clock.Now), func(id string) { d.link.twins(id, o.Clock.Now()) }}, o.Log); err != nil {
 		return err
 	}
+	d.neighbours.say(d.source.Publish, t, o.Log)
 	ingest.RegisterConnected(registry, d.source.Connected)
 	return nil
 }
@@ -290,6 +298,7 @@ func (d *Daemon) use(old, fresh *trial.Trial) error {
 		d.options.Log.Warn("topics not subscribed to now", "error", err)
 	}
 	d.trial.Store(fresh)
+	d.neighbours.say(d.source.Publish, fresh, d.options.Log)
 	if reflect.DeepEqual(old.Rack, fresh.Rack) { // a sheet of plants: light and baselines are as they were
 		d.totals.carry(old, fresh)
 	} else {

@@ -15,7 +15,7 @@ const (
 	shownFor = 10 * time.Minute // after a takeover, and after the broker's return: by then sensors are heard again
 )
 
-// link is how the daemon stands with another broker.
+// link is how the daemon stands with another broker, and what its own one sees.
 type link struct {
 	mu    sync.Mutex
 	state ingest.State
@@ -30,6 +30,16 @@ type link struct {
 	missing string     // what it lacks for good; "" for nothing known
 	found   time.Time
 	logged  time.Time // found, when it was written into the log
+
+	twin  string    // an id that two clients of the embedded broker use
+	twice time.Time // when that was seen last
+}
+
+// twins notes that two clients of the embedded broker use one id.
+func (l *link) twins(id string, now time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.twin, l.twice = id, now
 }
 
 // note takes down a change of the session's state.
@@ -101,6 +111,10 @@ func (l *link) condition(url string, now time.Time) (c watch.Condition, ok bool)
 	defer l.mu.Unlock()
 	c = watch.Condition{Kind: watch.Broker}
 	switch {
+	case l.twin != "" && now.Sub(l.twice) < shownFor:
+		c.Since = l.twice
+		c.Says = fmt.Sprintf("Two sensors call themselves %q at this trial's broker: each throws the other out whenever it connects.", l.twin)
+		c.Do = "Give each sensor a client id of its own, in its own settings."
 	case !l.taken.IsZero() && now.Sub(l.taken) < shownFor:
 		c.Since = l.taken
 		c.Says = fmt.Sprintf("The broker at %s closes the connection again and again: most likely another client uses the same client_id.", url)

@@ -222,3 +222,36 @@ func TestAFailedDiskLosesNothingOfAnotherBroker(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Two sensors with one client id at the embedded broker throw one another out.
+func TestTwoSensorsOfOneIDAreTold(t *testing.T) {
+	t.Parallel()
+	tr, err := trial.Open(racktest.SmallTrial(t, ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	clock := racktest.NewClock(racktest.Midday)
+	d, err := Open(t.Context(), tr, Options{Clock: clock.Ingest(), Log: slog.New(slog.DiscardHandler), NoPage: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := d.Start(context.WithoutCancel(t.Context()))
+	t.Cleanup(r.end)
+	for n := range 6 {
+		if c, ok := r.linkCondition(clock.At()); ok && n < 4 {
+			t.Fatalf("told after %d: %s", n, c.Says)
+		}
+		racktest.Client(t, r.BrokerAddress(), "lux meter") // and the one before is out
+	}
+	racktest.Eventually(t, "it is told", func() bool {
+		c, ok := r.linkCondition(clock.At())
+		return ok && strings.Contains(c.Says, `Two sensors call themselves "lux meter"`)
+	})
+	clock.Move(shownFor)
+	if c, ok := r.linkCondition(clock.At()); ok {
+		t.Errorf("told for ever: %s", c.Says)
+	}
+	if err := r.Stop(); err != nil {
+		t.Error(err)
+	}
+}

@@ -113,7 +113,10 @@ func (d *Daemon) linkCondition(now time.Time) (watch.Condition, bool) {
 			d.options.Log.Error("not logged that readings are missing", "error", err)
 		}
 	}
-	return d.link.condition(d.source.Address(), now)
+	if c, ok := d.link.condition(d.source.Address(), now); ok {
+		return c, true
+	}
+	return d.neighbours.condition(d.trial.Load())
 }
 
 // judgeAway looks for what is missing from a stretch without the broker.

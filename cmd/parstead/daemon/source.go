@@ -23,12 +23,18 @@ type source interface {
 	Close() error
 }
 
-// openSource opens the trial's broker, which hands what comes to the taker; noted
-// is told how it stands with another one.
-func openSource(t *trial.Trial, taker ingest.Taker, filters []string, clock ingest.Clock, noted func(ingest.State), log *slog.Logger) (source, error) {
+// listening is who is told of what is seen at the broker.
+type listening struct {
+	noted  func(ingest.State) // how it stands with another one
+	others *ingest.Presence   // at another one
+	twins  func(id string)    // at the embedded one
+}
+
+// openSource opens the trial's broker, which hands what comes to the taker.
+func openSource(t *trial.Trial, taker ingest.Taker, filters []string, clock ingest.Clock, to listening, log *slog.Logger) (source, error) {
 	if !t.Broker.Embedded {
 		session, err := ingest.NewSession(ingest.SessionConfig{
-			Remote: t.Remote(), Filters: filters, Taker: taker, Clock: clock, Log: log, OnState: noted,
+			Remote: t.Remote(), Filters: filters, Taker: taker, Clock: clock, Log: log, OnState: to.noted, Presence: to.others,
 		})
 		if err != nil {
 			return nil, fmt.Errorf("[broker]: %w", err)
@@ -39,7 +45,7 @@ func openSource(t *trial.Trial, taker ingest.Taker, filters []string, clock inge
 	if err != nil {
 		return nil, fmt.Errorf("[broker] %w", err)
 	}
-	config := broker.Config{Listen: t.Broker.Listen, Secure: secure, Taker: taker, Log: log}
+	config := broker.Config{Listen: t.Broker.Listen, Secure: secure, Taker: taker, Log: log, OnTwins: to.twins}
 	if config.Sensors, config.Readers, err = t.Broker.Logins(); err != nil {
 		return nil, err
 	}

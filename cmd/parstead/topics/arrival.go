@@ -8,7 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"parstead/cmd/parstead/daemon"
 	"parstead/cmd/parstead/trial"
 	"parstead/ingest"
 	"parstead/ingest/broker"
@@ -25,6 +24,8 @@ type Arrival struct {
 	Wrong   string `json:"wrong"`   // why it is not read, with what to do; "" for nothing
 	Likely  bool   `json:"likely"`  // whether it is taken for light, air or water
 
+	AlsoIn []string `json:"also_in,omitempty"` // other trials at the broker that count this light sensor
+
 	found ingest.Found
 	guess light.Guess
 }
@@ -39,12 +40,12 @@ func (a *Arrival) NoNumber() bool { return a.found.NoNumber }
 func (a *Arrival) Kept() bool { return a.found.Messages == 0 }
 
 // ownTopic matches what parstead itself publishes.
-var ownTopic = regexp.MustCompile(`^parstead/[^/]*/(` + broker.Conditions + `|` + broker.DLI + `|` + broker.DLILastDay + `)/`)
+var ownTopic = regexp.MustCompile(`^parstead/[^/]*/(` + broker.Conditions + `|` + broker.DLI + `|` + broker.DLILastDay + `|` + broker.Present + `)/`)
 
 // Arrivals lists what was heard, with the sensor of trial.toml that each belongs
 // to, and without what parstead itself publishes. First comes what sensors can't
 // read.
-func Arrivals(t *trial.Trial, heard daemon.Heard) []Arrival {
+func Arrivals(t *trial.Trial, heard Heard) []Arrival {
 	type address struct{ topic, pointer string }
 	owner := map[address]string{}
 	for _, f := range t.Feeds {
@@ -64,6 +65,9 @@ func Arrivals(t *trial.Trial, heard daemon.Heard) []Arrival {
 		a := Arrival{
 			Topic: f.Topic, Pointer: f.Pointer, Example: f.Example, Every: every, Sensor: owner[address{f.Topic, f.Pointer}],
 			Wrong: f.Wrong, found: f, guess: light.GuessQuantity(f.Topic, f.Pointer, f.Form.Suffix),
+		}
+		if a.Sensor != "" {
+			a.AlsoIn = heard.Others.Counting(strings.TrimSpace(f.Topic + " " + f.Pointer))
 		}
 		if needs := f.Form.Needs(); a.Sensor == "" && needs != "" {
 			a.Wrong = "its [[sensor]] needs " + needs
@@ -85,7 +89,7 @@ func Arrivals(t *trial.Trial, heard daemon.Heard) []Arrival {
 }
 
 // Silent lists the trial's sensors of which nothing came.
-func Silent(t *trial.Trial, heard daemon.Heard) []string {
+func Silent(t *trial.Trial, heard Heard) []string {
 	came := map[string]bool{}
 	for _, f := range heard.Found {
 		came[f.Topic] = true

@@ -22,9 +22,15 @@ import (
 	"parstead/store"
 )
 
+// Heard is what arrived, and who else was at the broker.
+type Heard struct {
+	daemon.Heard
+	Others *daemon.Neighbours
+}
+
 // Listen hears for so long what arrives, from the daemon, from the broker, or as the
 // broker, and tells talk which.
-func Listen(ctx context.Context, t *trial.Trial, patience time.Duration, talk io.Writer) (daemon.Heard, error) {
+func Listen(ctx context.Context, t *trial.Trial, patience time.Duration, talk io.Writer) (Heard, error) {
 	if !t.Broker.Embedded {
 		fmt.Fprintf(talk, "listening at %s for %s\n", t.Broker.URL, patience)
 		return listenAt(ctx, t, patience)
@@ -34,24 +40,28 @@ func Listen(ctx context.Context, t *trial.Trial, patience time.Duration, talk io
 		fmt.Fprintf(talk, "the daemon listens for %s\n", patience)
 		heard, err := daemon.Ask(ctx, t.Dir, patience)
 		if !errors.Is(err, daemon.ErrNone) {
-			return heard, err
+			return Heard{heard, new(daemon.Neighbours)}, err
 		}
 	}
 	return listenAs(ctx, t, patience, talk)
 }
 
 // listenAt subscribes to everything at another broker.
-func listenAt(ctx context.Context, t *trial.Trial, patience time.Duration) (daemon.Heard, error) {
+func listenAt(ctx context.Context, t *trial.Trial, patience time.Duration) (Heard, error) {
 	l, err := ingest.Listen(ingest.SystemClock(), t.Feeds)
 	if err != nil {
-		return daemon.Heard{}, err
+		return Heard{}, err
 	}
 	r := t.Remote()
 	r.ClientID += "-topics" // or the daemon's session would be taken over
 	var mu sync.Mutex
 	connected, cause := false, error(nil)
+	others := daemon.NeighboursOf(t)
+	presence := others.Presence(time.Now)
+	presence.Topic = "" // the trial itself is not there by this
 	session, err := ingest.NewSession(ingest.SessionConfig{
-		Remote: r, Filters: []string{"#"}, Taker: l, Log: slog.New(slog.DiscardHandler), Passing: true,
+		Presence: presence,
+		Remote:   r, Filters: []string{"#"}, Taker: l, Log: slog.New(slog.DiscardHandler), Passing: true,
 		OnState: func(s ingest.State) {
 			mu.Lock()
 			defer mu.Unlock()
@@ -62,46 +72,46 @@ func listenAt(ctx context.Context, t *trial.Trial, patience time.Duration) (daem
 		},
 	})
 	if err != nil {
-		return daemon.Heard{}, fmt.Errorf("[broker]: %w", err)
+		return Heard{}, fmt.Errorf("[broker]: %w", err)
 	}
 	if err := forAWhile(ctx, patience, session.Run); err != nil {
-		return daemon.Heard{}, err
+		return Heard{}, err
 	}
 	mu.Lock()
 	defer mu.Unlock()
-	heard := daemon.Heard{Found: l.Found(), Dropped: l.Dropped()}
+	heard := Heard{daemon.Heard{Found: l.Found(), Dropped: l.Dropped()}, others}
 	switch {
 	case !connected && cause == nil:
-		return daemon.Heard{}, fmt.Errorf("no connection to %s: it does not answer; see that it runs and that [broker] is right", t.Broker.URL)
+		return Heard{}, fmt.Errorf("no connection to %s: it does not answer; see that it runs and that [broker] is right", t.Broker.URL)
 	case !connected:
-		return daemon.Heard{}, fmt.Errorf("no connection to %s: see that it runs and that [broker] is right (%w)", t.Broker.URL, cause)
+		return Heard{}, fmt.Errorf("no connection to %s: see that it runs and that [broker] is right (%w)", t.Broker.URL, cause)
 	case errors.Is(cause, ingest.ErrRefused):
-		return daemon.Heard{}, fmt.Errorf("%s does not let this trial's client listen to everything, as parstead topics must: allow it for a while, or write the sensors' topics into trial.toml by hand (%w)", t.Broker.URL, cause)
+		return Heard{}, fmt.Errorf("%s does not let this trial's client listen to everything, as parstead topics must: allow it for a while, or write the sensors' topics into trial.toml by hand (%w)", t.Broker.URL, cause)
 	case cause != nil && len(heard.Found) == 0:
-		return daemon.Heard{}, fmt.Errorf("nothing heard at %s before it closed the connection: see that it lets this trial's client subscribe to everything (#), as parstead topics must (%w)", t.Broker.URL, cause)
+		return Heard{}, fmt.Errorf("nothing heard at %s before it closed the connection: see that it lets this trial's client subscribe to everything (#), as parstead topics must (%w)", t.Broker.URL, cause)
 	}
 	return heard, nil
 }
 
 // listenAs is the broker for a while.
-func listenAs(ctx context.Context, t *trial.Trial, patience time.Duration, talk io.Writer) (daemon.Heard, error) {
+func listenAs(ctx context.Context, t *trial.Trial, patience time.Duration, talk io.Writer) (Heard, error) {
 	l, err := ingest.Listen(ingest.SystemClock(), t.Feeds)
 	if err != nil {
-		return daemon.Heard{}, err
+		return Heard{}, err
 	}
 	config := broker.Config{Listen: t.Broker.Listen, Taker: l, Log: slog.New(slog.DiscardHandler)}
 	if config.Sensors, _, err = t.Broker.Logins(); err != nil {
-		return daemon.Heard{}, err
+		return Heard{}, err
 	}
 	b, err := broker.Open(config)
 	if err != nil {
-		return daemon.Heard{}, err
+		return Heard{}, err
 	}
 	fmt.Fprintf(talk, "no daemon runs: being the broker at %s for %s; what arrives is not stored\n", b.Addr(), patience)
 	if err := forAWhile(ctx, patience, b.Run); err != nil {
-		return daemon.Heard{}, err
+		return Heard{}, err
 	}
-	return daemon.Heard{Found: l.Found(), Dropped: l.Dropped()}, nil
+	return Heard{daemon.Heard{Found: l.Found(), Dropped: l.Dropped()}, new(daemon.Neighbours)}, nil
 }
 
 // forAWhile runs work for so long, or until ctx ends.

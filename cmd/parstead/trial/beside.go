@@ -73,17 +73,17 @@ func sameBroker(found *problems, at place, t, other *Trial) {
 	}
 	if both := InCommon(t.LightTopics(), other.LightTopics()); len(both) > 0 {
 		found.warn(at, fmt.Sprintf("light sensors count here and in %s: %s", other.Dir, listed(both)),
-			"if one was copied from the other, give its sensors topics of their own")
+			"if one was copied from the other, give its sensors topics of their own; if both are meant to count one, write shared = true in its [[sensor]]")
 	}
 }
 
 // LightTopics are where the trial's light sensors publish, each with its pointer: a light
 // sensor hangs at one place, so that another trial that reads it too may be a slip. A
-// thermometer may well serve several racks.
+// thermometer may well serve several racks, and a sensor that is called shared is meant to.
 func (t *Trial) LightTopics() []string {
 	var topics []string
-	for _, f := range t.Feeds {
-		if !f.Sensor.Measures.IsLight() {
+	for i, f := range t.Feeds {
+		if !f.Sensor.Measures.IsLight() || t.shared[i] {
 			continue
 		}
 		for _, one := range f.Expand() {

@@ -16,6 +16,8 @@ type feed struct {
 	ingest.Feed
 	table *table
 	each  []ingest.Feed // itself, or one for every sensor that placeholders stand for
+
+	shared bool // another trial is meant to count it too
 }
 
 func (l *loader) readSensors(tables []*table) {
@@ -30,6 +32,7 @@ func (l *loader) readSensors(tables []*table) {
 			l.Rack.Sensors = append(l.Rack.Sensors, one.Sensor)
 		}
 		l.Feeds = append(l.Feeds, f.Feed)
+		l.shared = append(l.shared, f.shared)
 	}
 }
 
@@ -54,6 +57,7 @@ func (l *loader) readSensor(t *table) feed {
 	f.Zone = l.Rack.Zone
 	f.Number.Suffix, _ = t.text("suffix", "lx")
 	f.Number.Decimal, _ = t.oneOf("decimal_mark", ingest.DecimalMarks...)
+	f.shared = t.flag("shared")
 	readJudgement(t, s)
 	s.During = t.span(l.Rack.Zone)
 	l.readPlace(t, &f)

@@ -23,6 +23,7 @@ type Trial struct {
 	FactorsFrom []string      // how the lux per PPFD of each of Rack.Lamps was given: "given", "spectrum bar.csv", "CIE illuminant FL2"; "" for none
 	Spectra     []string      // the files of those that are read
 	Feeds       []ingest.Feed // where readings arrive, in the order of trial.toml
+	shared      []bool        // of each of Feeds, whether another trial is meant to count it too
 	Treatments  []plan.Treatment
 	Outcomes    []Outcome
 	AnalyseBy   string         // a column of Plants; "" where results are not split
