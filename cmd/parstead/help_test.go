@@ -106,6 +106,9 @@ func TestExamplesOfHelp(t *testing.T) {
 			if slices.Contains(words, "--salvage") {
 				continue // needs a damaged database: TestSalvage
 			}
+			if strings.HasSuffix(words[len(words)-1], "*") {
+				continue // a shell's pattern of several racks: TestRacksInOneAnothersWay
+			}
 			args := slices.Clone(words)
 			for i, w := range args {
 				if slices.Contains(files, w) {
