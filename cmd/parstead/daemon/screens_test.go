@@ -115,7 +115,7 @@ func TestPagesInABrowser(t *testing.T) {
 		{"plant/P1", "Its log"},
 		{"result", "kept back until every plant"},
 		{"enter", "Or by its place"},
-		{"enter/plant?plant=P1", "Harvest for good"},
+		{"enter/plant?plant=P1", "Harvest P1 for good"},
 		{"enter/value?plant=P1&what=count&outcome=leaves", "⌫"},
 		{"enter/photo?plant=P1", "It needs signal"},
 		{"enter/bin?bin=upper", "P1"},

@@ -87,7 +87,7 @@ class Markup { constructor(text) { this.text = text; } }
 const markup = (x) => x instanceof Markup ? x.text : Array.isArray(x) ? x.map(markup).join("") : x === false ? "" : escaped(x);
 const html = (texts, ...values) => new Markup(texts.reduce((all, text, i) => all + markup(values[i - 1]) + text));
 const to = (screen, parts) => "/enter" + (screen && "/" + screen) + "?" + new URLSearchParams(parts);
-const key = (words, screen, parts) => html`<a class="key" href="${to(screen, parts)}">${words}</a>`;
+const key = (words, screen, parts, label) => html`<a class="key" href="${to(screen, parts)}" ${label && html`aria-label="${label}"`}>${words}</a>`;
 const hidden = (parts) => Object.entries(parts).map(([name, value]) => html`<input type="hidden" name="${name}" value="${value}">`);
 const form = (parts, inner) => html`<form method="post" action="/enter">${hidden(parts)}${inner}</form>`;
 
@@ -135,16 +135,16 @@ const screens = {
 <form action="/enter/plant"><label>Code, its number or its end <input name="plant" autocomplete="off" autocapitalize="characters" required></label><button class="key">Find</button></form>
 ${offer.bins.length > 0 && html`<h2>Or by its place</h2><p class="keys">${offer.bins.map((b) => key(b.name, "bin", { bin: b.name }))}</p>`}`,
 
-  bin: (q) => html`<h1>${q.bin}</h1>${grid(q.bin, (r, c) => at(q.bin, r, c).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${named(p)}</a>`))}`,
+  bin: (q) => html`<h1>Bin ${q.bin} <small>Which plant?</small></h1>${grid(q.bin, (r, c) => at(q.bin, r, c).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${named(p)}</a>`))}`,
 
   which: (q) => html`<h1>Which one?</h1>
 <p class="keys">${matching(q.plant).map((p) => html`<a class="key${gone(p) && " gone"}" href="${to("plant", { plant: p.code })}">${p.code}<small>${place(p)}${p.fate && "; " + p.fate}</small></a>`)}</p>
 <p><a href="/enter">Another plant</a></p>`,
 
-  plant: (q, p) => html`<h1>${p.code}</h1><p>${place(p)}${p.fate && "; " + p.fate}</p>
+  plant: (q, p) => html`<h1>${p.code} <small>${place(p)}${p.fate && "; " + p.fate}</small></h1>
 ${p.fate === "lost" && form({ what: "alive", plant: p.code }, html`<button class="key">It is not lost after all</button>`)}
-${!gone(p) && html`<h2>Count today</h2><p class="quiet">A count or measurement during the season.</p><p class="keys">${offer.outcomes.filter((o) => p.outcomes.includes(o.name)).map((o) => key(o.name, "value", { plant: p.code, what: "count", outcome: o.name }))}</p>
-<h2>Harvest for good</h2><p class="quiet">What is found when it leaves the rack.</p><p class="keys">${offer.outcomes.filter((o) => o.harvest && p.outcomes.includes(o.name)).map((o) => key(html`${o.name} <small>${p.values?.[o.name]}</small>`, "value", { plant: p.code, what: "harvest", outcome: o.name }))}
+${!gone(p) && html`<h2>Count ${p.code} today</h2><p class="quiet">A count or measurement during the season.</p><p class="keys">${offer.outcomes.filter((o) => p.outcomes.includes(o.name)).map((o) => key(o.name, "value", { plant: p.code, what: "count", outcome: o.name }, `count ${o.name} of ${p.code}`))}</p>
+<h2>Harvest ${p.code} for good</h2><p class="quiet">What is found when it leaves the rack.</p><p class="keys">${offer.outcomes.filter((o) => o.harvest && p.outcomes.includes(o.name)).map((o) => key(html`${o.name} <small>${p.values?.[o.name]}</small>`, "value", { plant: p.code, what: "harvest", outcome: o.name }, `harvest ${o.name} of ${p.code}`))}
 ${offer.outcomes.filter((o) => o.kind === "measure" && p.values?.[o.name]).map((o) => key(o.name + " weighed again", "value", { plant: p.code, what: "again", outcome: o.name }))}</p>
 <h2>Else</h2><p class="keys">${key("lost", "lost", { plant: p.code })}${p.bin && key("moved", "move", { plant: p.code })}${key("note", "note", { plant: p.code })}</p>`}
 <p class="keys">${key("photo", "photo", { plant: p.code })}<a class="key" href="/plant/${encodeURIComponent(p.code)}">its light and log</a></p>`,

@@ -218,7 +218,7 @@ func TestScreens(t *testing.T) {
 		"/enter/bin?bin=lower+%3Cb%3E":                            `>Q01<small>harvested</small></a>`,
 		"/enter/move?plant=P01&bin=lower+%3Cb%3E":                 `>Q01<small>harvested</small></a>`,
 		"/enter/bin?bin=middle":                                   "There is no bin middle.",
-		"/enter/plant?plant=p01":                                  `what=harvest&amp;outcome=mass_g">mass_g <small>1.5</small>`,
+		"/enter/plant?plant=p01":                                  `what=harvest&amp;outcome=mass_g" aria-label="harvest mass_g of P01">mass_g <small>1.5</small>`,
 		"/enter/plant?plant=Q":                                    "There is no plant Q",
 		"/enter/plant?plant=q01":                                  "lower &lt;b&gt;, row 1, column 1",
 		"/enter/plant?plant=P02":                                  "It is not lost after all",
