@@ -10,6 +10,8 @@ import (
 
 	"parstead/light"
 	"parstead/light/account"
+	"parstead/light/daylight"
+	"parstead/light/field"
 )
 
 // bigRack has bins of 7 × 8, one quantum sensor each, read once a minute, walked
@@ -61,6 +63,42 @@ func bigRack(b *testing.B, bins, days int) (*light.Rack, *light.Memory) {
 func BenchmarkSeason(b *testing.B) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1)) // the limit has one thread too
 	rack, src := bigRack(b, 8, 182)
+	benchmarkSeason(b, rack, src)
+}
+
+// BenchmarkSeasonOfEverything is the same with half of the sensors lux chips under a
+// lamp's factor, a scale and an offset each, and two bins in the sun, walked at five
+// hours.
+func BenchmarkSeasonOfEverything(b *testing.B) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
+	rack, src := bigRack(b, 8, 182)
+	for i := range rack.Sensors {
+		if i%2 == 1 {
+			s := &rack.Sensors[i]
+			s.Measures, s.Scale, s.Offset = light.QuantityLux, 1.02*67, -1
+			s.Low, s.High = s.Measures.Valid()
+		}
+	}
+	rack.Lamps[0].LuxPerPPFD = 67
+	for i := range 2 {
+		rack.Bins[i].Daylight = light.Sunlit
+		for n, hour := range []int{8, 11, 13, 16, 18} {
+			at := light.TimeOfDay(time.Duration(hour)*time.Hour).On(rack.Starts.Add(3+n), rack.Zone)
+			for k, p := range rack.Bins[i].Positions() {
+				rack.Survey = append(rack.Survey, light.SurveyReading{
+					At: at.Add(time.Duration(k) * 20 * time.Second), Position: p, Measures: light.QuantityPPFD,
+					Value: 80 + float64((k*7+n*11)%40),
+				})
+			}
+		}
+	}
+	benchmarkSeason(b, rack, src)
+}
+
+// benchmarkSeason reports the ratio with all light maps made anew (xfirst) and with
+// those kept that were made before, as a daemon and a page have them (xlimit).
+func benchmarkSeason(b *testing.B, rack *light.Rack, src *light.Memory) {
+	b.Helper()
 	n := 0
 	for _, s := range src.Readings {
 		n += s.Len()
@@ -70,22 +108,29 @@ func BenchmarkSeason(b *testing.B) {
 		bounds = append(bounds, rack.Day(d).From.UnixNano())
 	}
 	bounds = append(bounds, rack.Trial().Until.UnixNano())
-	var ratios, each []float64
+	took := func(o account.Options) time.Duration {
+		start := time.Now()
+		if _, err := account.New(rack, src, o).Days(b.Context(), rack.Starts, rack.Ends); err != nil {
+			b.Fatal(err)
+		}
+		return time.Since(start)
+	}
+	kept := account.Options{Maps: new(field.Kept).Maps, Suns: new(daylight.Kept)}
+	took(kept)
+	var first, ratios, each []float64
 	for b.Loop() {
 		start := time.Now()
 		for _, s := range src.Readings {
 			bare(s, bounds)
 		}
 		limit := time.Since(start)
-		start = time.Now()
-		if _, err := account.New(rack, src, account.Options{}).Days(b.Context(), rack.Starts, rack.Ends); err != nil {
-			b.Fatal(err)
-		}
-		took := time.Since(start)
-		ratios = append(ratios, float64(took)/float64(limit))
-		each = append(each, float64(took.Nanoseconds())/float64(n))
+		again := took(kept)
+		ratios = append(ratios, float64(again)/float64(limit))
+		each = append(each, float64(again.Nanoseconds())/float64(n))
+		first = append(first, float64(took(account.Options{}))/float64(limit))
 	}
 	b.ReportMetric(median(ratios), "xlimit")
+	b.ReportMetric(median(first), "xfirst")
 	b.ReportMetric(median(each), "ns/reading")
 }
 

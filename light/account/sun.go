@@ -8,6 +8,8 @@ import (
 	"slices"
 	"time"
 
+	"gonum.org/v1/gonum/floats"
+
 	"parstead/light"
 	"parstead/light/daylight"
 	"parstead/light/field"
@@ -19,6 +21,7 @@ const (
 	sunError     = 0.70 // of a share that was seen in one sky at one hour: standard deviation of its logarithm
 	lampSunError = 0.25 // the same where lamps give part of the light and can't be told from the sun
 	walksError   = 0.10 // of a map by hour, beside the spread between its walks
+	shadowsMove  = 0.50 // the spread between walks from which more of them help little
 	manyWalks    = 3    // from here on they make a map by hour,
 	manyHours    = 2    // where they lie at so many hours
 )
@@ -33,6 +36,7 @@ const (
 type sunMap struct {
 	walks int         // that make it
 	hours int         // of the day at which they lie, told apart
+	apart float64     // how far they are, of one place, in the mean: standard deviation of the logarithm
 	at    []field.Map // by clock hour; nil where all hours are alike
 }
 
@@ -141,6 +145,7 @@ func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
 	whole := made[0]
 	whole.Ratio, whole.RelativeError = meanOf(made)
 	spread := spreadOf(made)
+	s.apart = floats.Norm(spread, 2) / math.Sqrt(float64(len(spread)))
 	whole.Readings = 0
 	whole.Residuals, whole.Doubts = nil, nil
 	for _, m := range made {
@@ -315,6 +320,8 @@ func (b *bin) sunRemark() string {
 	switch {
 	case len(b.places) > 0 && !slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil }):
 		return says + "; a sensor at each place knows that."
+	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.byHour() && s.apart > shadowsMove }):
+		return says + "; its walks differ so much from one another that shadows must move over the places, and each place's error stays wide: put a sensor at each place that matters, or hang a thin white curtain that evens the light out, and walk again at three to five hours."
 	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.byHour() }):
 		return says + "; its map is made by hour of the day, and the stated error holds what the walks differ by. Walk again when the season has changed."
 	}

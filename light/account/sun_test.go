@@ -68,6 +68,28 @@ func TestWindowsill(t *testing.T) {
 	}
 }
 
+// Walks that shadows of bars crossed differ tenfold at one place: more of them are not
+// what is asked for, and the stated error is wide.
+func TestShadowsThatMoveAreTold(t *testing.T) {
+	t.Parallel()
+	rack, src := sill(t, "2026-10-14 09:00", "2026-10-16 13:00", "2026-10-19 16:30")
+	places := len(rack.Bins[0].Positions())
+	for i := range rack.Survey {
+		if walk, p := i/places, i%places; (p+walk)%3 == 0 {
+			rack.Survey[i].Value /= 10
+		}
+	}
+	s := seasonOf(t, rack, src)
+	if !slices.ContainsFunc(s.Remarks, func(s string) bool {
+		return strings.Contains(s, "shadows must move over the places") && strings.Contains(s, "thin white curtain")
+	}) {
+		t.Errorf("%q", s.Remarks)
+	}
+	if f := find(t, s.Days, place(2, 1), "2026-10-20"); f.Error.Total() < 0.5 {
+		t.Errorf("stated %.2f", f.Error.Total())
+	}
+}
+
 // Two sensors that the sun reaches at different hours are both right.
 func TestSensorsInTheSunAreNotSetAside(t *testing.T) {
 	t.Parallel()

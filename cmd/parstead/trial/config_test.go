@@ -188,7 +188,7 @@ var configMistakes = []mistake{
 	{"wetter than wet", []edit{toml("", "[climate]\nhumidity = [40, 101]\n")}, "trial.toml:61:1: error:", "between 0 and 100"},
 	{"placeholder twice", []edit{toml("rack/upper", "{row}/{row}/{column}")}, "trial.toml:35:1: error:", "twice"},
 	{"endless topic", []edit{toml("rack/upper", strings.Repeat("x", 2000))}, "trial.toml:35:1: error:", "longer than"},
-	{"lux under no lamp", []edit{toml("lamp      = \"bar\"\nreservoir", "reservoir")}, "trial.toml:32:1: error:", "no lamp is over it"},
+	{"lux under no lamp", []edit{toml("lamp      = \"bar\"\nreservoir", "reservoir")}, "trial.toml:32:1: error:", `on a windowsill that is the sun: add a [[lamp]] with name = "sun" and illuminant = "D65"`},
 	{"immersion in air", []edit{toml(sensorStart, sensorStart+"immersion_factor = 1.3\n")}, "trial.toml:34:1: error:", "add depth_cm"},
 	{"outcome named as a column", []edit{toml(`name = "leaves"`, `name = "Status"`)}, "trial.toml:54:1: error:", "harvest.csv has a column"},
 	{"start basis of no start", []edit{toml("kind = \"count\"\n", "kind = \"count\"\n[[outcome]]\nname = \"height\"\nkind = \"measure\"\nstart_basis = \"dry\"\n")}, "trial.toml:59:1: error:", "add start"},

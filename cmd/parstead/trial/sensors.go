@@ -301,7 +301,7 @@ func (l *loader) luxTrouble(bin light.Bin, during light.Span) (says, mend string
 		}
 	}
 	if len(over) == 0 {
-		return fmt.Sprintf("lux in the bin %q can't be turned into PPFD: no lamp is over it", bin.Name), "name the bin's lamp, with its lux_per_ppfd, spectrum or illuminant"
+		return fmt.Sprintf("lux in the bin %q can't be turned into PPFD: no lamp is over it", bin.Name), `name the bin's lamp, with its lux_per_ppfd, spectrum or illuminant; on a windowsill that is the sun: add a [[lamp]] with name = "sun" and illuminant = "D65", and lamp = "sun" under the [[bin]]`
 	}
 	for i, lamp := range over {
 		if lamp.LuxPerPPFD == 0 {
