@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"parstead/light"
@@ -74,20 +73,24 @@ func offTargetSays(bin light.Bin, got light.DLI) string {
 // offTargetDo says how to bring the light back, and by how many lit hours where
 // the timer alone can do it.
 func (w *Watch) offTargetDo(bin light.Bin, last BinDay) string {
-	var b strings.Builder
-	b.WriteString(unplug)
-	if last.Mean > bin.TargetDLI {
-		b.WriteString("Then hang the lamp higher")
-	} else {
-		b.WriteString("Then wipe the lamp or hang it lower")
-	}
 	lit := 0.0
 	for _, s := range w.rack.Lit(bin, w.rack.Day(last.Date)) {
 		lit += s.Length().Hours()
 	}
-	if hours := lit * float64(bin.TargetDLI/last.Mean); lit > 0 && hours < hoursADay && math.Abs(hours-lit) >= leastHours {
-		fmt.Fprintf(&b, ", or let it burn %.0f h a day, not %.0f", hours, lit)
+	short := last.Mean < bin.TargetDLI
+	var do string
+	switch {
+	case lit == 0 && short: // by daylight alone
+		do = "Clean the glass, move the bin nearer to it, or hang a lamp over it"
+	case lit == 0:
+		do = "Hang a thin white curtain, or move the bin away from the glass"
+	case short:
+		do = unplug + "Then wipe the lamp or hang it lower"
+	default:
+		do = unplug + "Then hang the lamp higher"
 	}
-	fmt.Fprintf(&b, "; log what you do. If %.1f is meant, write that as the bin's target_dli.", float64(last.Mean))
-	return b.String()
+	if hours := lit * float64(bin.TargetDLI/last.Mean); lit > 0 && hours < hoursADay && math.Abs(hours-lit) >= leastHours {
+		do += fmt.Sprintf(", or let it burn %.0f h a day, not %.0f", hours, lit)
+	}
+	return do + fmt.Sprintf("; log what you do. If %.1f is meant, write that as the bin's target_dli.", float64(last.Mean))
 }

@@ -54,6 +54,24 @@ func TestOffTarget(t *testing.T) {
 	}
 }
 
+// On a windowsill there is no plug to pull and no lamp to wipe.
+func TestWhatToDoOffTargetByDaylight(t *testing.T) {
+	t.Parallel()
+	rig := newRig(t, 30)
+	rig.rack.Lamps = append(rig.rack.Lamps, light.Lamp{Name: "sun", LuxPerPPFD: 54, Daylight: true})
+	for _, lamps := range [][]string{nil, {"sun"}} {
+		bin := light.Bin{Name: "sill", TargetDLI: 5, Lamps: lamps}
+		for got, want := range map[light.DLI]string{
+			1.5: "Clean the glass, move the bin nearer to it, or hang a lamp over it; log what you do. If 1.5 is meant, write that as the bin's target_dli.",
+			9.0: "Hang a thin white curtain, or move the bin away from the glass; log what you do. If 9.0 is meant, write that as the bin's target_dli.",
+		} {
+			if do := New(&rig.rack).offTargetDo(bin, BinDay{Date: rig.rack.Starts, Known: true, Mean: got}); do != want {
+				t.Errorf("%v of %v: %s", got, lamps, do)
+			}
+		}
+	}
+}
+
 // What to do names the hours that would bring the light back, where a day has
 // them: 14 h at 70 % are 20 h at 100 %.
 func TestWhatToDoOffTarget(t *testing.T) {
