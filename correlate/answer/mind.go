@@ -9,9 +9,20 @@ import (
 	"parstead/correlate/ranking"
 )
 
+// mostMind is how many things that spoil the answer it names.
+const mostMind = 3
+
 // mind says what spoils the answer most.
 func (t *teller) mind() string {
-	const most = 3
+	list := t.minds()
+	if len(list) > mostMind {
+		list = append(list[:mostMind:mostMind], fmt.Sprintf("and %s more, below", phrase.Few(len(list)-mostMind)))
+	}
+	return strings.Join(list, "; ")
+}
+
+// minds is all that spoils the answer.
+func (t *teller) minds() []string {
 	var list []string
 	if t.in.Early {
 		list = append(list, "this is an early look, before the trial ends")
@@ -22,11 +33,7 @@ func (t *teller) mind() string {
 	if n := len(t.all.Departures); n > 0 {
 		list = append(list, fmt.Sprintf("the trial departed from its plan (%s)", plural(n, "departure", "departures")))
 	}
-	list = append(list, t.allSpoils()...)
-	if len(list) > most {
-		list = append(list[:most:most], fmt.Sprintf("and %s more, below", phrase.Few(len(list)-most)))
-	}
-	return strings.Join(list, "; ")
+	return append(list, t.allSpoils()...)
 }
 
 func plural(n int, one, many string) string {

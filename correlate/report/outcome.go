@@ -36,11 +36,10 @@ func (r *Report) outcome(i int) *outcome {
 
 // title names the outcome for people, with the plants that it is of.
 func (o *outcome) title() string {
-	name := o.Name
 	for _, value := range o.Of { // there is one
-		name += " of " + value
+		return o.Name + " of " + value
 	}
-	return name
+	return o.Name
 }
 
 // plantWords tells of a plant its value, its place, its treatments and its light.

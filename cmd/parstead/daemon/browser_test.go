@@ -358,7 +358,9 @@ func (b *browser) entersTheRest(base string) {
 	b.sees("P1 stands there.")
 	b.press("The two have changed places")
 	b.sees("Stored: P3 to upper, row 1, column 1; P1 to lower, row 1, column 1; in moves.csv (Ana)")
-	racktest.Eventually(b.tb, "the new place", func() bool { return b.eval(`document.querySelector("main h1 small").innerText`) == "upper, row 1, column 1" })
+	racktest.Eventually(b.tb, "the new place", func() bool {
+		return b.eval(`document.querySelector("main h1 small").innerText`) == "upper, row 1, column 1"
+	})
 	b.fits()
 	b.picture("moved")
 	b.press("find a plant")
