@@ -107,7 +107,8 @@ func (f *Fit) joined(columns [][]float64) Test {
 	return t
 }
 
-// joined tests by the drop in deviance over the dispersion that is then left.
+// joined tests by the drop in deviance over the dispersion that is then left, where events
+// are as many for each parameter as answers have to be: few of them make chance patterns.
 func (f *CountFit) joined(columns [][]float64) Test {
 	fresh := f.Design.beyond(columns)
 	if len(fresh) == 0 || f.Exact {
@@ -118,16 +119,18 @@ func (f *CountFit) joined(columns [][]float64) Test {
 	if wide.fit(nil) != nil {
 		return Test{}
 	}
-	rows, chi2 := 0, 0.0
+	rows, chi2, events := 0, 0.0, 0.0
 	for i, used := range wide.used {
 		if used {
 			rows++
+			events += f.Y[i]
 			chi2 += (f.Y[i] - wide.mean[i]) * (f.Y[i] - wide.mean[i]) / wide.mean[i]
 		}
 	}
 	extra, df := len(wide.kept)-len(f.glm.kept), rows-len(wide.kept)
 	t := Test{DF: [2]float64{float64(extra), float64(df)}}
-	if extra > 0 && df > 0 && chi2 > exactLimit*exactLimit*f.Deviance {
+	enough := events >= answersPerParameter*float64(len(wide.kept)-1)
+	if enough && extra > 0 && df > 0 && chi2 > exactLimit*exactLimit*f.Deviance {
 		t.f(max(0, f.Deviance-wide.deviance) / t.DF[0] / (chi2 / t.DF[1]))
 	}
 	return t
