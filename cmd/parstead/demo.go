@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -43,7 +44,7 @@ func (c *demoCmd) Run(e *env) error {
 	}
 	err := c.run(e)
 	if err == nil || e.ctx.Err() == nil {
-		return err
+		return errors.Join(err, demo.Finish(c.Dir))
 	}
 	if err := demo.Remove(c.Dir); err != nil {
 		return err

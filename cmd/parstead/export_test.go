@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"parstead/cmd/parstead/racktest"
 )
 
 // Readings that are exported and taken into a new folder give the same light and
@@ -145,6 +147,10 @@ func TestExportDescribesItself(t *testing.T) {
 	dir, files := rackFolder(t, march, ownBroker), filepath.Join(t.TempDir(), "files")
 	must(t, march, airRows()+"2026-03-03T10:00:00.25Z,quantum,100\n", "import", dir, "-")
 	must(t, march, "", "note", dir, "lamp raised", "--kind", "lamp_moved")
+	if err := os.Mkdir(filepath.Join(dir, "photos"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	racktest.WriteFiles(t, filepath.Join(dir, "photos"), map[string]string{"P1-2026-03-04-1.jpg": "invented", "notes.txt": "mine"})
 	spring, _ := twoSeasons(t)
 	for _, trial := range []string{dir, spring} {
 		files := filepath.Join(files, filepath.Base(trial))
@@ -199,7 +205,7 @@ func TestExportDescribesItself(t *testing.T) {
 				}
 			}
 		}
-		if tables != 7 || !names["sheets/trial.toml"] {
+		if tables != 7 || !names["sheets/trial.toml"] || names["photos/p1-2026-03-04-1.jpg"] != (trial == dir) || names["photos/notes.txt"] {
 			t.Errorf("%d tables, %v", tables, names)
 		}
 	}

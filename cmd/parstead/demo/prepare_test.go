@@ -3,21 +3,44 @@ package demo
 import (
 	"os"
 	"path/filepath"
+	"runtime"
+	"strconv"
 	"strings"
 	"testing"
 )
 
 func TestPrepare(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
-	if err := Prepare(dir); err != nil {
+	empty, dir := t.TempDir(), t.TempDir()
+	if err := Prepare(empty); err != nil {
 		t.Errorf("an empty folder: %v", err)
 	}
-	if err := Prepare(filepath.Join(dir, "new")); err != nil {
+	made := filepath.Join(dir, "made")
+	if err := Prepare(made); err != nil {
 		t.Errorf("no folder yet: %v", err)
 	}
-	made := filepath.Join(dir, "made")
 	if err := newWorld(t, Config{Days: MinDays}).WriteFolder(made); err != nil {
+		t.Fatal(err)
+	}
+	put := func(pid string) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(made, underway), []byte(pid), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if put(strconv.Itoa(os.Getppid())); runtime.GOOS != "windows" {
+		if err := Prepare(made); err == nil || !strings.Contains(err.Error(), "just now") {
+			t.Errorf("one that is being played: %v", err)
+		}
+	}
+	put("999999999") // no process has this number: it was killed
+	if err := Prepare(made); err != nil {
+		t.Errorf("one that was cut off: %v", err)
+	}
+	if err := newWorld(t, Config{Days: MinDays}).WriteFolder(made); err != nil {
+		t.Errorf("something is left of it: %v", err)
+	}
+	if err := Finish(made); err != nil {
 		t.Fatal(err)
 	}
 	if err := Prepare(made); err == nil || !strings.Contains(err.Error(), "earlier demo") {

@@ -138,9 +138,13 @@ func (x *exporter) describe(context.Context) error {
 			name += "-"
 		}
 		taken[name] = true
+		says := "the trial's own file, as it stands"
+		if strings.HasPrefix(file, photosFolder+"/") {
+			says = "a photo of a plant: PLANT-DATE-N"
+		}
 		ending := strings.TrimPrefix(strings.ToLower(path.Ext(file)), ".")
 		p.Resources = append(p.Resources, resource{
-			Profile: "data-resource", Name: name, Path: file, Description: "the trial's own file, as it stands", Format: ending, MediaType: mediaTypes[ending],
+			Profile: "data-resource", Name: name, Path: file, Description: says, Format: ending, MediaType: mediaTypes[ending],
 		})
 	}
 	for i := range p.Resources {
@@ -168,6 +172,7 @@ func (x *exporter) describe(context.Context) error {
 // kin).
 var mediaTypes = map[string]string{
 	"csv":  "text/csv",
+	"jpg":  "image/jpeg",
 	"toml": "application/toml",
 	"xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 	"txt":  "text/plain",

@@ -6,8 +6,10 @@ import (
 	"bufio"
 	"context"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"iter"
 	"os"
 	"path/filepath"
@@ -81,7 +83,7 @@ type ColumnMeaning struct {
 }
 
 func (x *exporter) all(ctx context.Context) error {
-	for _, write := range []func(context.Context) error{x.readings, x.dli, x.climate, x.plants, x.log, x.copies, x.describe} {
+	for _, write := range []func(context.Context) error{x.readings, x.dli, x.climate, x.plants, x.log, x.copies, x.photos, x.describe} {
 		if err := write(ctx); err != nil {
 			return err
 		}
@@ -156,8 +158,39 @@ func (x *exporter) copies(context.Context) error {
 	return nil
 }
 
-// sheetsFolder holds the trial's own files.
-const sheetsFolder = "sheets"
+// sheetsFolder holds the trial's own files, photosFolder the photos of its plants.
+const (
+	sheetsFolder = "sheets"
+	photosFolder = "photos"
+)
+
+// photos copies the photos of plants; no link among them is followed.
+func (x *exporter) photos(context.Context) error {
+	entries, err := os.ReadDir(filepath.Join(x.trial.Dir, photosFolder))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("look for photos: %w", err)
+	}
+	if err := os.Mkdir(filepath.Join(x.dir, photosFolder), 0o700); err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if !e.Type().IsRegular() || filepath.Ext(e.Name()) != ".jpg" {
+			continue
+		}
+		picture, err := os.ReadFile(filepath.Join(x.trial.Dir, photosFolder, e.Name()))
+		if err != nil {
+			return fmt.Errorf("copy a photo: %w", err)
+		}
+		if err := os.WriteFile(filepath.Join(x.dir, photosFolder, e.Name()), picture, 0o600); err != nil {
+			return err
+		}
+		x.Files = append(x.Files, photosFolder+"/"+e.Name())
+	}
+	return nil
+}
 
 // each gives a list's elements as rows.
 func each[T any](list []T) iter.Seq2[*T, error] {
