@@ -77,8 +77,7 @@ func TestLightStandsAtAnotherBroker(t *testing.T) {
 		got = string(out)
 		return err == nil && strings.Count(got, "1 parstead/") == 2 // kept, not just then published
 	})
-	lines := strings.Split(strings.TrimSpace(got), "\n")
-	for _, line := range lines {
+	for line := range strings.Lines(got) {
 		f := strings.Fields(line)
 		light, err := strconv.ParseFloat(f[2], 64)
 		if f[0] != "1" || !strings.HasPrefix(f[1], "parstead/test-rack/dli_last_day/") || err != nil || math.Abs(light/5.045-1) > 0.01 {

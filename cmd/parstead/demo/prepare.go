@@ -42,8 +42,11 @@ func Prepare(dir string) error {
 // removeCutOff removes a demo that was cut off.
 func removeCutOff(dir string) error {
 	text, err := os.ReadFile(filepath.Join(dir, underway))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
 	if err != nil {
-		return nil // none is there, or Prepare says why it can't be looked into
+		return fmt.Errorf("look into the demo's folder: %w", err)
 	}
 	if pid, err := strconv.Atoi(string(text)); err == nil && pid != os.Getpid() && runs(pid) {
 		return fmt.Errorf("a demo is being played in %s just now: name another folder with --dir, or remove %s there if none is", dir, underway)
