@@ -152,7 +152,7 @@ func TestKnownKeys(t *testing.T) {
 		"[[lamp]]":      "name lux_per_ppfd spectrum illuminant watts on off from until",
 		"[[bin]]":       "name rows columns pitch_cm lamp block reservoir target_dli water_cm attenuation_per_m attenuation_error daylight",
 		"[[flood]]":     "reservoir times lasts",
-		"[[sensor]]":    "name measures bin row column topic value suffix decimal_mark time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until",
+		"[[sensor]]":    "name measures bin row column topic value suffix decimal_mark time time_format every max_gap scale offset valid relative_error depth_cm immersion_factor from until shared",
 		"[[treatment]]": "name levels set_per sets only_bins",
 		"[[outcome]]":   "name kind unit basis start start_basis scale primary matters only exposure",
 	} {
