@@ -152,6 +152,6 @@ func (c *demoCmd) truth(w io.Writer, world *demo.World, result *correlate.Result
 
 // next says where to look.
 func (c *demoCmd) next(w io.Writer) error {
-	_, err := fmt.Fprintf(w, "\nLook:  %s\nTry:   parstead correlate %[2]s; parstead run %[2]s\n", filepath.Join(c.report(), "index.html"), c.Dir)
+	_, err := fmt.Fprintf(w, "Look:  %s\nTry:   parstead correlate %[2]s; parstead run %[2]s\n", filepath.Join(c.report(), "index.html"), c.Dir)
 	return err
 }

@@ -17,7 +17,7 @@ func (b *brief) decide() {
 	for i := range b.p.rankings {
 		r := &b.p.rankings[i]
 		if chosen := b.chosen(b.p, r); chosen != "" && r.Term != analysis.TreatmentTerm(b.choosing()) {
-			b.say(analysis.Next, analysis.About(r.Term), fmt.Sprintf("who has to choose a %s now takes %s", b.in.Treatments[r.Term.A].Name, chosen))
+			b.say(analysis.Next, analysis.About(r.Term), fmt.Sprintf("to choose a %s now, take %s", b.in.Treatments[r.Term.A].Name, chosen))
 		}
 	}
 }
@@ -61,7 +61,7 @@ func (t *teller) choice() string {
 			}
 		}
 	}
-	return fmt.Sprintf("who has to choose a %s now takes %s", t.in.Treatments[treatment].Name, strings.Join(list, "; "))
+	return fmt.Sprintf("to choose a %s now, take %s", t.in.Treatments[treatment].Name, strings.Join(list, "; "))
 }
 
 // chosen names the highest level of a dealt treatment of a primary result, with its gain

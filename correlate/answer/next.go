@@ -43,11 +43,7 @@ func (t *teller) suspects() string {
 			if n++; n > most {
 				continue
 			}
-			says := phrase.Unit(phrase.Number(s.Value), p.r.Unit)
-			if other := t.without(p, s); other != "" {
-				says += ", and without it " + other
-			}
-			names = append(names, fmt.Sprintf("%s (%s)", phrase.Plant(s.Plant, t.in.Table), says))
+			names = append(names, fmt.Sprintf("%s (%s)", phrase.Plant(s.Plant, t.in.Table), phrase.Unit(phrase.Number(s.Value), p.r.Unit)))
 		}
 	}
 	if n == 0 {
@@ -107,6 +103,8 @@ func (t *teller) sizes() string {
 		text, larger := size(n)
 		if i == 0 {
 			text = fmt.Sprintf("settling %s takes about %s", settles(n), text)
+		} else {
+			text = strings.Replace(text, " such racks or seasons", " such", 1) // said just before
 		}
 		list, more = append(list, text), more || larger
 	}

@@ -161,7 +161,7 @@ func (v view) lightLevel() Claim {
 		of = "refused"
 	}
 	c.Found = fmt.Sprintf("level %s; %s", of, pValue(o.Light.WithinBin.P))
-	c.Holds = level.Unit == "bin" && level.P == nil && *o.Light.WithinBin.P < 0.001
+	c.Holds = level.Unit == "bin" && level.P == nil && *o.Light.WithinBin.P < 0.05
 	return c
 }
 
