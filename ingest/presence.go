@@ -21,15 +21,16 @@ type Presence struct {
 // goodbye is how long the end of a session waits for its message to be taken away.
 const goodbye = time.Second
 
-// listen subscribes to the presence of others, and tells whether the broker lets it.
-func (c *connection) listen(p *Presence, log *slog.Logger) bool {
+// refused subscribes to the presence of others, and tells whether the broker refuses it;
+// a connection that is lost meanwhile says nothing of that.
+func (c *connection) refused(p *Presence, log *slog.Logger) bool {
 	token := c.client.Subscribe(p.Filter, 0, func(_ mqtt.Client, m mqtt.Message) {
 		p.Heard(m.Topic(), m.Payload())
 	}).(*mqtt.SubscribeToken)
-	if !token.WaitTimeout(dialTime) || token.Error() != nil || token.Result()[p.Filter] == 0x80 {
-		log.Info("the broker does not let this trial know of others", "filter", p.Filter)
+	if !token.WaitTimeout(dialTime) || token.Result()[p.Filter] != 0x80 {
 		return false
 	}
+	log.Info("the broker does not let this trial know of others", "filter", p.Filter)
 	return true
 }
 

@@ -201,7 +201,9 @@ func (s *Session) hold(ctx context.Context, wait time.Duration) time.Duration {
 // takenOver tells whether the broker has closed connections so often that
 // another client must be at work.
 func (s *Session) takenOver(accepted bool, err error) bool {
-	if !accepted || !errors.Is(err, io.EOF) && !errors.Is(err, syscall.ECONNRESET) {
+	// What was being written then fails too, and may be noticed first.
+	closed := func(by error) bool { return errors.Is(err, by) }
+	if !accepted || !slices.ContainsFunc([]error{io.EOF, syscall.ECONNRESET, syscall.EPIPE, net.ErrClosed}, closed) {
 		return false
 	}
 	now := time.Now()
@@ -315,7 +317,7 @@ func (s *Session) serve(ctx context.Context, c *connection) error {
 	}
 	s.setState(State{Connected: true, Err: err, Forgot: c.forgot})
 	if s.Presence != nil && !s.alone {
-		s.alone = !c.listen(s.Presence, s.Log)
+		s.alone = c.refused(s.Presence, s.Log)
 	}
 	for {
 		s.send(c)
