@@ -3,6 +3,7 @@ package ingest_test
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -213,8 +214,12 @@ func TestListeningOnAForeignBroker(t *testing.T) {
 		running(t, s.Run)
 		waitConnected(t, s)
 		publish(t, chip, "rack/b", 1, false, `{"v":2}`)
-		eventually(t, "two topics are heard", func() bool { return len(heard.Found()) >= 2 })
-		found := heard.Found()
+		var found []ingest.Found
+		eventually(t, "two topics are heard", func() bool {
+			// A broker may deliver what it has acknowledged before: the message of the end.
+			found = slices.DeleteFunc(heard.Found(), func(a ingest.Found) bool { return a.Topic == "rack/end" })
+			return len(found) >= 2
+		})
 		if found[0].Pointer != "/v" || found[0].Messages != 1 || found[1].Topic != "rack/kept" || found[1].Messages != 0 {
 			t.Errorf("heard %+v", found)
 		}
