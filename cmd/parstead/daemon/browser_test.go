@@ -405,6 +405,8 @@ func TestEntryBegunBeforeTheScriptIsReady(t *testing.T) {
 
 	b.open(w.PageURL() + "enter/plant?plant=P3")
 	b.sees("Harvest")
+	// What is asked for before the style has come stands elsewhere after it.
+	racktest.Eventually(b.tb, "style and script", func() bool { return b.eval(`document.readyState`) == "complete" })
 	touch := func(kind string) {
 		b.tb.Helper()
 		var at struct{ X, Y float64 }
@@ -414,6 +416,9 @@ func TestEntryBegunBeforeTheScriptIsReady(t *testing.T) {
 		b.call("Input.dispatchMouseEvent", map[string]any{"type": kind, "x": at.X, "y": at.Y, "button": "left", "clickCount": 1}, nil)
 	}
 	touch("mousePressed")
+	if on := b.eval(`document.querySelector("main a:active")?.innerText ?? "nothing"`); on != "lost" {
+		t.Fatalf("the thumb is on %s", on)
+	}
 	b.eval(`signalComes(); refresh().then(() => "")`)
 	if got := daemons(); got != "yes" {
 		t.Error("the screen changed under the thumb")
