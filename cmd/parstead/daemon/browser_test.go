@@ -148,6 +148,7 @@ func (b *browser) eval(script string) string {
 func (b *browser) open(url string) {
 	b.tb.Helper()
 	b.call("Page.navigate", map[string]any{"url": url}, nil)
+	racktest.Eventually(b.tb, "page, style and script", func() bool { return b.eval(`document.readyState`) == "complete" })
 }
 
 // sees waits until the page's text holds the words: a minute at most, since many
@@ -405,8 +406,6 @@ func TestEntryBegunBeforeTheScriptIsReady(t *testing.T) {
 
 	b.open(w.PageURL() + "enter/plant?plant=P3")
 	b.sees("Harvest")
-	// What is asked for before the style has come stands elsewhere after it.
-	racktest.Eventually(b.tb, "style and script", func() bool { return b.eval(`document.readyState`) == "complete" })
 	touch := func(kind string) {
 		b.tb.Helper()
 		var at struct{ X, Y float64 }
