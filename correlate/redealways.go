@@ -34,7 +34,7 @@ func (w ways) says() string {
 
 // listed counts the deals of a list.
 func listed(all [][]int, actual []int) ways {
-	seen := map[string]bool{}
+	seen, own := map[string]bool{}, renamed(actual)
 	var w ways
 	for _, d := range all {
 		key := fmt.Sprint(d)
@@ -43,7 +43,7 @@ func listed(all [][]int, actual []int) ways {
 		}
 		seen[key] = true
 		w.deals++
-		if slices.Equal(renamed(d), renamed(actual)) {
+		if slices.Equal(renamed(d), own) {
 			w.alike++
 		}
 	}

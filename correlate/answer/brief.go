@@ -195,7 +195,9 @@ func change(r *analysis.OutcomeResult, slope float64, ci [2]float64) string {
 // weakened says in one line what weakens the result: what is so of the whole of it, which
 // plants it is of, which of them lie far off.
 func (b *brief) weakened() {
-	list := slices.DeleteFunc(b.spoils(b.p), b.toldOfAll)
+	of := b.minds()
+	of = of[:min(len(of), mostMind)]
+	list := slices.DeleteFunc(b.spoils(b.p), func(says string) bool { return slices.Contains(of, says) && b.ofAll(says) })
 	topic := analysis.Topic{}
 	if says := b.survivors(); says != "" {
 		if len(list) == 0 {
@@ -208,10 +210,9 @@ func (b *brief) weakened() {
 	}
 }
 
-// toldOfAll tells whether the answer says by itself what weakens every part alike.
-func (t *teller) toldOfAll(says string) bool {
-	minds := t.minds()
-	return slices.Contains(minds[:min(len(minds), mostMind)], says) && !slices.ContainsFunc(t.parts, func(p part) bool { return !slices.Contains(t.spoils(p), says) })
+// ofAll tells whether something weakens every part alike.
+func (t *teller) ofAll(says string) bool {
+	return !slices.ContainsFunc(t.parts, func(p part) bool { return !slices.Contains(t.spoils(p), says) })
 }
 
 // survivors says of a primary result how many plants it is not of.

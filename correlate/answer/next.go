@@ -98,15 +98,19 @@ func (t *teller) unsettled(n *analysis.Need) bool {
 // current.
 func (t *teller) sizes() string {
 	var list []string
-	more := false
+	more, filled := false, racksOrSeasons
 	for i, n := range t.needs() {
-		text, larger := size(n)
+		text := size(n, filled)
 		if i == 0 {
 			text = fmt.Sprintf("settling %s takes about %s", settles(n), text)
-		} else {
-			text = strings.Replace(text, " such racks or seasons", " such", 1) // said just before
 		}
-		list, more = append(list, text), more || larger
+		list = append(list, text)
+		if k := fillings(n); k > 0 {
+			more = true
+			if k <= analysis.MostTimes {
+				filled = "such" // said just before
+			}
+		}
 	}
 	says := phrase.List(list)
 	if e := t.all.Electricity; more && e != nil && e.Cost != nil {
@@ -117,27 +121,37 @@ func (t *teller) sizes() string {
 
 // size words what a treatment takes: "247 plants a level of medium (7 such racks or
 // seasons)".
-func size(n analysis.Need) (says string, larger bool) {
-	racks, larger := racks(n)
-	return fmt.Sprintf("%d %ss a level of %s%s", n.Replicates(), n.Unit, n.Treatment, racks), larger
+func size(n analysis.Need, filled string) string {
+	return fmt.Sprintf("%d %ss a level of %s%s", n.Replicates(), n.Unit, n.Treatment, racks(n, filled))
 }
 
 // replicates words the same of a treatment that is named already.
 func replicates(n analysis.Need) string {
-	racks, _ := racks(n)
-	return fmt.Sprintf("%d %ss a level%s", n.Replicates(), n.Unit, racks)
+	return fmt.Sprintf("%d %ss a level%s", n.Replicates(), n.Unit, racks(n, racksOrSeasons))
 }
 
-// racks says how often the rack has to be filled where it is more than once.
-func racks(n analysis.Need) (says string, larger bool) {
+const racksOrSeasons = "such racks or seasons"
+
+// racks says how often the rack has to be filled where it is more than once, in the
+// words for a rack that is filled.
+func racks(n analysis.Need, filled string) string {
+	switch k := fillings(n); {
+	case k == 0:
+		return ""
+	case k > analysis.MostTimes:
+		return " (more than this rack will ever hold)"
+	default:
+		return fmt.Sprintf(" (%d %s)", k, filled)
+	}
+}
+
+// fillings is how often the rack has to be filled; 0 where once is enough, or that is not
+// known.
+func fillings(n analysis.Need) int {
 	if n.RackHolds == nil || *n.RackHolds == 0 || n.Replicates() <= *n.RackHolds {
-		return "", false
+		return 0
 	}
-	racks := (n.Replicates() + *n.RackHolds - 1) / *n.RackHolds
-	if racks > analysis.MostTimes {
-		return " (more than this rack will ever hold)", true
-	}
-	return fmt.Sprintf(" (%d such racks or seasons)", racks), true
+	return (n.Replicates() + *n.RackHolds - 1) / *n.RackHolds
 }
 
 // drop names levels of dealt treatments that are behind wherever they were compared.

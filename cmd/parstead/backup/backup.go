@@ -23,6 +23,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"parstead/cmd/parstead/atomicfile"
+	"parstead/cmd/parstead/photo"
 	"parstead/cmd/parstead/version"
 	"parstead/store"
 )
@@ -138,13 +139,13 @@ func sheetsOf(folder string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	photos, err := filepath.Glob(filepath.Join(folder, "photos", "*.jpg"))
+	photos, err := filepath.Glob(filepath.Join(folder, photo.Folder, "*.jpg"))
 	if err != nil {
 		return nil, err
 	}
 	for _, p := range photos {
 		if info, err := os.Lstat(p); err == nil && info.Mode().IsRegular() {
-			names = append(names, "photos/"+filepath.Base(p))
+			names = append(names, photo.Folder+"/"+filepath.Base(p))
 		}
 	}
 	var lamps struct{ Lamp []struct{ Spectrum string } }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"strings"
 	"sync"
@@ -82,7 +83,7 @@ func (n *Neighbours) Counting(address string) []string {
 func (n *Neighbours) condition(t *trial.Trial) (c watch.Condition, ok bool) {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	for _, topic := range sorted(n.others) {
+	for _, topic := range slices.Sorted(maps.Keys(n.others)) {
 		o := n.others[topic]
 		c = watch.Condition{Kind: watch.Broker, Since: o.since}
 		switch both := trial.InCommon(t.LightTopics(), o.Topics); {
@@ -98,15 +99,6 @@ func (n *Neighbours) condition(t *trial.Trial) (c watch.Condition, ok bool) {
 		return c, true
 	}
 	return watch.Condition{}, false
-}
-
-func sorted(others map[string]neighbour) []string {
-	var topics []string
-	for topic := range others {
-		topics = append(topics, topic)
-	}
-	slices.Sort(topics)
-	return topics
 }
 
 // presentAt is where the trial's own message stands.

@@ -21,9 +21,6 @@ import (
 	"parstead/light"
 )
 
-// photosFolder holds a trial's photos, beside its sheets.
-const photosFolder = "photos"
-
 // mostPhotos bounds those of one plant on one day.
 const mostPhotos = 50
 
@@ -61,7 +58,7 @@ func (p *photos) Keep(ctx context.Context, who, plant string, file []byte) error
 		return refusedPhoto{err}
 	}
 	now := p.now().UTC().Truncate(time.Second)
-	folder := filepath.Join(t.Dir, photosFolder)
+	folder := filepath.Join(t.Dir, photo.Folder)
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return fmt.Errorf("photos can't be kept: %w", err)
 	}
@@ -122,7 +119,7 @@ func (p *photos) Read(name string) ([]byte, error) {
 	if !photoName.MatchString(name) {
 		return nil, nil
 	}
-	folder, err := os.OpenRoot(filepath.Join(p.trial().Dir, photosFolder)) // no link leads out of it
+	folder, err := os.OpenRoot(filepath.Join(p.trial().Dir, photo.Folder)) // no link leads out of it
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}

@@ -13,6 +13,7 @@ import (
 	"unicode"
 
 	"parstead/cmd/parstead/atomicfile"
+	"parstead/cmd/parstead/photo"
 	"parstead/cmd/parstead/version"
 	"parstead/light"
 )
@@ -139,7 +140,7 @@ func (x *exporter) describe(context.Context) error {
 		}
 		taken[name] = true
 		says := "the trial's own file, as it stands"
-		if strings.HasPrefix(file, photosFolder+"/") {
+		if strings.HasPrefix(file, photo.Folder+"/") {
 			says = "a photo of a plant: PLANT-DATE-N"
 		}
 		ending := strings.TrimPrefix(strings.ToLower(path.Ext(file)), ".")

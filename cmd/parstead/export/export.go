@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"parstead/cmd/parstead/atomicfile"
+	"parstead/cmd/parstead/photo"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
 	"parstead/store"
@@ -142,52 +143,50 @@ func (x *exporter) copies(context.Context) error {
 			x.Remarks = append(x.Remarks, fmt.Sprintf("%s lies outside the trial's folder and was not copied: copy it by hand", name))
 			continue
 		}
-		text, err := os.ReadFile(filepath.Join(x.trial.Dir, name))
-		if err != nil {
-			return fmt.Errorf("copy %s: %w", name, err)
-		}
-		to := filepath.Join(x.dir, sheetsFolder, name)
-		if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
+		if err := x.copy(name, filepath.Join(sheetsFolder, name)); err != nil {
 			return err
 		}
-		if err := os.WriteFile(to, text, 0o600); err != nil {
-			return err
-		}
-		x.Files = append(x.Files, sheetsFolder+"/"+filepath.ToSlash(name))
 	}
 	return nil
 }
 
-// sheetsFolder holds the trial's own files, photosFolder the photos of its plants.
-const (
-	sheetsFolder = "sheets"
-	photosFolder = "photos"
-)
+// sheetsFolder holds the trial's own files.
+const sheetsFolder = "sheets"
+
+// copy copies a file of the trial's folder to a place in the export.
+func (x *exporter) copy(name, to string) error {
+	text, err := os.ReadFile(filepath.Join(x.trial.Dir, name))
+	if err != nil {
+		return fmt.Errorf("copy %s: %w", name, err)
+	}
+	path := filepath.Join(x.dir, to)
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return err
+	}
+	if err := os.WriteFile(path, text, 0o600); err != nil {
+		return err
+	}
+	x.Files = append(x.Files, filepath.ToSlash(to))
+	return nil
+}
 
 // photos copies the photos of plants; no link among them is followed.
 func (x *exporter) photos(context.Context) error {
-	entries, err := os.ReadDir(filepath.Join(x.trial.Dir, photosFolder))
+	entries, err := os.ReadDir(filepath.Join(x.trial.Dir, photo.Folder))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
 	if err != nil {
 		return fmt.Errorf("look for photos: %w", err)
 	}
-	if err := os.Mkdir(filepath.Join(x.dir, photosFolder), 0o700); err != nil {
-		return err
-	}
 	for _, e := range entries {
 		if !e.Type().IsRegular() || filepath.Ext(e.Name()) != ".jpg" {
 			continue
 		}
-		picture, err := os.ReadFile(filepath.Join(x.trial.Dir, photosFolder, e.Name()))
-		if err != nil {
-			return fmt.Errorf("copy a photo: %w", err)
-		}
-		if err := os.WriteFile(filepath.Join(x.dir, photosFolder, e.Name()), picture, 0o600); err != nil {
+		at := filepath.Join(photo.Folder, e.Name())
+		if err := x.copy(at, at); err != nil {
 			return err
 		}
-		x.Files = append(x.Files, photosFolder+"/"+e.Name())
 	}
 	return nil
 }

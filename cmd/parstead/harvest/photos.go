@@ -16,7 +16,7 @@ import (
 // is left out: the log still tells of it.
 func photosOf(dir string, log []light.Event, zone *time.Location) func(plant string) []report.Photo {
 	return func(plant string) (list []report.Photo) {
-		folder, err := os.OpenRoot(filepath.Join(dir, "photos")) // no link leads out of it
+		folder, err := os.OpenRoot(filepath.Join(dir, photo.Folder)) // no link leads out of it
 		if err != nil {
 			return nil // there are none
 		}

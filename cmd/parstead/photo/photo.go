@@ -13,6 +13,9 @@ import (
 	"golang.org/x/image/draw"
 )
 
+// Folder is the one, beside a trial's sheets, that holds the photos of its plants.
+const Folder = "photos"
+
 // The bounds of what is taken in and of what is kept.
 const (
 	LargestFile = 16 << 20 // bytes that are looked at
