@@ -74,10 +74,15 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 func (s *sample) unitDispersion(b both) {
 	for _, l := range b.with[1:] {
 		if f, ok := l.Model.(*model.CountFit); ok && l.Err == nil && f.AtLeast {
-			s.checks = append(s.checks, Check{Check: "dispersion", Of: string(l.Unit), Value: analysis.Known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: fmt.Sprintf(
-				"by chance %ss differ less than the counts of their plants make them: they are taken to differ as much as these do", l.Unit)})
+			s.checks = append(s.checks, Check{Check: "dispersion", Of: string(l.Unit), Value: analysis.Known(f.Dispersion), DF: []float64{float64(f.DF)}, Says: differAtLeast(l.Unit, "counts")})
 		}
 	}
+}
+
+// differAtLeast says that whole units differed less than what their plants have makes
+// them.
+func differAtLeast(unit model.Unit, what string) string {
+	return fmt.Sprintf("by chance %ss differ less than the %s of their plants make them: they are taken to differ as much as these do", unit, what)
 }
 
 // noEvents is the code of checks on levels without a single event.

@@ -171,7 +171,7 @@ func (s *sample) unitShares(r *OutcomeResult, exact *Exact, t model.Treatment, n
 	if test.OK {
 		e.Test, e.P = "exact", analysis.Known(test.P)
 	} else {
-		s.say(analysis.NotTested, name, "there are only %s ways to deal %s to the %ss: too few for a p value", phrase.Freedom(test.Deals), name, t.SetPer)
+		s.say(analysis.NotTested, name, "too few %ss to tell: there are only %s ways to deal %s to them, so that no p value could be small", t.SetPer, phrase.Freedom(test.Deals), name)
 	}
 	if len(used.Levels) == len(overUnits(t.Factor).Levels) {
 		s.oneUnit(name, t.SetPer)
@@ -199,13 +199,26 @@ func (s *sample) unitPairs(r *OutcomeResult, exact *Exact, units model.Factor, t
 			}
 		}
 	}
+	if means != nil {
+		for i := range r.Planning {
+			if f := &r.Planning[i]; f.Treatment == t.Name {
+				f.DF = means[0].DF
+			}
+		}
+	}
+	if slices.ContainsFunc(pairs, func(p model.UnitPair) bool { return p.AtLeast }) {
+		s.say("dispersion", string(t.SetPer), "%s", differAtLeast(t.SetPer, "answers"))
+	}
 	for k, p := range pairs {
 		c := Comparison{
 			Term: term, CellA: analysis.Cell{s.in.level(t.Name, t.Levels[p.A])}, CellB: analysis.Cell{s.in.level(t.Name, t.Levels[p.B])},
 			Treatment: t.Name, A: t.Levels[p.A], B: t.Levels[p.B], Unit: string(t.SetPer), Verdict: CantTell,
 		}
 		if p.OK {
-			c.Ratio, c.SE, c.CI95 = analysis.Known(math.Exp(p.Value)), analysis.Known(p.SE), analysis.KnownLimits(exp2(p.CI95))
+			c.Ratio, c.SE, c.DF = analysis.Known(math.Exp(p.Value)), analysis.Known(p.SE), analysis.Known(p.DF)
+		}
+		if p.OK && !p.TooFew {
+			c.CI95 = analysis.KnownLimits(exp2(p.CI95))
 		}
 		if deals.OK {
 			c.P = analysis.Known(deals.Pairs[k])

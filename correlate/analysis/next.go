@@ -99,6 +99,14 @@ const FewDF = 10
 // is not worth a sentence.
 const HardlyDF = 2
 
+// HardlyTells tells whether a comparison of whole units rests on so few that where it
+// shows nothing its interval is not worth a sentence; it stands in the table.
+func (r *OutcomeResult) HardlyTells(c *Comparison) bool {
+	return c.Unit != string(model.PerPlant) && slices.ContainsFunc(r.Planning, func(f Planning) bool {
+		return f.Treatment == c.Treatment && 0 < f.DF && f.DF <= HardlyDF
+	})
+}
+
 // Planning is what a trial tells of one treatment that a next one can be sized by.
 type Planning struct {
 	Treatment   string

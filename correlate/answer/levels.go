@@ -49,12 +49,12 @@ func further(n int) string {
 }
 
 // first is the treatment that is told of where none can be claimed: the first that
-// was compared among plants, else among whole units.
+// was compared among plants, else among whole units, if by enough of them.
 func (p *part) first() *ranking.Ranking {
 	var found *ranking.Ranking
 	for i := range p.rankings {
 		r := &p.rankings[i]
-		if r.Compared && (found == nil || found.Unit != perPlant && r.Unit == perPlant) {
+		if r.Tells() && (found == nil || found.Unit != perPlant && r.Unit == perPlant) {
 			found = r
 		}
 	}

@@ -87,7 +87,7 @@ func (t *teller) unsettled(n *analysis.Need) bool {
 		for i := range p.rankings {
 			r := &p.rankings[i]
 			if r.Term.B == analysis.None && t.in.Treatments[r.Term.A].Name == n.Treatment {
-				return len(r.In(ranking.NotApart)) > 0 || !r.Compared
+				return len(r.In(ranking.NotApart)) > 0 || !r.Tells()
 			}
 		}
 	}

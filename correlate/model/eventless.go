@@ -96,16 +96,11 @@ func (f *CountFit) pairs(family Family, list []Difference, means int) ([]Pair, e
 		pairs, err := tukey(f.Linear, list, means)
 		return f.carrier.refuse(pairs, means, f.DF), err
 	}
-	rest, left := slices.DeleteFunc(slices.Clone(list), func(d Difference) bool { return none[d.A] || none[d.B] }), means
-	if family.Within == 0 {
-		for _, is := range none {
-			if is {
-				left--
-			}
-		}
-	}
-	pairs, err := tukey(f.Linear, rest, left)
-	pairs = append(f.carrier.refuse(pairs, left, f.DF), f.eventlessPairs(family, none, list, means*(means-1)/2)...)
+	// All pairs are one family, by whichever test: the others are judged among as many
+	// means as if none were without events.
+	rest := slices.DeleteFunc(slices.Clone(list), func(d Difference) bool { return none[d.A] || none[d.B] })
+	pairs, err := tukey(f.Linear, rest, means)
+	pairs = append(f.carrier.refuse(pairs, means, f.DF), f.eventlessPairs(family, none, list, means*(means-1)/2)...)
 	slices.SortFunc(pairs, func(a, b Pair) int {
 		if a.A != b.A {
 			return a.A - b.A

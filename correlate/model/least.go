@@ -32,6 +32,7 @@ type Fit struct {
 	basis   *basis
 	z       []float64 // Qᵀ y
 	carrier *carrier  // nil where no slopes adjusted the rows
+	least   []float64 // of each row's variance what is known of it, at least; nil where nothing is
 }
 
 // exactLimit is the share of an outcome's spread under which residuals are rounding.
@@ -101,12 +102,33 @@ func (f *Fit) SD() float64 { return math.Sqrt(f.MeanSquare()) }
 
 // Linear estimates the linear function wᵀβ of the coefficients.
 //
-//	se² = s² · wᵀ (XᵀX)⁻¹ w
+//	se² = s² · wᵀ (XᵀX)⁻¹ w, and at least Σ cᵢ² vᵢ where wᵀβ = Σ cᵢ yᵢ
 //
-// and what the slopes that adjusted the rows add.
+// and what the slopes that adjusted the rows add; vᵢ is the least variance of a row.
 func (f *Fit) Linear(w []float64) Estimate {
 	g := f.basis.solveT(w)
-	return f.carrier.into(Estimate{Value: dot(g, f.z), SE: f.SD() * norm(g), DF: float64(f.DF)}, g)
+	return f.carrier.into(Estimate{Value: dot(g, f.z), SE: max(f.SD()*norm(g), f.leastError(g)), DF: float64(f.DF)}, g)
+}
+
+// AtLeast tells whether the error of wᵀβ is what the rows' least variances make it,
+// since the residuals came out smaller.
+func (f *Fit) AtLeast(w []float64) bool {
+	g := f.basis.solveT(w)
+	return f.leastError(g) > f.SD()*norm(g)
+}
+
+// leastError is the standard error that the rows' least variances give wᵀβ, where g
+// solves Rᵀg = w.
+func (f *Fit) leastError(g []float64) float64 {
+	var variance float64
+	for i, v := range f.least {
+		var c float64
+		for k, q := range f.basis.q {
+			c += g[k] * q[i]
+		}
+		variance += c * c * v
+	}
+	return math.Sqrt(variance)
 }
 
 // Coefficient is one estimated coefficient with its identity.

@@ -247,7 +247,8 @@ func (y unitCounts) fit(d *Design) (Model, error) {
 
 // Answers are 1 or 0 a row, fitted by penalised logistic regression, given each
 // bin's number of yes where the design has bins. Those of whole units are shares,
-// weight one each.
+// weight one each, which vary at least by what chance makes of the answers of their
+// plants: by what few of them differ it may come out near none.
 type Answers struct {
 	Y    []float64
 	Seed uint64 // of answers that are dealt anew
@@ -273,7 +274,28 @@ func (y Answers) over(_ *Design, units Factor) (Response, error) {
 	for u := range shares {
 		shares[u] /= plants[u]
 	}
-	return Quantities(shares), nil
+	return unitShares{shares, plants}, nil
+}
+
+// unitShares are shares of whole units.
+type unitShares struct {
+	Quantities
+	plants []float64
+}
+
+// fit takes a share's least variance to be m (1 − m)/n, where m is the fitted share, no
+// nearer to 0 or 1 than half a plant.
+func (y unitShares) fit(d *Design) (Model, error) {
+	f, err := d.Fit(y.Quantities)
+	if err != nil {
+		return nil, err
+	}
+	f.least = make([]float64, d.N)
+	for i, n := range y.plants {
+		m := min(max(y.Quantities[i]-f.Residuals[i], 0.5/n), 1-0.5/n)
+		f.least[i] = m * (1 - m) / n
+	}
+	return f, nil
 }
 
 // Totals adds up values and exposures over the levels of a factor; without

@@ -10,11 +10,13 @@ import (
 type UnitPair struct {
 	A, B int // into the treatment's levels
 
-	// OK tells that both mean shares lie between 0 and 1 and that units spread; else
-	// the log odds ratio and its interval are absent.
+	// OK tells that both mean shares lie between 0 and 1; else the log odds ratio and its
+	// interval are absent.
 	OK       bool
+	TooFew   bool       // one degree of freedom: so wide an interval of odds would be none
 	Estimate            // of the natural log of the odds ratio, units being the replicates
 	CI95     [2]float64 // simultaneous
+	AtLeast  bool       // units differed less, by chance, than their plants make them
 }
 
 // UnitShares compares the shares of yes among units, each counting once: least
@@ -23,9 +25,10 @@ type UnitPair struct {
 //
 //	se² = gᵀ Var g,  g = w_a/(m_a (1 − m_a)) − w_b/(m_b (1 − m_b))
 //
-// m are the adjusted means, w the linear functions that they are. Intervals take
-// the studentized range on the residual degrees of freedom. All factors sort the
-// rows; treatment and block do not differ within a unit.
+// m are the adjusted means, w the linear functions that they are. Var is what the units
+// spread by, and at least what their plants make them. Intervals take the studentized
+// range on the residual degrees of freedom. All factors sort the rows; treatment and
+// block do not differ within a unit.
 func UnitShares(units, treatment Factor, block *Factor, y []float64) (means []Estimate, pairs []UnitPair, err error) {
 	units = withRows(units)
 	above, err := Answers{Y: y}.over(nil, units)
@@ -37,13 +40,14 @@ func UnitShares(units, treatment Factor, block *Factor, y []float64) (means []Es
 	if err != nil {
 		return nil, nil, err
 	}
-	m, err := above.fit(d)
+	fitted, err := above.fit(d)
 	switch {
 	case errors.Is(err, ErrTooFew), errors.Is(err, ErrNoSpread), errors.Is(err, ErrTooAlike):
 		return nil, nil, nil
 	case err != nil:
 		return nil, nil, err
 	}
+	m := fitted.(*Fit)
 	factor := d.Treatments()[0]
 	levels := len(d.Factors[factor].Levels)
 	weights := make([][]float64, levels)
@@ -62,8 +66,9 @@ func UnitShares(units, treatment Factor, block *Factor, y []float64) (means []Es
 				}
 				e := m.Linear(g)
 				e.Value = logit(means[a].Value) - logit(means[b].Value)
+				p.AtLeast = m.AtLeast(g)
 				if p.OK = e.OK(); p.OK {
-					p.Estimate, p.CI95 = e, q.pair(a, b, e, levels).CI95
+					p.Estimate, p.CI95, p.TooFew = e, q.pair(a, b, e, levels).CI95, e.DF < 2
 				}
 			}
 			pairs = append(pairs, p)

@@ -71,6 +71,9 @@ func (r *Ranking) Told(as analysis.FindingKind) bool {
 	return slices.ContainsFunc(r.Pairs, func(c *analysis.Comparison) bool { return c.Standing.Told == as })
 }
 
+// Tells tells whether any level could be set against the highest.
+func (r *Ranking) Tells() bool { return len(r.In(Unknown)) < len(r.Levels)-1 }
+
 // All ranks every treatment of which two levels or more have a mean; those that are
 // told to depend on one another by their cells, and not by themselves.
 func All(in *analysis.Input, r *analysis.OutcomeResult) []Ranking {
@@ -173,7 +176,7 @@ func (l *Level) set(of *analysis.OutcomeResult, c *analysis.Comparison, contrast
 	switch {
 	case read.Verdict == analysis.Equivalent:
 		l.Place = Alike
-	case read.Verdict != below && (c.P == nil || ci.Closed() != nil && (ci[0] > contrast.None() || ci[1] < contrast.None())):
+	case read.Verdict == analysis.CantTell && of.HardlyTells(c), read.Verdict != below && (c.P == nil || ci.Closed() != nil && (ci[0] > contrast.None() || ci[1] < contrast.None())):
 		l.Place = Unknown // too few, or an interval over bins that all ways to deal them do not bear out
 	case read.Verdict != below:
 		l.Place = NotApart

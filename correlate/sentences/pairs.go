@@ -73,7 +73,7 @@ func (t *teller) pair(c *analysis.Comparison, alone bool) {
 	case analysis.Equivalent:
 		t.say(analysis.Open, topic, "%s and %s are alike in %s to within %s: %s.", first, second, what, t.matters(), about)
 	case analysis.CantTell:
-		if t.tooFew(c) {
+		if t.r.HardlyTells(c) {
 			t.say(analysis.Open, topic, "Between %s and %s: too few %ss to tell whether %s differs.", first, second, c.Unit, what)
 			return
 		}
@@ -109,10 +109,11 @@ func (t *teller) names(c *analysis.Comparison) (first, second, on string) {
 	return first, second, on
 }
 
-// untested tells size and interval of pairs of which there is no test.
+// untested tells size and interval of pairs of which there is no test, unless they rest
+// on too few units.
 func (t *teller) untested(e analysis.Effect) {
 	for _, c := range t.r.ComparisonsOf(e.Term) {
-		if c.P != nil || c.CI95 == nil {
+		if c.P != nil || c.CI95 == nil || t.r.HardlyTells(c) {
 			continue
 		}
 		t.say(analysis.Open, analysis.About(e.Term), "%s %s against %s in %s: %s, %s.", c.Treatment, phrase.Cell(t.in, c.CellA), phrase.Cell(t.in, c.CellB), t.r.Name, t.about(c), t.replicates(c.Unit))
@@ -337,7 +338,7 @@ func (t *teller) manyOpen(e analysis.Effect, open []*analysis.Comparison, of int
 			most, widest = *c.SmallestDetectable, c
 		}
 	}
-	if !slices.ContainsFunc(open, func(c *analysis.Comparison) bool { return !t.tooFew(c) }) {
+	if !slices.ContainsFunc(open, func(c *analysis.Comparison) bool { return !t.r.HardlyTells(c) }) {
 		t.say(analysis.Open, analysis.About(e.Term), "%s: too few %ss to tell whether its levels differ in %s, %s.", e.Effect, open[0].Unit, t.r.Name, among(len(open), of))
 		return
 	}
@@ -347,14 +348,6 @@ func (t *teller) manyOpen(e analysis.Effect, open []*analysis.Comparison, of int
 	}
 	t.say(analysis.Open, analysis.About(e.Term), "%s: no difference in %s was shown %s; this trial would have shown %s or more in four cases of five%s; the widest interval is that of %s and %s, %s.",
 		e.Effect, t.r.Name, among(len(open), of), t.sizes(least, most), t.wouldNeed(*widest), phrase.Cell(t.in, widest.CellA), phrase.Cell(t.in, widest.CellB), t.about(widest))
-}
-
-// tooFew tells whether a comparison of whole units rests on so few that its interval
-// is not worth a sentence; it stands in the table.
-func (t *teller) tooFew(c *analysis.Comparison) bool {
-	return c.Unit != "plant" && slices.ContainsFunc(t.r.Planning, func(f analysis.Planning) bool {
-		return f.Treatment == c.Treatment && 0 < f.DF && f.DF <= analysis.HardlyDF
-	})
 }
 
 // among words how many of the pairs are meant.

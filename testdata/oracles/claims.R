@@ -125,7 +125,7 @@ phi2 <- sum(residuals(g, "pearson")^2) / g$df.residual
 V <- (summary(g)$cov.unscaled * phi2)[slopes, slopes]
 count <- of(X, coef(b), U, phi, U %*% t(X) %*% W, z, V, c(b$df.residual, g$df.residual))
 
-# 3. Levels without an event: cases/eventless.csv.
+# 3. Levels without an event: cases/eventless.csv. All pairs are one family of four levels.
 v <- read.csv(file.path(here, "../cases/eventless.csv"))
 exact <- function(y, level, place, exposure, none, some, pairs) {
   at <- split(seq_along(y), place)
@@ -148,7 +148,7 @@ for (a in c("paste", "powder")) for (b in c("gel", "paste")) if (a > b) {
   c[paste0("hormone", a)] <- 1
   if (b != "gel") c[paste0("hormone", b)] <- -1
   e <- sum(c * coef(g)); se <- sqrt(c %*% U %*% c)[1, 1]
-  pairs[[length(pairs) + 1]] <- list(a = a, b = b, log_ratio = e, se = se, p = q_tail(sqrt(2) * abs(e) / se, 3, g$df.residual))
+  pairs[[length(pairs) + 1]] <- list(a = a, b = b, log_ratio = e, se = se, p = q_tail(sqrt(2) * abs(e) / se, 4, g$df.residual))
 }
 bare <- glm(roots ~ bin + hormone + offset(log(cells)), quasipoisson, rest, epsilon = 1e-12, maxit = 100)
 F <- (deviance(bare) - deviance(g)) / phi
