@@ -115,8 +115,11 @@ func sensorDays(b *testing.B, bins, days int) string {
 // command that analyses it.
 func wide(b *testing.B, plants, levels int, outcomes ...string) []string {
 	b.Helper()
-	path := wideTable(b, plants, levels)
-	command := []string{"correlate", "--table", path, "--json", "--treatment", "g", "--bin", "bin", "--light", "dli"}
+	return ofWide(wideTable(b, plants, levels), outcomes...)
+}
+
+func ofWide(table string, outcomes ...string) []string {
+	command := []string{"correlate", "--table", table, "--json", "--treatment", "g", "--bin", "bin", "--light", "dli"}
 	for _, o := range outcomes {
 		command = append(command, "--outcome", o)
 	}
@@ -161,11 +164,32 @@ func BenchmarkWideHarvest(b *testing.B) {
 }
 
 // BenchmarkManyLevels sets 200 levels of 2,000 plants, all 19,900 pairs with
-// simultaneous intervals, beside R's. xpeer is R's time over ours.
+// simultaneous intervals, beside R's: of the same model, and with bins and light, whose
+// slopes by level, curves and labels dealt anew R is not asked for. xpeer is R's time
+// over ours.
 func BenchmarkManyLevels(b *testing.B) {
 	program := built(b)
-	ours := wide(b, 2000, 200, "mass:measure")
-	inTurn(b, peer("Rscript", "harvest_wide.R", ours[2], "pairs"), append([]string{program}, ours...))
+	table := wideTable(b, 2000, 200)
+	b.Run("same model", func(b *testing.B) {
+		ours := []string{program, "correlate", "--table", table, "--json", "--treatment", "g", "--outcome", "mass:measure"}
+		inTurn(b, peer("Rscript", "harvest_wide.R", table, "levels"), ours)
+	})
+	b.Run("with bins and light", func(b *testing.B) {
+		inTurn(b, peer("Rscript", "harvest_wide.R", table, "pairs"), append([]string{program}, ofWide(table, "mass:measure")...))
+	})
+}
+
+// BenchmarkMillionRows sets a measure of a million rows beside R's fit and partial F
+// alone, both reading the file. xpeer is R's time over ours, xmemory our peak over R's.
+func BenchmarkMillionRows(b *testing.B) {
+	table := wideTable(b, 1_000_000, 6)
+	theirs := peer("Rscript", "harvest_wide.R", table, "rows")
+	ours := append([]string{built(b)}, ofWide(table, "mass:measure")...)
+	wanted(b, theirs)
+	_, limit := used(b, theirs)
+	_, held := used(b, ours)
+	inTurn(b, theirs, ours)
+	b.ReportMetric(held/limit, "xmemory")
 }
 
 // BenchmarkReport sets the report of a season, all pictures drawn, beside the same

@@ -20,6 +20,8 @@ import (
 type basis struct {
 	q [][]float64 // p columns of length n
 	r [][]float64 // p columns of length p; r[j][k] is zero for k > j
+
+	lead *condensed // the first columns, where they have few different rows; nil: not told apart
 }
 
 // rankLimit is the share of a column's length, after its mean is removed, that
@@ -44,8 +46,12 @@ func (c *collinear) Error() string {
 // newBasis factorises the columns in their order. centre tells that the first
 // column is constant. The error is a *collinear.
 func newBasis(columns [][]float64, centre bool) (*basis, error) {
-	b := &basis{}
-	for j, x := range columns {
+	b, err := leading(columns, centre)
+	if err != nil {
+		return nil, err
+	}
+	for j := len(b.q); j < len(columns); j++ {
+		x := columns[j]
 		scale := maxAbs(x)
 		if scale == 0 {
 			return nil, &collinear{j: j}
@@ -64,7 +70,7 @@ func newBasis(columns [][]float64, centre bool) (*basis, error) {
 			}
 		}
 		r := make([]float64, len(columns))
-		project(w, b.q, r)
+		b.project(w, r)
 		left := norm(w)
 		if j > 0 && left <= rankLimit*full {
 			return nil, &collinear{j: j, of: b.combination(r[:j])}
@@ -99,16 +105,34 @@ func (b *basis) combination(z []float64) []int {
 	return of
 }
 
+// project removes from w its part in the span of Q and adds the coordinates of what it
+// removed to z.
+func (b *basis) project(w, z []float64) {
+	if b.lead == nil {
+		project(w, b.q, z)
+		return
+	}
+	k := len(b.lead.q)
+	for range 2 {
+		b.lead.project(w, z)
+		projectOnce(w, b.q[k:], z[k:])
+	}
+}
+
 // project removes from w its part in the span of q, in two passes, and adds
 // the coordinates of what it removed to z.
 func project(w []float64, q [][]float64, z []float64) {
 	for range 2 {
-		for k, u := range q {
-			c := dot(u, w)
-			z[k] += c
-			for i, v := range u {
-				w[i] -= c * v
-			}
+		projectOnce(w, q, z)
+	}
+}
+
+func projectOnce(w []float64, q [][]float64, z []float64) {
+	for k, u := range q {
+		c := dot(u, w)
+		z[k] += c
+		for i, v := range u {
+			w[i] -= c * v
 		}
 	}
 }

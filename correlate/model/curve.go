@@ -258,7 +258,7 @@ func (c *curveTerms) straight(y []float64, extra [][]float64) (*line, error) {
 		return nil, ErrFewLights
 	}
 	l := &line{basis: b, z: make([]float64, len(b.q)), left: slices.Clone(y)}
-	project(l.left, b.q, l.z)
+	b.project(l.left, l.z)
 	l.beta = b.solve(l.z)
 	l.rss = dot(l.left, l.left)
 	return l, nil

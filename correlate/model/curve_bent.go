@@ -22,6 +22,7 @@ type bent struct {
 	z0     []float64
 	rest   []float64 // y⊥
 
+	g, by    []float64 // memory of at
 	k        float64
 	line     *line  // at k; of y − g where b is one
 	jacobian *basis // of all columns and ∂/∂K, at k
@@ -46,7 +47,8 @@ const curveGrid = 64
 
 // bend finds K. Its error says why there is none.
 func (c *curveTerms) bend(s Shape) (*bent, error) {
-	f := &bent{terms: c, shape: s, scaled: !c.log, base: &basis{}, rest: slices.Clone(c.y)}
+	n := len(c.y)
+	f := &bent{terms: c, shape: s, scaled: !c.log, base: &basis{}, rest: slices.Clone(c.y), g: make([]float64, n), by: make([]float64, n)}
 	if len(c.columns) > 0 {
 		var err error
 		if f.base, err = newBasis(c.columns, c.centre); err != nil {
@@ -54,7 +56,7 @@ func (c *curveTerms) bend(s Shape) (*bent, error) {
 		}
 	}
 	f.z0 = make([]float64, len(f.base.q))
-	project(f.rest, f.base.q, f.z0)
+	f.base.project(f.rest, f.z0)
 
 	lo, hi := s.bounds(c.light)
 	if !(lo < hi) || math.IsInf(lo, 0) || math.IsInf(hi, 0) {
@@ -108,12 +110,11 @@ func (c *curveTerms) distinct() int {
 
 // at is the linear fit at ln K.
 func (f *bent) at(lnK float64) node {
-	n := len(f.rest)
-	g, by := make([]float64, n), make([]float64, n)
+	g, by := f.g, f.by
 	f.shape.curve(g, by, f.terms.light, math.Exp(lnK), f.terms.log)
 	full := norm(g)
 	v := node{lnK: lnK, c: make([]float64, len(f.base.q)), b: 1}
-	project(g, f.base.q, v.c)
+	f.base.project(g, v.c)
 	v.size = norm(g)
 	if v.size <= rankLimit*full {
 		v.size, v.b, v.rss = 0, 0, dot(f.rest, f.rest) // nothing of the shape is left

@@ -83,7 +83,7 @@ func (d *Design) fit(y []float64) (*Fit, error) {
 		Design: d, Y: y, DF: d.N - len(d.Columns), Hat: b.hat(),
 		Residuals: append([]float64(nil), y...), basis: b, z: make([]float64, len(b.q)),
 	}
-	project(f.Residuals, b.q, f.z)
+	b.project(f.Residuals, f.z)
 	f.Beta = b.solve(f.z)
 	if left := norm(f.Residuals); left <= exactLimit*total {
 		clear(f.Residuals)

@@ -175,7 +175,7 @@ func newRedealing(d *Design, y, rootWeights []float64, dealt []int) *redealing {
 	}
 	r.root = norm(stays[0])
 	left := weighed(y)
-	project(left, b.q, make([]float64, len(b.q)))
+	b.project(left, make([]float64, len(b.q)))
 	r.rss = dot(left, left)
 	r.width = (1 + len(b.q) + lanes - 1) / lanes * lanes
 	parts := r.width / lanes

@@ -59,13 +59,14 @@ func products(x []float64, of Factor) [][]float64 {
 	return list
 }
 
-// beyond lists the columns that orthonormal ones do not make up, and these with what
-// each of them adds.
-func beyond(q, columns [][]float64) (list, longer [][]float64) {
+// beyond lists the columns that the basis does not make up, and what each of them adds to
+// the ones before it, with length one.
+func (b *basis) beyond(columns [][]float64) (list, adds [][]float64) {
+	longer := basis{q: slices.Clip(b.q), lead: b.lead}
 	for _, x := range columns {
 		w := append([]float64(nil), x...)
 		full := norm(w)
-		project(w, q, make([]float64, len(q)))
+		longer.project(w, make([]float64, len(longer.q)))
 		left := norm(w)
 		if left <= rankLimit*full {
 			continue
@@ -73,10 +74,10 @@ func beyond(q, columns [][]float64) (list, longer [][]float64) {
 		for i := range w {
 			w[i] /= left
 		}
-		q = append(slices.Clip(q), w)
+		longer.q = append(longer.q, w)
 		list = append(list, x)
 	}
-	return list, q
+	return list, longer.q[len(b.q):]
 }
 
 // beyond lists the columns that the design's own do not make up.
@@ -85,22 +86,22 @@ func (d *Design) beyond(columns [][]float64) [][]float64 {
 	if err != nil {
 		return nil
 	}
-	list, _ := beyond(b.q, columns)
+	list, _ := b.beyond(columns)
 	return list
 }
 
 // joined tests by the drop in residual sum of squares over the mean square that is then
 // left.
 func (f *Fit) joined(columns [][]float64) Test {
-	_, q := beyond(f.basis.q, columns)
-	extra := len(q) - len(f.basis.q)
+	_, adds := f.basis.beyond(columns)
+	extra := len(adds)
 	t := Test{DF: [2]float64{float64(extra), float64(f.DF - extra)}}
 	if extra == 0 || extra >= f.DF || f.Exact {
 		return t
 	}
 	e := append([]float64(nil), f.Residuals...)
 	z := make([]float64, extra)
-	project(e, q[len(f.basis.q):], z)
+	project(e, adds, z)
 	if rss := dot(e, e); rss > exactLimit*exactLimit*f.RSS {
 		t.f(dot(z, z) / t.DF[0] / (rss / t.DF[1]))
 	}
