@@ -13,6 +13,8 @@ import (
 	"runtime"
 	"runtime/debug"
 
+	"parstead/store/rights"
+
 	bolt "go.etcd.io/bbolt"
 )
 
@@ -71,7 +73,7 @@ func Restore(ctx context.Context, backup, folder string) error {
 		err = fmt.Errorf("%s can't be read back: take another backup (%w)", backup, err)
 	}
 	if err == nil {
-		err = os.MkdirAll(folder, 0o700)
+		err = rights.MkdirAll(folder, 0o700)
 	}
 	if err == nil {
 		err = copyFile(ctx, backup, name)
@@ -153,6 +155,9 @@ func writeNew(path string, damaged func(error) error, write func(io.Writer) erro
 		err = errors.Join(err, <-synced)
 	}
 	err = errors.Join(err, f.Close())
+	if err == nil {
+		err = rights.Share(f.Name(), 0o600)
+	}
 	if err == nil {
 		err = name(f.Name(), path)
 	}

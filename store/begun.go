@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	bolt "go.etcd.io/bbolt"
+
+	"parstead/store/rights"
 )
 
 // begunEnding, in place of .db, names the file that tells that there was a
@@ -61,6 +63,9 @@ func create(path string) error {
 		err = errors.Join(b.Update(makeParts), b.Close())
 	}
 	if err == nil {
+		err = rights.Share(f.Name(), 0o600)
+	}
+	if err == nil {
 		err = name(f.Name(), path)
 	}
 	if e := os.Remove(f.Name()); e != nil && !errors.Is(e, fs.ErrNotExist) {
@@ -85,7 +90,7 @@ func noteBegun(path string) error {
 		return err
 	}
 	_, err = fmt.Fprintf(f, begunText, filepath.Base(path))
-	return errors.Join(err, f.Close())
+	return errors.Join(err, f.Close(), rights.Share(f.Name(), 0o600))
 }
 
 // makeParts makes the buckets of a new database.

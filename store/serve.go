@@ -12,16 +12,18 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"path/filepath"
 	"runtime"
 	"strconv"
 	"syscall"
 	"time"
 
 	"parstead/light"
+	"parstead/store/rights"
 )
 
 // What the socket serves. Bodies of readings and events are gob: both ends are
-// this program, and the socket is open to its own user only.
+// this program, and the socket is open to nobody else than may write in the folder.
 const (
 	pathSnapshot = "/v1/snapshot"
 	pathReadings = "/v1/readings"
@@ -32,7 +34,8 @@ const (
 	socketGrace = 5 * time.Second  // for requests in progress when the daemon ends
 )
 
-// Listen opens the socket at path, for this user only. A socket that nobody
+// Listen opens the socket at path, for this user, and its folder's group where that may
+// write there. A socket that nobody
 // answers any more is replaced; one that answers is ErrInUse.
 func Listen(path string) (net.Listener, error) {
 	if n, most := len(path), maxSocketPath(); n > most {
@@ -48,7 +51,7 @@ func Listen(path string) (net.Listener, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the socket: %w", err)
 	}
-	if err := os.Chmod(path, 0o600); err != nil {
+	if err := os.Chmod(path, rights.In(filepath.Dir(path), 0o600)); err != nil {
 		return nil, errors.Join(fmt.Errorf("restrict the socket: %w", err), l.Close())
 	}
 	return l, nil

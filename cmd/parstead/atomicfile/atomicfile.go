@@ -10,6 +10,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"parstead/store/rights"
 )
 
 // Ending is that of a file in the making.
@@ -18,8 +20,8 @@ const Ending = ".new"
 // toDisk sees a file or a folder to the disk; tests put faults in its place.
 var toDisk = (*os.File).Sync
 
-// Create writes a file that is not there yet: fs.ErrExist is in the error if it
-// is. What was written of one that failed is left.
+// Create writes a file that is not there yet, with mode, and for its folder's group too
+// where that may write there: fs.ErrExist is in the error if it is. What was written of one that failed is left.
 func Create(path string, mode fs.FileMode, write func(*bufio.Writer) error) error {
 	err := create(path, mode, write)
 	if err == nil {
@@ -38,7 +40,9 @@ func create(path string, mode fs.FileMode, write func(*bufio.Writer) error) erro
 		return err
 	}
 	w := bufio.NewWriterSize(f, 1<<16)
-	err = write(w)
+	if err = rights.Share(path, mode); err == nil {
+		err = write(w)
+	}
 	if err == nil {
 		err = w.Flush()
 	}
@@ -50,7 +54,7 @@ func create(path string, mode fs.FileMode, write func(*bufio.Writer) error) erro
 
 // Replace puts a file in the place of another, or where none is, so that at any
 // moment the one or the other is there as a whole. It gets the owner and the
-// rights of like; its own user alone may read it where that is nil. An error of
+// rights of like, and otherwise those of Create. An error of
 // ready, which is asked last and may be nil, leaves what is there.
 func Replace(path string, text []byte, like fs.FileInfo, ready func() error) error {
 	fresh := path + Ending
@@ -62,7 +66,7 @@ func Replace(path string, text []byte, like fs.FileInfo, ready func() error) err
 		return err
 	})
 	if err == nil && like != nil {
-		if err = os.Chmod(fresh, like.Mode().Perm()); err == nil {
+		if err = os.Chmod(fresh, rights.In(filepath.Dir(path), like.Mode().Perm())); err == nil {
 			err = keepOwner(fresh, like)
 		}
 	}

@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"parstead/store/rights"
 )
 
 // CreateFolder fills a new folder under another name, then names it. Dir must be empty
@@ -16,7 +18,7 @@ func CreateFolder(dir string, fill func(partial string) error) (err error) {
 	}
 	dir = filepath.Clean(dir)
 	parent := filepath.Dir(dir)
-	if err := os.MkdirAll(parent, 0o700); err != nil {
+	if err := rights.MkdirAll(parent, 0o700); err != nil {
 		return fmt.Errorf("make the folder: %w", err)
 	}
 	partial, err := os.MkdirTemp(parent, ".parstead-partial-*")
@@ -28,6 +30,9 @@ func CreateFolder(dir string, fill func(partial string) error) (err error) {
 			err = errors.Join(err, os.RemoveAll(partial))
 		}
 	}()
+	if err := rights.Share(partial, 0o700); err != nil {
+		return fmt.Errorf("make the folder: %w", err)
+	}
 	if err := fill(partial); err != nil {
 		return err
 	}

@@ -7,13 +7,17 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"syscall"
+
+	"parstead/store/rights"
 )
 
 // errOwner says why a file can't be replaced.
-var errOwner = errors.New("it belongs to another user than the daemon's, who could not change it any more: let both be the same")
+var errOwner = errors.New("it belongs to another user than the daemon's, who could not change it any more: let both be the same, or let the folder be for a group that both are in (chmod g+rwXs)")
 
-// keepOwner gives a new file the owner and the group of the old one.
+// keepOwner gives a new file the owner and the group of the old one; where a folder's
+// group may write, the group is enough.
 func keepOwner(path string, old fs.FileInfo) error {
 	info, err := os.Stat(path)
 	if err != nil {
@@ -24,7 +28,8 @@ func keepOwner(path string, old fs.FileInfo) error {
 	if !ok || !ok2 || is.Uid == was.Uid && is.Gid == was.Gid {
 		return nil
 	}
-	if err := os.Chown(path, int(was.Uid), int(was.Gid)); err != nil {
+	err = os.Chown(path, int(was.Uid), int(was.Gid))
+	if err != nil && (is.Gid != was.Gid || !rights.Group(filepath.Dir(path))) {
 		return fmt.Errorf("%w (%w)", errOwner, err)
 	}
 	return nil

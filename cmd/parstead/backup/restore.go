@@ -9,6 +9,7 @@ import (
 
 	"parstead/cmd/parstead/atomicfile"
 	"parstead/store"
+	"parstead/store/rights"
 )
 
 // Restore unpacks a backup into a folder, which must be empty or not be there, and
@@ -29,7 +30,7 @@ func Restore(ctx context.Context, file, folder string) (made time.Time, err erro
 func (p *pack) unpack(ctx context.Context, folder string) error {
 	for _, f := range p.list.Files {
 		into := filepath.Join(folder, filepath.FromSlash(f.Name))
-		if err := os.MkdirAll(filepath.Dir(into), 0o700); err != nil {
+		if err := rights.MkdirAll(filepath.Dir(into), 0o700); err != nil {
 			return err
 		}
 		if f.Name == store.FileName {

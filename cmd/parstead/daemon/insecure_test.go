@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -64,32 +65,41 @@ func TestNothingIsWrittenOrReadOverHTTP(t *testing.T) {
 	w.stop()
 }
 
-// What the daemon writes is its user's alone.
+// What the daemon writes is its user's alone, and the folder's group's where that may
+// write there.
 func TestFilesAreTheirUsersAlone(t *testing.T) {
 	t.Parallel()
 	if runtime.GOOS == "windows" {
 		t.Skip("no such rights here")
 	}
-	out := racktest.NewOutbox(t)
-	dir := racktest.SmallTrial(t, "[tell]\ndaily = \"00:00\"\n"+out.Command())
-	w := watchFolder(t, dir, Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
-	racktest.Eventually(t, "the daily line", func() bool { short, _ := out.Messages(); return len(short) > 0 })
-	told := filepath.Join(dir, toldFile)
-	racktest.Eventually(t, "it to be noted", func() bool { _, err := os.Stat(told); return err == nil })
-	copied := filepath.Join(t.TempDir(), "copy.db")
-	if err := w.db.Backup(t.Context(), copied); err != nil {
-		t.Fatal(err)
+	for folder, want := range map[fs.FileMode]fs.FileMode{0o755: 0o600, 0o775: 0o660} {
+		t.Run(folder.String(), func(t *testing.T) {
+			t.Parallel()
+			out := racktest.NewOutbox(t)
+			dir := racktest.SmallTrial(t, "[tell]\ndaily = \"00:00\"\n"+out.Command())
+			if err := os.Chmod(dir, folder); err != nil {
+				t.Fatal(err)
+			}
+			w := watchFolder(t, dir, Options{Clock: racktest.NewClock(racktest.Midday).Ingest()})
+			racktest.Eventually(t, "the daily line", func() bool { short, _ := out.Messages(); return len(short) > 0 })
+			told := filepath.Join(dir, toldFile)
+			racktest.Eventually(t, "it to be noted", func() bool { _, err := os.Stat(told); return err == nil })
+			copied := filepath.Join(dir, "copy.db")
+			if err := w.db.Backup(t.Context(), copied); err != nil {
+				t.Fatal(err)
+			}
+			for _, path := range []string{filepath.Join(dir, store.FileName), filepath.Join(dir, store.SocketName), told, copied} {
+				info, err := os.Stat(path)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if mode := info.Mode().Perm(); mode != want {
+					t.Errorf("%s: %v, want %v", path, mode, want)
+				}
+			}
+			w.stop()
+		})
 	}
-	for _, path := range []string{filepath.Join(dir, store.FileName), filepath.Join(dir, store.SocketName), told, copied} {
-		info, err := os.Stat(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if mode := info.Mode().Perm(); mode != 0o600 {
-			t.Errorf("%s: %v", path, mode)
-		}
-	}
-	w.stop()
 }
 
 // What arrives from strangers is shown as text: topics and payloads never reach

@@ -19,6 +19,7 @@ import (
 	"parstead/cmd/parstead/photo"
 	"parstead/cmd/parstead/trial"
 	"parstead/light"
+	"parstead/store/rights"
 )
 
 // mostPhotos bounds those of one plant on one day.
@@ -59,7 +60,7 @@ func (p *photos) Keep(ctx context.Context, who, plant string, file []byte) error
 	}
 	now := p.now().UTC().Truncate(time.Second)
 	folder := filepath.Join(t.Dir, photo.Folder)
-	if err := os.MkdirAll(folder, 0o700); err != nil {
+	if err := rights.MkdirAll(folder, 0o700); err != nil {
 		return fmt.Errorf("photos can't be kept: %w", err)
 	}
 	name, err := p.file(folder, fileName(plant)+"-"+light.DateOf(now.In(t.Rack.Zone)).String(), kept)

@@ -13,6 +13,7 @@ import (
 
 	"parstead/cmd/parstead/atomicfile"
 	"parstead/light"
+	"parstead/store/rights"
 )
 
 //go:embed starter
@@ -43,7 +44,7 @@ func Begin(dir string, starts light.Date) (files []string, err error) {
 			return nil, fmt.Errorf("begin a trial in %s: %s is there already; name a new folder", dir, file)
 		}
 	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := rights.MkdirAll(dir, 0o755); err != nil {
 		return nil, fmt.Errorf("begin a trial: %w", err)
 	}
 	days := strings.NewReplacer(

@@ -289,6 +289,6 @@ func (l *loader) checkCode(t *table) {
 func (l *loader) warnShown(t *table, key, path string) {
 	info, err := os.Stat(path)
 	if err == nil && runtime.GOOS != "windows" && info.Mode().Perm()&0o004 != 0 {
-		l.warn(t.at(key), fmt.Sprintf("%s: every user of this machine can read %s", key, path), "chmod 600 "+path)
+		l.warn(t.at(key), fmt.Sprintf("%s: every user of this machine can read %s", key, path), "chmod o-rwx "+path)
 	}
 }
