@@ -68,31 +68,51 @@ func TestTenQuestions(t *testing.T) {
 		t.Fatal(err)
 	}
 	racktest.WriteFiles(t, dir, map[string]string{"trial.toml": strings.NewReplacer("127.0.0.1:1883", "127.0.0.1:0", "127.0.0.1:8620", "127.0.0.1:0").Replace(racktest.Text(t, dir, "trial.toml"))})
-	now := world.Rack.Trial().Until.Add(time.Minute)
-	stored(t, dir, world.Readings(30*time.Minute), now)
-	clock := racktest.NewClock(now)
+	until := world.Rack.Trial().Until
+	stored(t, dir, world.Readings(30*time.Minute), until)
+	clock := racktest.NewClock(until.Add(-3 * time.Minute))
 	page := besideWith(t, dir, daemon.Options{Clock: clock.Ingest(), Analyse: answer}).PageURL()
 	racktest.Eventually(t, "readiness", func() bool { status, _ := fetch(page + "ready"); return status == http.StatusOK })
-	clock.Move(2 * time.Minute)
 	var first string
-	racktest.Eventually(t, "the pond's condition", func() bool {
-		clock.Move(3 * time.Second) // no state serves twice
-		_, first = fetch(page)
-		return strings.Contains(first, "Bin pond is short of light")
+	says := func(what string) {
+		racktest.Eventually(t, what, func() bool {
+			clock.Move(3 * time.Second) // no state serves twice
+			_, first = fetch(page)
+			return strings.Contains(first, what)
+		})
+	}
+	clock.Move(2 * time.Minute)
+	says("Bin pond is short of light")
+	asked(t, page, first, []question{
+		{"Which bin is short of light?", "", `pond pond .* short`},
+		{"Since when?", "", `Bin pond is short of light: \d+ % of what is meant, [\d.]+ of [\d.]+ mol m⁻² a day\. Since \d+ [A-Z][a-z]+, for \d+ days`},
+		{"Can I trust the bin upper-left?", "upper-left", `each place ± \d+ %; readings cover \d+ % of today; light map surveyed on`},
 	})
-	screen, _, _ := strings.Cut(first, "<main>")
-	for _, q := range []struct{ question, tap, answer string }{
+	clock.Move(2 * time.Minute)
+	says("The trial has ended")
+	asked(t, page, first, []question{
 		{"Which medium is best?", "The result", `Streptocarpus: [^.]*(coir|pumice|bark|sphagnum)`},
 		{"By how much?", "The result", `\d+ ?%|× ?\d`},
 		{"Is light worth it?", "The result", `(?i)light[^.]*\d`},
 		{"Which plants were lost, and why?", "Find a plant", `(?i)P\d+ in [a-z-]+: lost on \d{4}-\d\d-\d\d, (rot|pest|dried|accident|unknown)`},
 		{"Is my trial big enough?", "The result", `(?i)next[^.]*\d+`},
-		{"Which bin is short of light?", "", `pond pond .* short`},
-		{"Since when?", "", `Bin pond is short of light: \d+ % of what is meant, [\d.]+ of [\d.]+ mol m⁻² a day\. Since \d+ [A-Z][a-z]+, for \d+ days`},
+		{"Which bin was short of light?", "", `pond pond .* short`},
+		{"On how many days?", "pond", `short; off it by more than 10 % on \d+ of \d+ days`},
 		{"What shall I do next?", "", `Do: read the result`},
-		{"What light did plant P012 get?", "P012", `\d\.\d\d mol m⁻² a day since`},
-		{"Can I trust the bin upper-left?", "upper-left", `each place ± \d+ %; readings cover \d+ % of today; light map surveyed on`},
-	} {
+		{"What light did plant P012 get?", "P012", `\d\.\d\d mol m⁻² a day from \d+ [A-Z][a-z]+ to \d+ [A-Z]`},
+		{"Can I trust the bin upper-left?", "upper-left", `each place ± \d+ %; light map surveyed on`},
+	})
+}
+
+// question is what a grower asks, the link that is tapped for it, "" for none, and what
+// the answer looks like.
+type question struct{ question, tap, answer string }
+
+// asked asks questions of a page.
+func asked(t *testing.T, page, first string, list []question) {
+	t.Helper()
+	screen, _, _ := strings.Cut(first, "<main>")
+	for _, q := range list {
 		text := words(screen)
 		if q.tap != "" {
 			text = tap(t, page, first, q.tap)

@@ -275,6 +275,44 @@ func TestADayWithoutReadingsIsSaidToBe(t *testing.T) {
 	}
 }
 
+// Once the trial has ended the page tells its season in the past, leads to the result,
+// and what is wrong at the rack is no headline. The places got 4 and 5 mol on each of
+// two days.
+func TestThePageOfATrialThatHasEnded(t *testing.T) {
+	t.Parallel()
+	state := example(t)
+	state.Ends = state.Day.Add(-1)
+	state.Harvest = &Progress{In: 2}
+	state.Conditions = []watch.Condition{
+		{Kind: watch.Silent, Sensor: "upper air", Since: state.Now.Add(-72 * time.Hour), Says: "upper air is silent.", Do: "Look at its supply."},
+		{Kind: watch.OffTarget, Bin: "upper", Since: state.Now.Add(-72 * time.Hour), Says: "Bin upper is short of light."},
+	}
+	s := serve(t, state, nil)
+	_, page, _ := get(t, s, "/")
+	_, place, _ := get(t, s, "/place/upper/2/1")
+	for want, body := range map[string]string{
+		"<h1>The trial has ended, and the harvest is written down.</h1>": page, `<a href="/result">read the result</a>`: page,
+		"ended on 2026-07-22": page, "A day's mean, 21 Jul to 22 Jul, mol m⁻².": page, "<b>4.50 of 4.30 a day</b>": page,
+		"<summary>At the rack, which is still watched: 1 not in order</summary><p>upper air is silent. Look at its supply.</p>": page,
+		`<a href="/place/upper/2/1">5.0</a>`: page, "What it got is not known.": page, `<li><b><a href="/result">Read the result</a>.</b></li>`: page,
+		`<p class="figure">5.00</p>`: place, "mol m⁻² a day, the mean of the season, between 4.53 and 5.51": place, // 5 × exp(∓ 1.96 × 0.05)
+		"10 mol m⁻², 21 Jul to 22 Jul": place, "4.50 a day; 4.30 was meant": place, "No plant stood here": place,
+	} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page does not say %q:\n%s", want, body)
+		}
+	}
+	for _, over := range []string{"today", "esterday", "Since ", "short of light", "Heard longest ago"} {
+		if strings.Contains(page, over) || strings.Contains(place, over) {
+			t.Errorf("the page says %q of a trial that has ended", over)
+		}
+	}
+	state.Harvest.Out = 3
+	if _, body, _ := get(t, s, "/"); !strings.Contains(body, `<a href="/enter">Weigh and count</a> what is not written down yet: 3 plants.`) {
+		t.Errorf("the page does not lead to the harvest:\n%s", body)
+	}
+}
+
 func TestReadyAndAlive(t *testing.T) {
 	t.Parallel()
 	s := serve(t, example(t), errors.New("the totals are being computed"))

@@ -103,17 +103,16 @@ func newPlaceView(s *State, bin string, row, column int) (*placeView, bool) {
 	}
 	b := s.Bins[i]
 	v := &placeView{State: s, Bin: b, At: at, Cell: b.Cells[b.Index(at)]}
-	top := 0.0
-	for _, c := range b.Cells {
-		top = max(top, float64(c.shown().DLI))
-	}
-	lines := binLines(s)
-	v.Grid = newGrid(b, lines[i], top)
+	v.Grid = newGrid(s, b, binLines(s)[i], s.brightest(b))
+	when := "yesterday"
 	v.Number, v.Range = "–", "Yesterday is not known here."
-	if f := v.Cell.Yesterday; f.Known {
+	if s.Over() {
+		when, v.Range = "a day, the mean of the season", "What it got is not known."
+	}
+	if f := s.figures(b)[b.Index(at)]; f.Known {
 		off := math.Exp(1.96 * f.Error)
 		v.Number = fmt.Sprintf("%.2f", float64(f.DLI))
-		v.Range = fmt.Sprintf("mol m⁻² yesterday, between %.2f and %.2f", float64(f.DLI)/off, float64(f.DLI)*off)
+		v.Range = fmt.Sprintf("mol m⁻² %s, between %.2f and %.2f", when, float64(f.DLI)/off, float64(f.DLI)*off)
 	}
 	v.Rows = placeRows(v)
 	if b.Season != nil {
@@ -124,7 +123,8 @@ func newPlaceView(s *State, bin string, row, column int) (*placeView, bool) {
 
 func placeRows(v *placeView) (rows []pair) {
 	add := func(name, format string, args ...any) { rows = append(rows, pair{name, fmt.Sprintf(format, args...)}) }
-	if v.Cell.Today.Known {
+	over := v.Over()
+	if v.Cell.Today.Known && !over {
 		add("so far today", "%.2f", float64(v.Cell.Today.DLI))
 	}
 	var days []PlaceDay
@@ -132,16 +132,29 @@ func placeRows(v *placeView) (rows []pair) {
 		days = v.Bin.Season.Place(v.Bin.Index(v.At))
 	}
 	if sum, n := sumOf(days); n > 0 {
-		add("since "+shortDate(v.Starts), "%.2f a day, %.0f in all", sum/float64(n), sum)
+		if over {
+			add("in all", "%.0f mol m⁻², %s to %s", sum, shortDate(v.Starts), shortDate(v.Ends))
+		} else {
+			add("since "+shortDate(v.Starts), "%.2f a day, %.0f in all", sum/float64(n), sum)
+		}
 	}
-	if x := yesterdays(v.Bin); x.known {
-		text := fmt.Sprintf("%.2f yesterday", x.mean)
+	figures := v.figures(v.Bin)
+	if x := spreadOf(figures); x.known {
+		text, meant := fmt.Sprintf("%.2f yesterday", x.mean), "is"
+		if over {
+			text, meant = fmt.Sprintf("%.2f a day", x.mean), "was"
+		}
 		if v.Bin.TargetDLI > 0 {
-			text += fmt.Sprintf("; %.2f is meant", float64(v.Bin.TargetDLI))
+			text += fmt.Sprintf("; %.2f %s meant", float64(v.Bin.TargetDLI), meant)
 		}
 		add("the bin's mean", "%s", text)
 	}
-	if f := v.Cell.shown(); f.Known {
+	switch f := v.shown(v.Bin, figures, v.Bin.Index(v.At)); {
+	case !f.Known:
+	case over:
+		add("how known", "%s", sourceWords(f.Source))
+		add("error", "%.1f %% on a usual day", 100*f.Error)
+	default:
 		add("how known", "%s", sourceWords(f.Source))
 		add("error", "%.1f %%, of it %.1f %% shared by the whole bin", 100*f.Error, 100*f.Shared)
 	}

@@ -23,6 +23,9 @@ type Season struct {
 
 	places [][]PlaceDay // by light.Bin.Index; nil where nothing is known
 
+	sum   sync.Once
+	means []Figure // by light.Bin.Index
+
 	draw  sync.Once
 	drawn template.HTML
 
@@ -63,6 +66,63 @@ func (s *Season) AddPlace(index int, d account.Day) {
 // Place is the light of the position with that index, a day each from the trial's
 // start on.
 func (s *Season) Place(index int) []PlaceDay { return s.places[index] }
+
+// Means are what the bin's places got a day, in the mean of the days that are known,
+// by light.Bin.Index; they are made once. The error is that of a usual day: most of it
+// is the light map's, which does not shrink in a mean.
+func (s *Season) Means() []Figure {
+	s.sum.Do(func() {
+		s.means = make([]Figure, len(s.places))
+		for i, days := range s.places {
+			s.means[i] = meanOf(days)
+		}
+	})
+	return s.means
+}
+
+func meanOf(days []PlaceDay) (f Figure) {
+	var by [len(sourceOrder) + 1]int
+	sum, filled, errs, n := 0.0, 0.0, 0.0, 0
+	for _, d := range days {
+		if d.Known {
+			x := float64(d.DLI)
+			sum, filled, errs, n = sum+x, filled+x*float64(d.Filled), errs+float64(d.Error), n+1
+			by[d.Source]++
+		}
+	}
+	if n == 0 {
+		return f
+	}
+	f = Figure{DLI: light.DLI(sum / float64(n)), Known: true, Error: errs / float64(n)}
+	if sum > 0 {
+		f.Filled = filled / sum
+	}
+	most := sourceOrder[0]
+	for _, source := range sourceOrder {
+		if by[source] > by[most] {
+			most = source
+		}
+	}
+	f.Source, f.Measured = most.String(), most == account.FromSensor
+	return f
+}
+
+// offTarget counts the known days that were off the bin's target by more than a share
+// of it, and all that are known.
+func (s *Season) offTarget(share float64) (off, of int) {
+	if s.Bin.TargetDLI <= 0 || share <= 0 {
+		return 0, 0
+	}
+	for _, d := range s.Days {
+		if d.Known {
+			of++
+			if math.Abs(float64(d.Mean/s.Bin.TargetDLI)-1) > share {
+				off++
+			}
+		}
+	}
+	return off, of
+}
 
 // Chart is the bin's season as a picture: every day against the target, with gaps
 // and events. It is drawn once.

@@ -20,6 +20,7 @@ type view struct {
 	Well     bool
 	Lead     *watch.Condition // what the headline is about; nil where it is not about one
 	Also     []watch.Condition
+	Still    []watch.Condition // what is wrong at the rack of a trial that is over
 	Heard    string
 	Lines    []binLine
 	Grids    []grid
@@ -46,20 +47,23 @@ func newView(s *State) view {
 	v := view{State: s, Heard: heardWords(s), Lines: binLines(s)}
 	v.Headline, v.Well = headline(s)
 	v.Also = s.Conditions
-	if len(s.Conditions) > 0 && s.Harvest == nil {
+	switch {
+	case s.Over():
+		v.Also, v.Heard = nil, ""
+		for _, c := range s.Conditions { // what a bin got of its target stands beside the bin
+			if c.Kind != watch.OffTarget {
+				v.Still = append(v.Still, c)
+			}
+		}
+	case len(s.Conditions) > 0:
 		v.Lead, v.Also = &s.Conditions[0], s.Conditions[1:]
 	}
 	if v.Lead != nil && len(v.Also) == 0 && len(s.Sensors) > 0 && heard(s) == len(s.Sensors) {
 		v.Heard = "All else is well. " + v.Heard
 	}
-	top := 0.0
-	for _, b := range s.Bins {
-		for _, c := range b.Cells {
-			top = max(top, float64(c.shown().DLI))
-		}
-	}
+	top := s.brightest(s.Bins...)
 	for i, b := range s.Bins {
-		v.Grids = append(v.Grids, newGrid(b, v.Lines[i], top))
+		v.Grids = append(v.Grids, newGrid(s, b, v.Lines[i], top))
 	}
 	v.Recent = slices.Clone(s.Log)
 	slices.SortStableFunc(v.Recent, func(a, b light.Event) int { return b.At.Compare(a.At) })
@@ -91,7 +95,7 @@ func plantsIn(s *State, bin string) (plants []Standing) {
 	return plants
 }
 
-// shown is the figure that the cell's shade goes by.
+// shown is what a place got yesterday or, where that is not known, today so far.
 func (c Cell) shown() Figure {
 	if c.Yesterday.Known {
 		return c.Yesterday
@@ -106,6 +110,8 @@ func headline(s *State) (says string, well bool) {
 		return "The trial has ended: weigh and count the plants.", false
 	case s.Harvest != nil:
 		return "The trial has ended, and the harvest is written down.", true
+	case s.Over():
+		return "The trial has ended.", true
 	case len(s.Conditions) > 0:
 		return s.Conditions[0].Says, false
 	case len(s.Sensors) == 0:
