@@ -283,6 +283,7 @@ func TestThePageOfATrialThatHasEnded(t *testing.T) {
 	state := example(t)
 	state.Ends = state.Day.Add(-1)
 	state.Harvest = &Progress{In: 2}
+	state.Bins[0].Cells[3].Plant = "P1" // in row 2, column 1
 	state.Conditions = []watch.Condition{
 		{Kind: watch.Silent, Sensor: "upper air", Since: state.Now.Add(-72 * time.Hour), Says: "upper air is silent.", Do: "Look at its supply."},
 		{Kind: watch.OffTarget, Bin: "upper", Since: state.Now.Add(-72 * time.Hour), Says: "Bin upper is short of light."},
@@ -296,7 +297,7 @@ func TestThePageOfATrialThatHasEnded(t *testing.T) {
 		"<summary>At the rack, which is still watched: 1 not in order</summary><p>upper air is silent. Look at its supply.</p>": page,
 		`<a href="/place/upper/2/1">5.0</a>`: page, "What it got is not known.": page, `<li><b><a href="/result">Read the result</a>.</b></li>`: page,
 		`<p class="figure">5.00</p>`: place, "mol m⁻² a day, the mean of the season, between 4.53 and 5.51": place, // 5 × exp(∓ 1.96 × 0.05)
-		"10 mol m⁻², 21 Jul to 22 Jul": place, "4.50 a day; 4.30 was meant": place, "No plant stood here": place,
+		"10 mol m⁻², 21 Jul to 22 Jul": place, "4.50 a day; 4.30 was meant": place, `<a href="/plant/P1">P1</a> stood here; light_level high.`: place,
 	} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the page does not say %q:\n%s", want, body)
