@@ -65,6 +65,7 @@ func (count) analyse(s *sample, r *OutcomeResult) error {
 	s.bend(r, f)
 	s.position(r, b)
 	s.slopes(r, b.with[0], tests)
+	s.straight(r, f)
 	s.robust(r, b, true)
 	s.redealAll(r, b)
 	return nil

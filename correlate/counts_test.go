@@ -71,6 +71,39 @@ func fmtDF(s *Slope) float64 {
 	return *s.DF
 }
 
+// The curve of counts over light is the mean that they were drawn with, exp(0.3 L), to
+// within four standard errors, over measured light alone; with exposures there is none.
+func TestTheCurveOfCountsOverLight(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(21, 21))
+	in := rack(12, 4, 1500)
+	o := &in.Outcomes[0]
+	o.Kind = Count
+	for i := range in.Plants {
+		in.Light.Values[i] = 3 + 4*rng.Float64()
+		o.Values[i] = poisson(rng, math.Exp(0.3*in.Light.Values[i]))
+	}
+	r := result(t, in, Options{}).Outcomes[0]
+	c := r.Curve
+	if c == nil || !c.Times {
+		t.Fatalf("curve %+v", c)
+	}
+	for i, light := range c.Light {
+		off := math.Log(c.Value[i]) - 0.3*light
+		se := math.Log(c.High[i]/c.Low[i]) / (2 * 1.96)
+		if light < 3 || light > 7 || math.Abs(off) > 4*se || se > 0.05 {
+			t.Errorf("at %g: %g (%g to %g)", light, c.Value[i], c.Low[i], c.High[i])
+		}
+	}
+	in.Outcomes[0].Exposure = &Column{Name: "pots", Values: make([]float64, len(in.Plants))}
+	for i := range in.Plants {
+		in.Outcomes[0].Exposure.Values[i] = 1 + float64(i%2)
+	}
+	if r := result(t, in, Options{}).Outcomes[0]; r.Curve != nil {
+		t.Error("a curve where plants stand for unlike exposures")
+	}
+}
+
 // A level without an event has no ratio but a limit on one side, an exact p and a
 // verdict; the first sentence says how many plants had none.
 func TestLevelWithoutEvents(t *testing.T) {

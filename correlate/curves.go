@@ -98,6 +98,31 @@ func (s *sample) band(c *model.Curve, low, high float64) *CurveBand {
 	return b
 }
 
+// straight draws the line of a count's logarithm over measured light, which on the
+// count's own axis bends: what a plant that is average in all else has. Where plants
+// stand for unlike exposures, or the slope differs between levels, no one line is drawn.
+func (s *sample) straight(r *OutcomeResult, f *model.CountFit) {
+	if s.terms.Light == nil || s.exposure != nil || r.SlopesOf(analysis.LightTerm()) != nil {
+		return
+	}
+	linear := s.errors(r, f)
+	w := f.Design.Weights()
+	last := len(w) - 1 // light's
+	low, high := slices.Min(s.terms.Light.Values), slices.Max(s.terms.Light.Values)
+	b := &CurveBand{Shape: string(model.Straight), Times: true}
+	for i := range bandPoints {
+		w[last] = low + (high-low)*float64(i)/(bandPoints-1)
+		e := linear(w)
+		if !e.OK() {
+			return
+		}
+		ci := exp2(e.CI95())
+		b.Light, b.Value = append(b.Light, w[last]), append(b.Value, math.Exp(e.Value))
+		b.Low, b.High = append(b.Low, ci[0]), append(b.High, ci[1])
+	}
+	r.Curve = b
+}
+
 // quantile is the p-quantile of sorted values, linear between them.
 func quantile(sorted []float64, p float64) float64 {
 	at := p * float64(len(sorted)-1)

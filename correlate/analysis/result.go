@@ -97,6 +97,8 @@ type CurveBand struct {
 	Light     []float64
 	Value     []float64
 	Low, High []float64 // 95 % band, pointwise
+
+	Times bool // it is straight in the logarithm: each step of light multiplies by the same factor
 }
 
 // Group is the plants that share a treatment's level, or a cell of two treatments.

@@ -73,7 +73,7 @@ type lightPicture struct {
 func (d lightPicture) draw(p pen) {
 	sub := "a mark a plant"
 	if d.o.Curve != nil {
-		sub += "; curve (" + d.o.Curve.Shape + ") with its 95 % band, over measured light only"
+		sub += "; curve (" + curveWords(d.o.Curve) + ") with its 95 % band, over measured light only"
 	}
 	p.heading(d.o.title()+" and light", sub)
 	var xs, band []float64
@@ -168,11 +168,19 @@ func (d lightPicture) caption() string {
 	if c == nil {
 		return says + " No curve was fitted to it."
 	}
-	says += fmt.Sprintf(" The curve (%s) is what a plant that is average in all else would reach at each light; the band around it holds that with 95 %%: where it is narrow the curve is sure. Single plants lie farther off. Both end where measured light ends.", c.Shape)
+	says += fmt.Sprintf(" The curve (%s) is what a plant that is average in all else would reach at each light; the band around it holds that with 95 %%: where it is narrow the curve is sure. Single plants lie farther off. Both end where measured light ends.", curveWords(c))
 	if others := d.alike(); len(others) > 0 {
 		says += " About as well fit: " + strings.Join(others, ", ") + "."
 	}
 	return says + " Positions were not given their light at random: heat, air and edge may travel with it."
+}
+
+// curveWords says what a curve is like.
+func curveWords(c *correlate.CurveBand) string {
+	if c.Times {
+		return "the same factor for each step of light"
+	}
+	return c.Shape
 }
 
 // alike are the other shapes within 2 of the best one's AICc.
