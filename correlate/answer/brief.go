@@ -195,9 +195,14 @@ func change(r *analysis.OutcomeResult, slope float64, ci [2]float64) string {
 // weakened says in one line what weakens the result: what is so of the whole of it, which
 // plants it is of, which of them lie far off.
 func (b *brief) weakened() {
-	of := b.minds()
-	of = of[:min(len(of), mostMind)]
-	list := slices.DeleteFunc(b.spoils(b.p), func(says string) bool { return slices.Contains(of, says) && b.ofAll(says) })
+	above := b.cautions()
+	above = above[:min(len(above), mostMind)]
+	var list []string
+	for _, c := range b.spoils(b.p) {
+		if !b.ofAll(c) || !slices.ContainsFunc(above, func(s said) bool { return s.caution == c }) {
+			list = append(list, b.cautionWords(c))
+		}
+	}
 	topic := analysis.Topic{}
 	if says := b.survivors(); says != "" {
 		if len(list) == 0 {
@@ -211,8 +216,8 @@ func (b *brief) weakened() {
 }
 
 // ofAll tells whether something weakens every part alike.
-func (t *teller) ofAll(says string) bool {
-	return !slices.ContainsFunc(t.parts, func(p part) bool { return !slices.Contains(t.spoils(p), says) })
+func (t *teller) ofAll(c caution) bool {
+	return !slices.ContainsFunc(t.parts, func(p part) bool { return !slices.Contains(t.spoils(p), c) })
 }
 
 // survivors says of a primary result how many plants it is not of.

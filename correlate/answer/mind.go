@@ -2,6 +2,7 @@ package answer
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"parstead/correlate/analysis"
@@ -21,19 +22,86 @@ func (t *teller) mind() string {
 	return strings.Join(list, "; ")
 }
 
-// minds is all that spoils the answer.
+// caution is one thing that weakens what is told: a value, worded where it is printed.
+type caution struct {
+	what      weakness
+	treatment int           // whose levels it is about
+	term      analysis.Term // a treatment, or two
+	column    string        // an outcome, or what levels are unlike in
+	n, of     int           // plants, or departures
+}
+
+// weakness is what a caution is about.
+type weakness int
+
+// The weaknesses, the whole trial's first.
+const (
+	early weakness = iota
+	unplanned
+	departed
+	hangsOnLight
+	unlikeLevels
+	slopesDiffer
+	notBorneOut
+	spreadsDiffer
+	edgeIsLight
+	lightNotUsed
+	lightNotKnown
+	manyMissing
+)
+
+// said is a caution with the parts that it is true of, none for all alike.
+type said struct {
+	caution
+	of []part
+}
+
+// minds words all that spoils the answer.
 func (t *teller) minds() []string {
 	var list []string
+	for _, s := range t.cautions() {
+		words := t.cautionWords(s.caution)
+		if len(s.of) > 0 {
+			var titles []string
+			for _, p := range s.of {
+				titles = append(titles, t.title(p.r))
+			}
+			words += " (" + phrase.List(titles) + ")"
+		}
+		list = append(list, words)
+	}
+	return list
+}
+
+// cautions are all that spoils the answer, each once. What is true of many parts but
+// not of all names none.
+func (t *teller) cautions() []said {
+	var list []said
 	if t.in.Early {
-		list = append(list, "this is an early look, before the trial ends")
+		list = append(list, said{caution: caution{what: early}})
 	}
 	if p := t.parts; len(p) > 0 && p[0].r.Primary && !p[0].r.Planned {
-		list = append(list, "no plan was sealed before the plants were dealt")
+		list = append(list, said{caution: caution{what: unplanned}})
 	}
 	if n := len(t.all.Departures); n > 0 {
-		list = append(list, fmt.Sprintf("the trial departed from its plan (%s)", plural(n, "departure", "departures")))
+		list = append(list, said{caution: caution{what: departed, n: n}})
 	}
-	return append(list, t.allSpoils()...)
+	from := len(list)
+	for _, p := range t.parts {
+		for _, c := range t.spoils(p) {
+			i := slices.IndexFunc(list[from:], func(s said) bool { return s.caution == c })
+			if i < 0 {
+				i, list = len(list)-from, append(list, said{caution: c})
+			}
+			list[from+i].of = append(list[from+i].of, p)
+		}
+	}
+	for i := from; i < len(list); i++ {
+		if n := len(list[i].of); n == len(t.parts) || n > 2 {
+			list[i].of = nil
+		}
+	}
+	return list
 }
 
 func plural(n int, one, many string) string {
@@ -43,67 +111,75 @@ func plural(n int, one, many string) string {
 	return fmt.Sprintf("%d %s", n, many)
 }
 
-// allSpoils says what weakens what is told of parts, each once, with the parts it is
-// true of unless it is of all.
-func (t *teller) allSpoils() []string {
-	var order []string
-	of := map[string][]string{}
-	for _, p := range t.parts {
-		for _, says := range t.spoils(p) {
-			if of[says] == nil {
-				order = append(order, says)
-			}
-			of[says] = append(of[says], t.title(p.r))
-		}
-	}
-	for i, says := range order {
-		if n := len(of[says]); n < len(t.parts) && n <= 2 {
-			order[i] += " (" + phrase.List(of[says]) + ")"
-		}
-	}
-	return order
-}
-
-// spoils says what weakens what is told of a part, a clause each.
-func (t *teller) spoils(p part) []string {
-	var list []string
+// spoils are what weakens what is told of a part.
+func (t *teller) spoils(p part) []caution {
+	var list []caution
 	for i := range p.rankings {
 		if r := &p.rankings[i]; r.Unit != perPlant && decides(r) {
-			list = append(list, fmt.Sprintf("the answer on %s hangs on light", t.treatment(r.Term)))
+			list = append(list, caution{what: hangsOnLight, term: r.Term})
 		}
 	}
 	for _, u := range p.r.Unlike {
-		list = append(list, fmt.Sprintf("the levels of %s were unlike in %s and are compared as if alike", t.in.Treatments[u.Treatment].Name, t.term(p, u.In)))
+		list = append(list, caution{what: unlikeLevels, treatment: u.Treatment, column: t.term(p, u.In)})
 	}
 	for _, s := range p.r.Slopes {
 		if s.Of != analysis.LightTerm() {
-			list = append(list, fmt.Sprintf("what %s does differs between the levels of %s", t.term(p, s.Of), t.in.Treatments[s.Treatment].Name))
+			list = append(list, caution{what: slopesDiffer, treatment: s.Treatment, column: t.term(p, s.Of)})
 		}
 	}
 	for i := range p.rankings {
 		if r := &p.rankings[i]; (r.Told(analysis.Claim) || r.Told(analysis.Lead)) && !borneOut(p.r, r.Term) {
-			list = append(list, fmt.Sprintf("labels dealt anew do not bear out what is told of %s", t.treatment(r.Term)))
+			list = append(list, caution{what: notBorneOut, term: r.Term})
 		}
 	}
 	if p.r.SpreadsDiffer() {
-		list = append(list, "plants spread unlike between levels")
+		list = append(list, caution{what: spreadsDiffer})
 	}
 	if p.r.EdgeIsLight {
-		list = append(list, "edge and light can't be told apart")
+		list = append(list, caution{what: edgeIsLight})
 	}
 	for _, c := range p.r.Checks {
 		if c.Check == analysis.LightOut && c.Of == "" {
-			says := "light could not be taken into account"
+			what := lightNotUsed
 			if l := p.r.Light; l != nil && l.Slope.Slope != nil {
-				says = "plants of which the light is not known are left out"
+				what = lightNotKnown
 			}
-			list = append(list, says)
+			list = append(list, caution{what: what})
 		}
 	}
 	if g := &p.r.Gaps; g.Many() {
-		list = append(list, fmt.Sprintf("%d of %d plants have no %s", g.Missing, g.Plants, p.r.Name))
+		list = append(list, caution{what: manyMissing, n: g.Missing, of: g.Plants, column: p.r.Name})
 	}
 	return list
+}
+
+// cautionWords is a caution as it is printed.
+func (t *teller) cautionWords(c caution) string {
+	switch c.what {
+	case early:
+		return "this is an early look, before the trial ends"
+	case unplanned:
+		return "no plan was sealed before the plants were dealt"
+	case departed:
+		return fmt.Sprintf("the trial departed from its plan (%s)", plural(c.n, "departure", "departures"))
+	case hangsOnLight:
+		return fmt.Sprintf("the answer on %s hangs on light", t.treatment(c.term))
+	case unlikeLevels:
+		return fmt.Sprintf("the levels of %s were unlike in %s and are compared as if alike", t.in.Treatments[c.treatment].Name, c.column)
+	case slopesDiffer:
+		return fmt.Sprintf("what %s does differs between the levels of %s", c.column, t.in.Treatments[c.treatment].Name)
+	case notBorneOut:
+		return fmt.Sprintf("labels dealt anew do not bear out what is told of %s", t.treatment(c.term))
+	case spreadsDiffer:
+		return "plants spread unlike between levels"
+	case edgeIsLight:
+		return "edge and light can't be told apart"
+	case lightNotUsed:
+		return "light could not be taken into account"
+	case lightNotKnown:
+		return "plants of which the light is not known are left out"
+	}
+	return fmt.Sprintf("%d of %d plants have no %s", c.n, c.of, c.column)
 }
 
 // decides tells whether a verdict among whole units is another one without light.
