@@ -127,14 +127,13 @@ func (s *sample) residualChecks(f *model.Fit) []model.SlopeTest {
 	}
 	if f.Exact {
 		s.say("exact", "", "the model repeats every value but for rounding: no test or interval can be given")
+	} else if len(f.Residuals) < fewForShape {
+		s.say("normality", "", "too few plants to see whether the residuals are normal")
 	} else if w, p, err := dist.ShapiroWilk(f.Residuals); err != nil {
 		s.say("normality", "", "not tested: %v", err)
 	} else {
 		says := "the residuals look normal, as far as can be seen"
-		switch {
-		case p >= 0.05 && len(f.Residuals) < fewForShape:
-			says = "too few plants to see whether the residuals are normal"
-		case p < 0.05:
+		if p < 0.05 {
 			says = "the residuals are not normal; with few plants look at the pictures, with many it matters little"
 		}
 		s.checks = append(s.checks, Check{Check: "normality", Value: analysis.Known(w), P: analysis.Known(p), Says: says})
@@ -226,10 +225,9 @@ func (s *sample) unequalSpread(r *OutcomeResult) {
 		u.Welch = &WelchTest{Value: w.Value, DF: w.DF, P: w.P}
 	}
 	for _, p := range model.GamesHowell(groups) {
-		u.GamesHowell = append(u.GamesHowell, PairSpread{
-			A: levels[p.A], B: levels[p.B], Contrast: s.contrastOf(p),
-			CellA: analysis.Cell{s.in.level(t.Treatments[0].Name, levels[p.A])}, CellB: analysis.Cell{s.in.level(t.Treatments[0].Name, levels[p.B])},
-		})
+		cell := func(l int) analysis.Cell { return analysis.Cell{s.in.level(t.Treatments[0].Name, levels[l])} }
+		mean, _ := model.MeanSD(groups[p.B])
+		u.GamesHowell = append(u.GamesHowell, s.ownPair(p, levels[p.A], levels[p.B], cell(p.A), cell(p.B), mean))
 	}
 	if u.Welch == nil && u.GamesHowell == nil {
 		s.say("unequal_spread", "", "a level has fewer than two plants or no spread: levels cannot be compared with spreads of their own")

@@ -125,16 +125,17 @@ func (s *sample) bend(r *OutcomeResult, m model.Wider) {
 // robust gives what is compared over plants errors that hold with spreads of their own
 // where spreads differ, and the slope of light one that holds where neighbours are alike.
 // Spreads of counts often differ by less than can be seen, since clumps do: anyway has a
-// claim hold with their own spreads too.
+// claim, and the interval that is told, hold with their own spreads too. Neither spread
+// alone does: that of one dispersion is too small for the level that clumps, and a level's
+// own, of few plants with many clumps, comes out too small where its mean does.
 func (s *sample) robust(r *OutcomeResult, b both, anyway bool) {
 	s.robustSlope(r, b.with[0])
-	differ := r.SpreadsDiffer()
-	if !differ && !anyway {
+	if !r.SpreadsDiffer() && !anyway {
 		return
 	}
 	pairs := s.ownPairs(b)
-	if differ && r.UnequalSpread == nil && pairs != nil {
-		r.UnequalSpread = &UnequalSpread{GamesHowell: pairs}
+	if r.UnequalSpread == nil && pairs != nil {
+		r.UnequalSpread = &UnequalSpread{GamesHowell: pairs, Wider: anyway}
 	}
 	own := pairs
 	if r.UnequalSpread != nil {
@@ -167,10 +168,17 @@ func (s *sample) ownPairs(b both) (list []PairSpread) {
 		}
 		for _, p := range own.Pairs(means) {
 			a, b := means.Cells[p.A], means.Cells[p.B]
-			list = append(list, PairSpread{A: l.Design.Levels(a), B: l.Design.Levels(b), Contrast: s.contrastOf(p), CellA: s.cell(l.Design, a), CellB: s.cell(l.Design, b)})
+			list = append(list, s.ownPair(p, l.Design.Levels(a), l.Design.Levels(b), s.cell(l.Design, a), s.cell(l.Design, b), means.Adjusted[p.B].Value))
 		}
 	}
 	return list
+}
+
+// ownPair is a pair with spreads of its own; mean is that of b on the analysed scale.
+func (s *sample) ownPair(p model.Pair, a, b string, cellA, cellB analysis.Cell, mean float64) PairSpread {
+	own := PairSpread{A: a, B: b, Contrast: s.contrastOf(p), CellA: cellA, CellB: cellB}
+	own.Verdict = s.verdict(own.CI95, analysis.Known(s.back(mean)))
+	return own
 }
 
 // robustSlope gives the slope of light the error that holds.

@@ -16,6 +16,7 @@ import (
 	"parstead/cmd/parstead/harvest"
 	"parstead/correlate"
 	"parstead/correlate/analysis"
+	"parstead/correlate/ranking"
 	"parstead/testdata/claimsworlds"
 )
 
@@ -208,8 +209,8 @@ func stated(o *correlate.OutcomeResult, e claimsworlds.Estimand, throughLight []
 		if !slices.Contains(e.Held, "light") && !slices.Contains(throughLight, e.Factor) && c.WithoutLight != nil {
 			ci, difference = c.WithoutLight.CI95, c.WithoutLight.Difference
 		}
-		if own := ownSpread(o, &c); own != nil {
-			ci, difference = own.CI95, own.Difference
+		if read := ranking.Read(o, &c); read.Limits != c.CI95 { // by its levels' own spreads
+			ci, difference = read.CI95, read.Difference
 		}
 		if ci == nil {
 			return nil
@@ -222,19 +223,6 @@ func stated(o *correlate.OutcomeResult, e claimsworlds.Estimand, throughLight []
 			low, high = -high, -low
 		}
 		return &[2]float64{low, high}
-	}
-	return nil
-}
-
-// ownSpread is a comparison by its levels' own spreads, which is what sentences tell of
-// it where plants clearly spread unlike.
-func ownSpread(o *correlate.OutcomeResult, c *correlate.Comparison) *analysis.PairSpread {
-	if u := o.UnequalSpread; u != nil && o.SpreadsDiffer() {
-		for i := range u.GamesHowell {
-			if p := &u.GamesHowell[i]; c.CellA.Apart(p.CellA) == 0 && c.CellB.Apart(p.CellB) == 0 {
-				return p
-			}
-		}
 	}
 	return nil
 }

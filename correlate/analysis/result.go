@@ -210,7 +210,7 @@ type Contrast struct {
 	Ratio      *float64    `json:"ratio,omitempty"`
 	CI95       *[2]float64 `json:"ci95,omitempty"`
 	P          *float64    `json:"p,omitempty"`
-	Verdict    string      `json:"verdict,omitempty"` // of a comparison without light
+	Verdict    string      `json:"verdict,omitempty"` // without light, or with own spreads
 }
 
 // Value is the difference or the ratio.
@@ -385,6 +385,10 @@ const Inseparable = 4
 type UnequalSpread struct {
 	Welch       *WelchTest   `json:"welch,omitempty"`
 	GamesHowell []PairSpread `json:"games_howell,omitempty"`
+
+	// Wider tells that sentences take the wider of a pair's two intervals, that of one
+	// spread and that of its levels' own.
+	Wider bool `json:"-"`
 }
 
 // WelchTest is Welch's test of equal means.

@@ -247,7 +247,11 @@ func (b *brief) suspected() (list []string) {
 	for i := range b.p.r.Suspects {
 		s := &b.p.r.Suspects[i]
 		if i == most {
-			return append(list, fmt.Sprintf("%d more plants lie far off", len(b.p.r.Suspects)-most))
+			more := "1 more plant lies far off"
+			if rest := len(b.p.r.Suspects) - most; rest > 1 {
+				more = fmt.Sprintf("%d more plants lie far off", rest)
+			}
+			return append(list, more)
 		}
 		says := fmt.Sprintf("%s lies far off (%s)", phrase.Plant(s.Plant, b.in.Table), phrase.Unit(phrase.Number(s.Value), b.p.r.Unit))
 		switch other := b.without(b.p, s); {

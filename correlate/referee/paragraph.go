@@ -80,7 +80,7 @@ func (t *teller) counts() {
 	if !t.any(ofModel("quasi-likelihood")) {
 		return
 	}
-	t.say("Counts were fitted by quasi-likelihood with a log link, the dispersion estimated from Pearson's chi-squared, and tested by F; a level without any event was compared by the exact chance that all plants with events stand elsewhere.")
+	t.say("Counts were fitted by quasi-likelihood with a log link, the dispersion estimated from Pearson's chi-squared, and tested by F; pairs of plants are told by the wider of two intervals, of this dispersion and of each treatment's own; a level without any event was compared by the exact chance that all plants with events stand elsewhere.")
 }
 
 func (t *teller) answers() {
