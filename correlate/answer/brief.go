@@ -382,8 +382,15 @@ func (b *brief) settling(treatment int) string {
 	return ""
 }
 
-// Span is the interval of a level's difference from the highest; "" without one.
-func Span(r *analysis.OutcomeResult, l *ranking.Level) string { return measured(r, l).span() }
+// Span is the interval of a level's difference from the highest, under a heading that
+// says what it is of; "" without one.
+func Span(r *analysis.OutcomeResult, l *ranking.Level) string {
+	against := measured(r, l)
+	if closed := against.ci.Closed(); closed != nil && against.kind == kind.OddsRatio {
+		return fmt.Sprintf("%s to %s", times(closed[0]), times(closed[1]))
+	}
+	return against.span()
+}
 
 // Ordered are the results in the order in which they are told: planned ones first, and
 // last those in which nothing can be compared.

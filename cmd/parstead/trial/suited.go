@@ -35,7 +35,7 @@ func (l *loader) warnUnsuited() {
 		{l.watts, "has lamps of %s W", "lamp", false},
 	}
 	for _, tr := range l.Treatments {
-		if !tr.SetsLight || tr.SetPer != analysis.PerBin {
+		if tr.SetPer != analysis.PerBin || !tr.SetsLight && !namesLight(tr.Name) {
 			continue
 		}
 		for _, way := range ways {
@@ -44,6 +44,13 @@ func (l *loader) warnUnsuited() {
 			}
 		}
 	}
+}
+
+// namesLight tells whether a treatment is called by light: a grower may not know that
+// its entry has a key that says so.
+func namesLight(name string) bool {
+	name = strings.ToLower(name)
+	return slices.ContainsFunc([]string{"light", "lamp", "dli", "ppfd"}, func(word string) bool { return strings.Contains(name, word) })
 }
 
 // contradicted tells of the pair of bins that contradicts the levels most.
