@@ -3,6 +3,7 @@ package answer
 import (
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 
 	"parstead/correlate/analysis"
@@ -87,7 +88,8 @@ func (t *teller) unsettled(n *analysis.Need) bool {
 		for i := range p.rankings {
 			r := &p.rankings[i]
 			if r.Term.B == analysis.None && t.in.Treatments[r.Term.A].Name == n.Treatment {
-				return len(r.In(ranking.NotApart)) > 0 || !r.Tells()
+				tested := func(l *ranking.Level) bool { return l.Pair != nil && l.Pair.P != nil }
+				return len(r.In(ranking.NotApart)) > 0 || slices.ContainsFunc(r.In(ranking.Unknown), tested) || !r.Compared
 			}
 		}
 	}
