@@ -20,7 +20,7 @@ type MapInUse struct {
 	LeaveOneOut float64 // root mean square error of surveyed positions from the others, as a share; NaN for one
 	OwnScale    bool    // to the meter's scale: the bin has no sensor
 	SunWalks    int     // walks that make it where the sun reaches the bin; 0 where it does not
-	ByHour      bool    // whether these make a map by hour of the day
+	Joined      bool    // whether these are enough to tell what the sun does
 }
 
 // Words say which map is in use, by the clocks of a zone; no full stop.
@@ -45,8 +45,8 @@ func (m MapInUse) Words(zone *time.Location) string {
 		words += ", to the meter's own scale"
 	}
 	switch {
-	case m.ByHour:
-		words += fmt.Sprintf(", by hour of the day from %d walks in the sun", m.SunWalks)
+	case m.Joined:
+		words += fmt.Sprintf(", joined from %d walks in the sun", m.SunWalks)
 	case m.SunWalks > 0:
 		words += ", walked in the sun at too few hours: the error is wide"
 	}
@@ -82,7 +82,7 @@ func (b *bin) mapsInUse() (list []MapInUse) {
 			Noise: c.m.Noise, LeaveOneOut: c.m.LeaveOneOut, OwnScale: c.m.OwnScale,
 		}
 		if sun := b.sunOf(c.of); sun != nil {
-			in.SunWalks, in.ByHour = sun.walks, sun.byHour()
+			in.SunWalks, in.Joined = sun.walks, sun.enough()
 		}
 		list = append(list, in)
 	}

@@ -1,7 +1,6 @@
 package account
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -20,9 +19,9 @@ import (
 const (
 	sunError     = 0.70 // of a share that was seen in one sky at one hour: standard deviation of its logarithm
 	lampSunError = 0.25 // the same where lamps give part of the light and can't be told from the sun
-	walksError   = 0.10 // of a map by hour, beside the spread between its walks
+	walksError   = 0.10 // of joined walks, beside the spread between them
 	shadowsMove  = 0.50 // the spread between walks from which more of them help little
-	manyWalks    = 3    // from here on they make a map by hour,
+	manyWalks    = 3    // from here on their spread tells what the sun does,
 	manyHours    = 2    // where they lie at so many hours
 )
 
@@ -38,10 +37,11 @@ type sunMap struct {
 	hours int         // of the day at which they lie, told apart
 	apart float64     // how far they are, of one place, in the mean: standard deviation of the logarithm
 	at    []field.Map // by clock hour; nil where all hours are alike
+	parts int         // occasions over which the places of its only walk were shared out; 1 for none
 }
 
-// byHour tells whether the walks are enough for a map by hour of the day.
-func (s *sunMap) byHour() bool { return s.walks >= manyWalks && s.hours >= manyHours }
+// enough tells whether the walks' spread tells what the sun does.
+func (s *sunMap) enough() bool { return s.walks >= manyWalks && s.hours >= manyHours }
 
 // sunOf is what is known of map i under the sun; nil where the sun does not reach.
 func (b *bin) sunOf(i int) *sunMap {
@@ -55,13 +55,14 @@ func (b *bin) sunOf(i int) *sunMap {
 type walk struct {
 	readings []field.Reading
 	places   int
+	parts    int     // stretches of readings
 	clock    float64 // hours
 }
 
 // underSun makes the bin's maps where the sun reaches it. Its walks are mapped one
-// by one; between the hours of three walks and more the logarithms of the ratios run
-// straight, and their spread between the walks is what the sun does to each place. A
-// single hour shows no such spread: it takes the error that windowsills have.
+// by one and joined as far as each is believed; the spread between three of them and more
+// is what the sun does to each place. A single hour shows no such spread: it takes the
+// error that windowsills have.
 func (b *bin) underSun(maps Maps, survey []field.Reading, epochs []light.Span) {
 	of := b.Bin
 	of.Daylight = light.Sunlit // also where only the readings say so
@@ -74,7 +75,8 @@ func (b *bin) underSun(maps Maps, survey []field.Reading, epochs []light.Span) {
 		}
 		var made []field.Map
 		var at []float64
-		for _, w := range walksOf(b.Bin, within, b.rack.Zone) {
+		walks := walksOf(b.Bin, within, b.rack.Zone)
+		for _, w := range walks {
 			found, told := maps(of, w.readings, []light.Span{epoch}, b.anchors)
 			b.remarks = append(b.remarks, told...)
 			if len(found) > 0 {
@@ -85,6 +87,7 @@ func (b *bin) underSun(maps Maps, survey []field.Reading, epochs []light.Span) {
 			continue
 		}
 		m, s := b.overHours(made, at)
+		s.parts = walks[0].parts
 		b.maps, b.suns = append(b.maps, m), append(b.suns, s)
 	}
 }
@@ -98,24 +101,26 @@ func walksOf(bin light.Bin, readings []field.Reading, zone *time.Location) (walk
 	readings = slices.Clone(readings)
 	slices.SortStableFunc(readings, func(a, b field.Reading) int { return a.At.Compare(b.At) })
 	all := walkOf(bin, readings, zone)
-	first := 0
+	first, parts := 0, 0
 	for i := range readings {
 		if i+1 < len(readings) && readings[i+1].At.Sub(readings[i].At) < walkEnds {
 			continue
 		}
+		parts++
 		if w := walkOf(bin, readings[first:i+1], zone); float64(w.places) >= wholeWalk*float64(all.places) {
 			walks = append(walks, w)
 		}
 		first = i + 1
 	}
 	if len(walks) == 0 {
+		all.parts = parts
 		return []walk{all}
 	}
 	return walks
 }
 
 func walkOf(bin light.Bin, readings []field.Reading, zone *time.Location) walk {
-	w := walk{readings: readings}
+	w := walk{readings: readings, parts: 1}
 	places := map[light.Position]bool{}
 	for _, r := range readings {
 		if bin.Contains(r.Position) {
@@ -130,45 +135,62 @@ func walkOf(bin light.Bin, readings []field.Reading, zone *time.Location) walk {
 }
 
 // overHours joins the maps of walks at hours of the clock.
-func (b *bin) overHours(made []field.Map, at []float64) (field.Map, *sunMap) {
-	order := make([]int, len(at))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(i, k int) int { return cmp.Compare(at[i], at[k]) })
-	s := &sunMap{walks: len(made)}
-	for i, k := range order {
-		if i == 0 || at[k]-at[order[i-1]] >= hoursApart.Hours() {
-			s.hours++
-		}
-	}
-	whole := made[0]
-	whole.Ratio, whole.RelativeError = meanOf(made)
+func (b *bin) overHours(made []field.Map, clock []float64) (field.Map, *sunMap) {
+	s := &sunMap{walks: len(made), hours: hoursOf(clock)}
+	w := weigh(made, clock)
+	whole := joined(made, w)
 	spread := spreadOf(made)
 	s.apart = floats.Norm(spread, 2) / math.Sqrt(float64(len(spread)))
-	whole.Readings = 0
-	whole.Residuals, whole.Doubts = nil, nil
-	for _, m := range made {
-		whole.Residuals, whole.Doubts = append(whole.Residuals, m.Residuals...), append(whole.Doubts, m.Doubts...)
-		whole.Readings += m.Readings
-		whole.OwnScale = whole.OwnScale || m.OwnScale
-	}
-	byHour := s.byHour()
+	enough := s.enough()
 	for hour := range 24 {
 		m := whole
 		m.Ratio, m.RelativeError = slices.Clone(whole.Ratio), slices.Clone(whole.RelativeError)
 		for p := range m.Ratio {
-			if byHour {
-				m.Ratio[p] = math.Exp(atHour(made, at, order, p, float64(hour)+0.5))
+			if enough {
+				m.Ratio[p] = math.Exp(w.at(made, p, float64(hour)+0.5))
 			}
-			m.RelativeError[p] = math.Hypot(whole.RelativeError[p], b.sunErrorAt(hour, nearest(at, hour), byHour, spread, p))
+			m.RelativeError[p] = math.Hypot(whole.RelativeError[p], b.sunErrorAt(hour, nearest(clock, hour), enough, spread, p))
 		}
-		if !byHour && b.sun.Sunshine == nil {
+		if (!enough || w.hour == 0) && b.sun.Sunshine == nil { // all hours are alike
 			return m, s
 		}
 		s.at = append(s.at, m)
 	}
 	return whole, s
+}
+
+// hoursOf counts the hours of the day at which walks lie.
+func hoursOf(clock []float64) (n int) {
+	order := slices.Sorted(slices.Values(clock))
+	for i, t := range order {
+		if i == 0 || t-order[i-1] >= hoursApart.Hours() {
+			n++
+		}
+	}
+	return n
+}
+
+// joined is the map of several as far as each is believed, with the mean of their errors:
+// what interpolation does not know, several walks over the same positions don't either.
+func joined(made []field.Map, w *weighed) field.Map {
+	m := made[0]
+	m.Ratio, m.RelativeError = make([]float64, len(m.Ratio)), make([]float64, len(m.Ratio))
+	m.Readings, m.Residuals, m.Doubts = 0, nil, nil
+	for _, one := range made {
+		m.Readings += one.Readings
+		m.Residuals, m.Doubts = append(m.Residuals, one.Residuals...), append(m.Doubts, one.Doubts...)
+		m.OwnScale = m.OwnScale || one.OwnScale
+		for p, e := range one.RelativeError {
+			m.RelativeError[p] += e * e / float64(len(made))
+		}
+	}
+	for p := range m.Ratio {
+		for k, one := range made {
+			m.Ratio[p] += w.shares[k] * math.Log(one.Ratio[p])
+		}
+		m.Ratio[p], m.RelativeError[p] = math.Exp(m.Ratio[p]), math.Sqrt(m.RelativeError[p])
+	}
+	return m
 }
 
 // nearest is the clock hour of the walk that lies nearest to an hour.
@@ -185,9 +207,9 @@ func nearest(at []float64, hour int) int {
 // sunErrorAt is what the sun adds to the error of place p in an hour of the clock
 // whose nearest walk lies at another. Lamps that give part of the light make it
 // less, by what is theirs in both hours.
-func (b *bin) sunErrorAt(hour, walked int, byHour bool, spread []float64, p int) float64 {
+func (b *bin) sunErrorAt(hour, walked int, enough bool, spread []float64, p int) float64 {
 	e, least := sunError, 0.0
-	if byHour {
+	if enough {
 		mean := 0.0
 		for _, s := range spread {
 			mean += square(s) / float64(len(spread))
@@ -202,21 +224,6 @@ func (b *bin) sunErrorAt(hour, walked int, byHour bool, spread []float64, p int)
 		e = min(e, lampSunError)
 	}
 	return math.Hypot(e, least)
-}
-
-// meanOf is the mean of several maps' ratios, as logarithms, with the mean of their errors: what
-// interpolation does not know, several walks over the same positions don't either.
-func meanOf(made []field.Map) (ratio, e []float64) {
-	n := float64(len(made))
-	ratio, e = make([]float64, len(made[0].Ratio)), make([]float64, len(made[0].Ratio))
-	for p := range ratio {
-		for _, m := range made {
-			ratio[p] += math.Log(m.Ratio[p]) / n
-			e[p] += square(m.RelativeError[p]) / n
-		}
-		ratio[p], e[p] = math.Exp(ratio[p]), math.Sqrt(e[p])
-	}
-	return ratio, e
 }
 
 // spreadOf is the standard deviation of the logarithm of each place's ratio between maps.
@@ -236,28 +243,6 @@ func spreadOf(made []field.Map) []float64 {
 		spread[p] = math.Sqrt(squares / float64(len(made)-1))
 	}
 	return spread
-}
-
-// atHour is the logarithm of place p's ratio at an hour of the clock, straight
-// between the walks before and after it; before the first and after the last, theirs.
-func atHour(made []field.Map, at []float64, order []int, p int, hour float64) float64 {
-	logOf := func(k int) float64 { return math.Log(made[k].Ratio[p]) }
-	last := order[len(order)-1]
-	switch {
-	case hour <= at[order[0]]:
-		return logOf(order[0])
-	case hour >= at[last]:
-		return logOf(last)
-	}
-	i := 1
-	for at[order[i]] < hour {
-		i++
-	}
-	a, c := order[i-1], order[i]
-	if at[c] == at[a] {
-		return logOf(c)
-	}
-	return logOf(a) + (logOf(c)-logOf(a))*(hour-at[a])/(at[c]-at[a])
 }
 
 // unmapped is the error of giving every place the light that the bin's sensors
@@ -320,10 +305,12 @@ func (b *bin) sunRemark() string {
 	switch {
 	case len(b.places) > 0 && !slices.ContainsFunc(b.places, func(p place) bool { return p.own == nil }):
 		return says + "; a sensor at each place knows that."
-	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.byHour() && s.apart > shadowsMove }):
+	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.enough() && s.apart > shadowsMove }):
 		return says + "; its walks differ so much from one another that shadows must move over the places, and each place's error stays wide: put a sensor at each place that matters, or hang a thin white curtain that evens the light out, and walk again at three to five hours."
-	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.byHour() }):
-		return says + "; its map is made by hour of the day, and the stated error holds what the walks differ by. Walk again when the season has changed."
+	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.enough() }):
+		return says + "; its map is made of several walks, of which those that agree count most, and the stated error holds what they differ by. Walk again when the season has changed."
+	case slices.ContainsFunc(b.suns, func(s *sunMap) bool { return s.parts > 1 }):
+		return says + ". Its places were walked in parts at different times, which can't part the sun from the place, and the stated error is wide: each time, " + SunAdvice + "."
 	}
 	return says + ". One walk can't know that, and the stated error is wide: " + SunAdvice + "."
 }

@@ -5,6 +5,7 @@ package field_test
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"slices"
 	"strconv"
@@ -56,14 +57,19 @@ func newWalk(tb testing.TB, family string, size [2]int, coverage worlds.Coverage
 	if err != nil {
 		tb.Fatal(err)
 	}
-	b := worlds.NewBin(k, seed)
 	g := worlds.Sub(seed, "field")
 	meter := worlds.NewMeter(g)
 	if seed%2 == 0 {
 		meter = worlds.PlainMeter([]float64{0.03, 0.06, 0.10}[seed/2%3])
 	}
+	return walkOver(k, meter, g, coverage, sessions, seed)
+}
+
+// walkOver walks over a rack with a meter.
+func walkOver(k worlds.Rack, meter worlds.Meter, g *rand.Rand, coverage worlds.Coverage, sessions int, seed uint64) worldWalk {
+	b := worlds.NewBin(k, seed)
 	w := worldWalk{
-		bin:    light.Bin{Name: "b", Rows: size[0], Columns: size[1], PitchRows: k.PitchCM[0], PitchColumns: k.PitchCM[1]},
+		bin:    light.Bin{Name: "b", Rows: k.Rows, Columns: k.Columns, PitchRows: k.PitchCM[0], PitchColumns: k.PitchCM[1]},
 		sensor: light.Position{Bin: "b", Row: k.Sensor[0] + 1, Column: k.Sensor[1] + 1},
 		walk:   worlds.Take(b, meter, worlds.NewPlan(g, b, coverage, sessions, 0, 30), seed),
 		kind:   k.SensorKind, noise: meter.Noise, luxPer: b.LuxPer(),
