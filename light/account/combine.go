@@ -349,6 +349,7 @@ type common struct {
 	m        *field.Map
 	mapped   Figure // where the map's ratio is 1 and without error
 	unmapped Figure // where the map does not know the place, or there is none
+	changes  changing
 }
 
 // commons works the days out once for all places.
@@ -366,6 +367,7 @@ func (b *bin) commons() []common {
 		for c := first; c < end; c++ {
 			if b.cells[c].m != day.m {
 				day.alike = false
+				day.changes = b.changing(first, end)
 				break
 			}
 			if day.m != nil {
@@ -401,6 +403,9 @@ func (b *bin) days(dst []Day) {
 			day.Date, day.Position = date, p.Position
 			if p.own == nil && days[d].alike {
 				days[d].put(p, &day.Figure)
+				continue
+			}
+			if p.own == nil && days[d].changes.put(p, &day.Figure) {
 				continue
 			}
 			var t tally
