@@ -14,13 +14,13 @@ import (
 // windowsills and glasshouses, judged on others (light/account, the tests with the tag
 // worlds), not published.
 const (
-	walkNoise      = 0.15 // that only one walk saw: standard deviation of the logarithm,
-	noiseWorth     = 1.0  // and of how many places that is worth the readings
-	hourReach      = 3.0  // hours over which what an hour does to a place is alike
-	hourDoubt      = 2.0  // log evidence that hours must gain to be taken in
-	hourWalks      = 4    // walks from which on they may: three lie on a bend as well as on a slope
-	patternPlaces  = 4.0  // places that the sun lights independently of one another: a slope each way and two edges
-	rounds         = 40   // of finding the walks' noises by one another; they hardly move after 20
+	walkNoise     = 0.15 // that only one walk saw: standard deviation of the logarithm,
+	noiseWorth    = 1.0  // and of how many places that is worth the readings
+	hourReach     = 3.0  // hours over which what an hour does to a place is alike
+	hourDoubt     = 2.0  // log evidence that hours must gain to be taken in
+	hourWalks     = 4    // walks from which on they may: three lie on a bend as well as on a slope
+	patternPlaces = 4.0  // places that the sun lights independently of one another: a slope each way and two edges
+	rounds        = 40   // of finding the walks' noises by one another; they hardly move after 20
 )
 
 // hourSpreads are the standard deviations that what an hour does may have.
